@@ -1,0 +1,141 @@
+# Quietaxis: one Makefile, settings on top, rules below.  SPDX-License-Identifier: GPL-3.0-or-later
+
+CC       = gcc
+CFLAGS   = -O2 -g
+PREFIX   = /usr/local
+DESTDIR  =
+WERROR   =
+JOBS     = $(shell nproc)
+
+VERSION  = 0.1.0
+
+WARN     = -Wall -Wextra -Wshadow -Wconversion -Wdouble-promotion -Wstrict-prototypes -Wmissing-prototypes
+SANITIZE = -fsanitize=address,undefined -fno-omit-frame-pointer -fno-sanitize-recover=undefined
+
+# ---- nothing to set below this line -------------------------------------------------------------
+
+PACKAGES = fftw3 gsl nlopt jansson inih zlib nettle
+CPPFLAGS_ALL = -Ilibtune -D_XOPEN_SOURCE=700 -DTUNE_VERSION='"$(VERSION)"'
+CFLAGS_ALL = -std=c11 $(WARN) $(WERROR) -pthread -fPIC -fvisibility=hidden $(CFLAGS)
+LIBS     = $(shell pkg-config --libs $(PACKAGES) 2>/dev/null) -lm -pthread
+
+LIB_SRC  := $(wildcard libtune/*/*.c)
+APP_SRC  := $(wildcard apps/quietaxis/*.c apps/quietaxis/*/*.c)
+TEST_SRC := $(wildcard tests/*/test_*.c)
+PROBE_SRC := $(wildcard tests/*/probe_*.c)
+BENCH_SRC := $(wildcard tests/bench/bench_*.c)
+SUPPORT_SRC := $(wildcard tests/support/*.c)
+PLOTS    := $(wildcard plots/*.gp plots/*.css)
+
+LIB_OBJ  = $(LIB_SRC:%.c=build/obj/%.o)
+APP_OBJ  = $(APP_SRC:%.c=build/obj/%.o) build/obj/plots_embedded.o
+SAN_OBJ  = $(LIB_SRC:%.c=build/san/%.o)
+SAN_APP  = $(APP_SRC:%.c=build/san/%.o) build/san/plots_embedded.o
+SAN_SUPPORT = $(SUPPORT_SRC:%.c=build/san/%.o)
+TESTS    = $(TEST_SRC:%.c=build/san/%)
+PROBES   = $(PROBE_SRC:%.c=build/san/%)
+BENCHES  = $(BENCH_SRC:%.c=build/obj/%)
+WRAP     = -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc
+
+.PHONY: all demo check check-build check-long lint layers bench install clean packages golden
+.SECONDARY:
+
+all: build/quietaxis build/libtune.so
+
+# the reasons stand in .ci/packages
+packages:
+	@.ci/packages build
+
+build/quietaxis: $(APP_OBJ) build/libtune.a
+	$(CC) $(CFLAGS_ALL) -o $@ $^ $(LIBS)
+
+build/libtune.a: $(LIB_OBJ)
+	@rm -f $@
+	ar rcs $@ $^
+
+build/libtune.so: $(LIB_OBJ)
+	$(CC) $(CFLAGS_ALL) -shared -o $@ $^ $(LIBS)
+
+build/obj/%.o: %.c
+	@mkdir -p $(@D)
+	$(CC) $(CPPFLAGS_ALL) $(CFLAGS_ALL) -MMD -MP -c -o $@ $<
+
+build/obj/tests/bench/bench_%: build/obj/tests/bench/bench_%.o build/libtune.a
+	$(CC) $(CFLAGS_ALL) -o $@ $^ $(LIBS)
+
+# gnuplot scripts and style sheets travel inside the program as zero-terminated byte strings
+build/plots_embedded.c: $(PLOTS) Makefile
+	@mkdir -p $(@D)
+	@{ echo '#include "report/plots_embedded.h"'; \
+	  for f in $(PLOTS); do \
+	    echo "static const char $$(basename $$f | tr '.-' '__')[] = {"; \
+	    od -An -v -tu1 $$f | sed 's/  */ /g; s/\([0-9]\)\( \|$$\)/\1,/g'; echo '0};'; \
+	  done; \
+	  echo 'const struct embedded_plot embedded_plots[] = {'; \
+	  for f in $(PLOTS); do n=$$(basename $$f); echo "{\"$$n\", $$(echo $$n | tr '.-' '__')},"; done; \
+	  echo '{0, 0}};'; } > $@
+
+build/obj/plots_embedded.o: build/plots_embedded.c
+	@mkdir -p $(@D)
+	$(CC) -Iapps/quietaxis $(CPPFLAGS_ALL) $(CFLAGS_ALL) -c -o $@ $<
+
+# ---- the same with sanitizers, for the tests -----------------------------------------------------
+
+build/san/%.o: %.c
+	@mkdir -p $(@D)
+	$(CC) -Itests $(CPPFLAGS_ALL) $(CFLAGS_ALL) $(SANITIZE) -MMD -MP -c -o $@ $<
+
+build/san/plots_embedded.o: build/plots_embedded.c
+	@mkdir -p $(@D)
+	$(CC) -Iapps/quietaxis $(CPPFLAGS_ALL) $(CFLAGS_ALL) $(SANITIZE) -c -o $@ $<
+
+build/san/libtune.a: $(SAN_OBJ)
+	@rm -f $@
+	ar rcs $@ $^
+
+build/san/quietaxis: $(SAN_APP) build/san/libtune.a
+	$(CC) $(CFLAGS_ALL) $(SANITIZE) -o $@ $^ $(LIBS)
+
+build/san/tests/%: build/san/tests/%.o $(SAN_SUPPORT) build/san/libtune.a
+	$(CC) $(CFLAGS_ALL) $(SANITIZE) $(WRAP) -o $@ $^ $(LIBS) -lcmocka
+
+check-build: $(TESTS) $(PROBES) build/san/quietaxis all
+
+# CHECK=pattern runs only the tests whose path holds the pattern
+check:
+	@.ci/packages check
+	@$(MAKE) --no-print-directory -j$(JOBS) check-build
+	@tests/run $(CHECK)
+
+check-long:
+	@.ci/packages check
+	@$(MAKE) --no-print-directory -j$(JOBS) check-build
+	@TUNE_TEST_MULT=10 tests/run $(CHECK)
+	@tests/montecarlo/run
+
+demo:
+	@.ci/packages demo
+	@$(MAKE) --no-print-directory -j$(JOBS) all
+	@datasets/heron-flat/demo build/demo
+
+lint:
+	@.ci/packages lint
+	@$(MAKE) --no-print-directory -j$(JOBS) WERROR=-Werror all
+	@.ci/lint
+
+layers:
+	@.ci/layers
+
+bench: $(BENCHES)
+	@for b in $(BENCHES); do $$b || exit 1; done
+
+install: all
+	install -D build/quietaxis $(DESTDIR)$(PREFIX)/bin/quietaxis
+	install -D -m 644 build/libtune.a $(DESTDIR)$(PREFIX)/lib/libtune.a
+	cd libtune && find . -name '*.h' ! -name '*_internal.h' \
+	  -exec install -D -m 644 {} $(abspath $(DESTDIR)$(PREFIX))/include/tune/{} \;
+
+clean:
+	rm -rf build
+
+-include $(LIB_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(SAN_OBJ:.o=.d) $(SAN_APP:.o=.d) $(TESTS:%=%.d) $(PROBES:%=%.d)

@@ -1,0 +1,47 @@
+/* health.h - is a log fit for the use it is meant for?
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_HEALTH_H
+#define TUNE_HEALTH_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "core/status.h"
+#include "record/record.h"
+
+enum tune_verdict { TUNE_FIT, TUNE_WITH_CARE, TUNE_UNFIT };
+
+struct tune_finding {
+    char name[32]; /* "torque-saturated", "dead-channel", "no-excitation", ... */
+    enum tune_verdict severity;
+    size_t row;       /* first row concerned, from 1; 0: the whole log */
+    double time_s;    /* of that row */
+    double value;     /* how bad, in the unit said in text */
+    char text[200];   /* what was found */
+    char advice[200]; /* what to do */
+};
+
+enum { TUNE_FINDINGS_MAX = 32 };
+
+struct tune_health {
+    enum tune_verdict verdict; /* the worst finding's */
+    size_t n_findings;
+    struct tune_finding finding[TUNE_FINDINGS_MAX];
+};
+
+struct tune_health_opts {
+    double torque_limit_nm;  /* 0: unknown */
+    double encoder_step_rad; /* declared; 0: unknown */
+    bool sweep;              /* an excitation is expected */
+    double ramp_rad_per_s;   /* informative; 0 */
+};
+
+/* Needs position; everything else is judged where logged. */
+TUNE_API enum tune_status tune_health_judge(struct tune_health *out, const struct tune_record *rec,
+                                            const struct tune_health_opts *opts,
+                                            struct tune_error *err);
+
+/* "fit", "with care", "unfit". */
+TUNE_API const char *tune_verdict_name(enum tune_verdict verdict);
+
+#endif

@@ -1,0 +1,55 @@
+/* prediction.h - jitter under given gains, from a disturbance and a plant. Linear: no friction.
+ *
+ * Three numbers, never mixed:
+ *     true      what the axis does       integral |G_d S|^2 S_tau + |T|^2 S_n
+ *     measured  what the encoder log shows  integral |S|^2 S_v
+ *     sky       what the payload does    integral |H_w|^2 S_w + |H_d|^2 S_d + |H_n|^2 S_n
+ *         H_w = G_LL - G_Lm R G_mL,  H_d = G_Ld - G_Lm R G_md,  H_n = -G_Lm R,  R = C S
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_PREDICTION_H
+#define TUNE_PREDICTION_H
+
+#include <stddef.h>
+
+#include "control/controller.h"
+#include "core/estimate.h"
+#include "core/status.h"
+#include "jitter/disturbance.h"
+#include "plant/model.h"
+
+enum { TUNE_SOURCES = 3 };
+
+struct tune_source {
+    const char *name; /* "wind", "drive torque", "sensor noise": static text */
+    double rms_rad;   /* in quadrature they make the true rms */
+};
+
+/* Plain data. Cumulative curves rise with frequency: rms of everything below f. */
+struct tune_jitter {
+    struct tune_estimate true_rms_rad, measured_rms_rad;
+    double interval95_rad[2]; /* of the measured one */
+    double sky_rms_rad;       /* NAN where no payload ratio is known or assumed */
+    double
+        unseen_windup_rms_rad; /* part of sky: quasi-static twist no controller of the encoder can
+                                  remove; NAN likewise */
+    struct tune_source source[TUNE_SOURCES];
+    size_t n; /* points of the curves, logarithmic in frequency */
+    double *f_hz;
+    double *measured_psd, *true_psd;               /* [n] rad^2/Hz */
+    double *measured_cumulative, *true_cumulative; /* [n] rad rms */
+};
+
+/* `quiet` is the plant at the pointing of the quiet log, `plant` the one predicted for; the disturbance
+ * torque is taken to be the same at both. duration_s: length of the log to be foretold (its straight
+ * line is removed; 0: as long as the quiet log).
+ *   TUNE_ENOSOL  the loop of plant and controller is not stable: there is no jitter to predict */
+TUNE_API enum tune_status tune_jitter_predict(struct tune_jitter *out,
+                                              const struct tune_disturbance *disturbance,
+                                              const struct tune_plant *quiet,
+                                              const struct tune_plant *plant,
+                                              const struct tune_controller *controller,
+                                              double duration_s, struct tune_error *err);
+
+TUNE_API void tune_jitter_free(struct tune_jitter *jitter);
+
+#endif

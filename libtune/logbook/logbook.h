@@ -1,0 +1,105 @@
+/* logbook.h - axis.ini: one axis in one mechanical configuration, and its logs. docs/formats.md.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_LOGBOOK_H
+#define TUNE_LOGBOOK_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "control/controller.h"
+#include "core/status.h"
+#include "record/record.h"
+
+enum { TUNE_PATH_LENGTH = 1024, TUNE_TEXT_LENGTH = 128, TUNE_NAME_LENGTH = 32 };
+
+enum tune_log_kind {
+    TUNE_LOG_SWEEP,
+    TUNE_LOG_HOLD,
+    TUNE_LOG_TRACK,
+    TUNE_LOG_STEP,
+    TUNE_LOG_TURN,
+    TUNE_LOG_RESPONSE
+};
+
+/* A number not given in the file is NAN, a text empty, unless a default is named. */
+struct tune_axis_entry {
+    char site[TUNE_TEXT_LENGTH], name[TUNE_TEXT_LENGTH], configuration[TUNE_TEXT_LENGTH],
+        date[TUNE_TEXT_LENGTH];
+    double latitude_deg;
+};
+
+struct tune_drive_entry {
+    double loop_rate_hz;   /* required */
+    double sample_rate_hz; /* default: loop_rate_hz */
+    double torque_per_unit_nm, torque_limit_nm, torque_continuous_nm;
+    double encoder_counts_per_turn, encoder_lines_per_turn;
+    double travel_limit_deg[2];
+    double rate_limit_deg_per_s;
+    size_t max_biquads;          /* default 3 */
+    char coefficient_format[16]; /* default "float64" */
+};
+
+struct tune_requirement {
+    double jitter_rms_arcsec;
+    bool jitter_of_sky; /* jitter_of = sky */
+    double phase_margin_deg, gain_margin_db, gain_reduction_margin_db, peak_sensitivity;
+    double noise_torque_rms_nm, tracking_rate_arcsec_per_s, settle_arcsec, settle_s;
+};
+
+struct tune_log_entry {
+    char name[TUNE_NAME_LENGTH + 1], pointing[TUNE_NAME_LENGTH + 1];
+    enum tune_log_kind kind;
+    char file[TUNE_PATH_LENGTH];            /* as written, relative to the logbook */
+    char controller_file[TUNE_PATH_LENGTH]; /* empty: the logbook's own gains were active */
+    double angle_deg, other_axis_deg;
+    char other_axis_state[16];
+    struct tune_record_opts reading; /* column maps, rates and scales for tune_record_read */
+    long line;                       /* of its section in axis.ini */
+};
+
+/* Plain data except logs. */
+struct tune_logbook {
+    char folder[TUNE_PATH_LENGTH]; /* as given, without closing slash */
+    char ini_path[TUNE_PATH_LENGTH];
+    struct tune_axis_entry axis;
+    struct tune_drive_entry drive;
+    bool has_controller;
+    struct tune_controller controller;
+    struct tune_requirement requirement;
+    /* stated payload ratios, optional section [payload]: mode frequency -> ratio */
+    size_t n_logs;
+    struct tune_log_entry *log;
+};
+
+/* path: the folder or its axis.ini. Release with tune_logbook_free().
+ *   TUNE_EIO    not there or not readable
+ *   TUNE_EDATA  unknown, repeated, malformed or out-of-range section or key: err has file, line, key,
+ *               value and what was expected */
+TUNE_API enum tune_status tune_logbook_read(struct tune_logbook *out, const char *path,
+                                            struct tune_error *err);
+
+/* The same from text in memory; name stands for the file in messages. */
+TUNE_API enum tune_status tune_logbook_parse(struct tune_logbook *out, const char *name,
+                                             const char *text, size_t size, struct tune_error *err);
+
+/* The folder joined with a path of the logbook (absolute paths stay). TUNE_EINVAL when too long. */
+TUNE_API enum tune_status tune_logbook_join(char out[TUNE_PATH_LENGTH],
+                                            const struct tune_logbook *logbook, const char *path,
+                                            struct tune_error *err);
+
+TUNE_API const char *tune_log_kind_name(enum tune_log_kind kind);
+
+TUNE_API void tune_logbook_free(struct tune_logbook *logbook);
+
+/* ---- controller files: one section [controller], keys as in axis.ini -----------------------------*/
+
+TUNE_API enum tune_status tune_controller_read(struct tune_controller *out, const char *path,
+                                               double loop_rate_hz, struct tune_error *err);
+
+/* The text of a controller file, with the comment lines given (each line starting "; "; may be NULL).
+ * 17 significant digits: reading it back gives the same numbers. The caller frees *text. */
+TUNE_API enum tune_status tune_controller_text(char **text,
+                                               const struct tune_controller *controller,
+                                               const char *comment, struct tune_error *err);
+
+#endif

@@ -1,0 +1,66 @@
+/* fit.h - maximum-likelihood fit of the plant model, order found from the data.
+ *
+ * Minimise sum |Y - G(theta) U|^2 / sigma^2 over all lines, sigma^2 the noise seen at the output
+ * error. Modes are inserted greedily on the estimated response, then everything is refined together
+ * and doubtful modes are removed again (docs/theory.md).
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_FIT_H
+#define TUNE_FIT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "core/estimate.h"
+#include "core/status.h"
+#include "core/watch.h"
+#include "plant/frf.h"
+#include "plant/model.h"
+
+struct tune_fit_opts {
+    double loop_rate_hz; /* hold period of the drive, required */
+    size_t max_modes;    /* most modes tried, out-of-band ones included; default 10 */
+    double
+        lowest_mode_hz; /* no mode is sought below; default 6, or 2 x the lower band edge if lower */
+};
+
+/* Plain data except covariance, [n_params x n_params], order of theta as in model.h; the modes of
+ * plant and of theta stand in the same order, rising frequency, out-of-band ones included. */
+struct tune_fit {
+    struct tune_plant plant;
+    size_t n_params;
+    double theta[TUNE_PARAMS_MAX];
+    double *covariance;
+    bool out_of_band
+        [TUNE_MODES_MAX];      /* the mode lies outside the usable band: it serves the fit only */
+    double reduced_chi_square; /* against noise known from the regression, about 1 */
+    size_t lines;
+    struct tune_estimate inertia, viscous, delay; /* SI */
+    struct tune_estimate mode_f_hz[TUNE_MODES_MAX], mode_zeta[TUNE_MODES_MAX],
+        mode_gain[TUNE_MODES_MAX];
+    size_t n_antiresonances; /* of the in-band model only, inside the band */
+    struct tune_estimate antiresonance_f_hz[TUNE_MODES_MAX], antiresonance_zeta[TUNE_MODES_MAX];
+};
+
+TUNE_API struct tune_fit_opts tune_fit_defaults(double loop_rate_hz);
+
+/*   TUNE_EDATA   too few lines, no rigid-body slope to start from
+ *   TUNE_ENOSOL  no convergence */
+TUNE_API enum tune_status tune_fit_plant(struct tune_fit *out, const struct tune_frf *frf,
+                                         const struct tune_lines *lines,
+                                         const struct tune_fit_opts *opts,
+                                         const struct tune_watch *watch, struct tune_error *err);
+
+/* The Cramer-Rao bound at a given plant: covariance[n_params x n_params] from the lines' torque and
+ * the given variance of the output error, sigma2[lines->n]. */
+TUNE_API enum tune_status tune_fit_bound(double *covariance, const struct tune_plant *plant,
+                                         const struct tune_lines *lines, const double *sigma2,
+                                         struct tune_error *err);
+
+/* Model response and its std at f_hz[n] from the fit's covariance. */
+TUNE_API enum tune_status tune_fit_response(double complex *g, double *std,
+                                            const struct tune_fit *fit, const double *f_hz,
+                                            size_t n, struct tune_error *err);
+
+TUNE_API void tune_fit_free(struct tune_fit *fit);
+
+#endif

@@ -1,0 +1,75 @@
+/* frf.h - frequency response of the plant estimated from a swept or periodic record.
+ *
+ * With the injected signal d logged (the rule): indirect, G = Gyd / Gud, safe in closed loop.
+ * Without: direct, G = Y/U by the same local polynomial regression; biased in a stiff loop.
+ * Where the reference is periodic with two or more whole periods: exact lines of the period, noise
+ * from the scatter between periods.
+ * Source: R. Pintelon and J. Schoukens, System Identification, 2nd ed. 2012.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_FRF_H
+#define TUNE_FRF_H
+
+#include <complex.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "core/status.h"
+#include "record/record.h"
+#include "spectrum/lpm.h"
+
+enum tune_frf_estimator { TUNE_FRF_INDIRECT, TUNE_FRF_DIRECT, TUNE_FRF_PERIODIC };
+
+/* Plain data, by rising frequency. */
+struct tune_frf {
+    size_t n;
+    double *f_hz;      /* [n] */
+    double complex *g; /* [n] rad per N m */
+    double *std;       /* [n] sqrt(E|G^ - G|^2), both parts together */
+    double *coh;       /* [n] squared coherence of the reference and the position, 0..1 */
+    double *dof;       /* [n] complex degrees of freedom of std; the 95 % radius is
+                           std sqrt(F.95(2, 2 dof)) */
+    double band_hz[2]; /* usable band */
+    enum tune_frf_estimator estimator;
+    bool closed_loop; /* torque differs from the injected signal */
+};
+
+/* The lines the likelihood works on: every line of the usable band, and the noise around it. */
+struct tune_lines {
+    size_t n;
+    double *f_hz;           /* [n] */
+    double df_hz;           /* spacing of the lines of one record */
+    double complex *u, *y;  /* [n] torque and position; Y = G U + V */
+    double *var_y, *var_u;  /* [n] E|V|^2 of each */
+    double complex *cov_yu; /* [n] E[Vy conj(Vu)] */
+};
+
+struct tune_frf_opts {
+    struct tune_lpm_opts lpm;
+    enum tune_role output; /* TUNE_ROLE_POSITION (default) or TUNE_ROLE_LOAD_POSITION, _SKY */
+    size_t stride;         /* bins from one estimate to the next; default 8 */
+    double band_hz[2];     /* 0, 0 (default): the band really excited */
+};
+
+TUNE_API struct tune_frf_opts tune_frf_defaults(void);
+
+/* Estimate from one record. Both results are filled (lines may be NULL); release each with its _free.
+ *   TUNE_EDATA  no torque or output channel, no excitation to speak of, record too short */
+TUNE_API enum tune_status tune_frf_estimate(struct tune_frf *out, struct tune_lines *lines,
+                                            const struct tune_record *rec,
+                                            const struct tune_frf_opts *opts,
+                                            struct tune_error *err);
+
+/* Put the bins of b among those of a (several records of one pointing); likewise lines.
+ * b is left as it is. TUNE_ENOMEM leaves a as it was. */
+TUNE_API enum tune_status tune_frf_append(struct tune_frf *a, const struct tune_frf *b,
+                                          struct tune_error *err);
+TUNE_API enum tune_status tune_lines_append(struct tune_lines *a, const struct tune_lines *b,
+                                            struct tune_error *err);
+
+/* "indirect local polynomial", ... */
+TUNE_API const char *tune_frf_estimator_name(enum tune_frf_estimator estimator);
+
+TUNE_API void tune_frf_free(struct tune_frf *frf);
+TUNE_API void tune_lines_free(struct tune_lines *lines);
+
+#endif

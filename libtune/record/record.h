@@ -1,0 +1,89 @@
+/* record.h - a log as it was taken: columns in SI units on a uniform time base.
+ *
+ * CSV after RFC 4180, plain or gzip; see docs/formats.md. Reading only.
+ * Row k holds the position sampled at t_k and the torque computed from it; lag is negative phase.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_RECORD_H
+#define TUNE_RECORD_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "core/status.h"
+
+enum tune_role {
+    TUNE_ROLE_TIME,          /* s */
+    TUNE_ROLE_EXCITATION,    /* injected torque, N m */
+    TUNE_ROLE_TORQUE,        /* drive command that reached the motor (plant input), N m */
+    TUNE_ROLE_POSITION,      /* measured angle (plant output), rad */
+    TUNE_ROLE_LOAD_POSITION, /* second angle of the same axis, rad */
+    TUNE_ROLE_TARGET,        /* commanded angle, rad */
+    TUNE_ROLE_SKY,           /* image position, line of sight, rad */
+    TUNE_ROLE_PAYLOAD_ACCEL, /* tangential acceleration on the payload, m/s^2 */
+    TUNE_ROLE_COUNT
+};
+
+enum { TUNE_COLUMN_NAME = 64 };
+
+/* How one role is found in a log and brought to SI:
+ *     si = sign * (scale * raw + offset) * unit
+ * offset is in the column's own unit. */
+struct tune_column_map {
+    char column[TUNE_COLUMN_NAME]; /* header text; empty: the role's default name with any of its
+                                      unit suffixes */
+    char unit[16];                 /* "arcsec", "nm", ...; empty: taken from the header's suffix or
+                                      the units row */
+    double scale, offset, sign;    /* defaults 1, 0, 1 */
+    double delay_samples; /* the column is late by so many samples; >= 0, need not be whole */
+};
+
+struct tune_record_opts {
+    struct tune_column_map map[TUNE_ROLE_COUNT];
+    double sample_rate_hz;          /* stated rate; 0: unknown, then a time column is required */
+    double torque_per_unit_nm;      /* N m per ampere, volt, or at full scale; 0: unknown */
+    double encoder_counts_per_turn; /* 0: unknown */
+};
+
+/* Plain data. A channel not logged is NULL. */
+struct tune_record {
+    size_t n;                              /* rows */
+    double rate_hz;                        /* > 0 */
+    double start_s;                        /* first time stamp, 0 where there is none */
+    double *channel[TUNE_ROLE_COUNT];      /* [n], SI units; the time channel is never kept */
+    double delay_samples[TUNE_ROLE_COUNT]; /* as in the map: spectra are advanced by it */
+    char column[TUNE_ROLE_COUNT][TUNE_COLUMN_NAME]; /* header text each came from */
+};
+
+/* "position", "torque", ...: the word used in axis.ini and in messages. */
+TUNE_API const char *tune_role_name(enum tune_role role);
+
+/* The role whose name is given, or TUNE_ROLE_COUNT. */
+TUNE_API enum tune_role tune_role_from_name(const char *name);
+
+/* Every map empty with scale 1 and sign 1; all else unknown. */
+TUNE_API struct tune_record_opts tune_record_defaults(void);
+
+/* Read a log. Fills *out; release it with tune_record_free(). On failure *out is empty and err names
+ * file, line and column:
+ *   TUNE_EIO    not there, not readable, a directory
+ *   TUNE_EDATA  malformed, not finite, time stamps not uniform within 0.1 % of the stated rate or
+ *               running backwards, a unit without the scale it needs
+ *   TUNE_ENOMEM out of memory */
+TUNE_API enum tune_status tune_record_read(struct tune_record *out, const char *path,
+                                           const struct tune_record_opts *opts,
+                                           struct tune_error *err);
+
+/* The same from bytes in memory (plain or gzip); name stands for the file in messages. */
+TUNE_API enum tune_status tune_record_parse(struct tune_record *out, const char *name,
+                                            const void *bytes, size_t size,
+                                            const struct tune_record_opts *opts,
+                                            struct tune_error *err);
+
+/* TUNE_EDATA, naming the file, the missing role and the columns found, unless the role was logged. */
+TUNE_API enum tune_status tune_record_require(const struct tune_record *rec, enum tune_role role,
+                                              const char *path, struct tune_error *err);
+
+/* Safe on an empty record. */
+TUNE_API void tune_record_free(struct tune_record *rec);
+
+#endif

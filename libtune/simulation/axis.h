@@ -1,0 +1,76 @@
+/* axis.h - the axis in the time domain, one sample at a time.
+ *
+ * The modal plant of plant/model.h with payload output, hold and fractional delay; friction and
+ * torque ripple at the motor; saturation; a quantised, noisy encoder; wind on the payload. It answers
+ * in the time domain what the other rooms answer by frequency, and knows nothing of them.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_AXIS_H
+#define TUNE_AXIS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "control/controller.h"
+#include "core/status.h"
+#include "core/watch.h"
+#include "mechanics/friction.h"
+#include "plant/model.h"
+
+struct tune_axis {
+    struct tune_plant plant;       /* payload ratios NAN count as 1 */
+    struct tune_friction friction; /* coulomb_nm 0: none */
+    double ripple_nm;              /* torque ripple amplitude, */
+    double ripple_per_turn;        /* periods per turn, */
+    double ripple_phase_rad;
+    double torque_limit_nm;         /* symmetric saturation; 0: none */
+    double encoder_step_rad;        /* 0: not quantised */
+    double encoder_noise_rad;       /* white, std per sample */
+    double drive_noise_nm_per_rthz; /* white torque noise, one-sided amplitude density */
+    double wind_rms_nm;             /* on the payload */
+    double wind_corner_hz;          /* von Karman corner with aerodynamic low-pass at 8 x corner */
+    unsigned substeps;              /* integration steps per loop period, >= 1; default 5 */
+};
+
+TUNE_API struct tune_axis tune_axis_defaults(void);
+
+/* What is asked of the axis in one run. Arrays are [n], read only, NULL: all zero. */
+struct tune_axis_run {
+    size_t n; /* samples at the loop rate */
+    const double *target_rad;
+    const double *excitation_nm; /* added to the controller's torque before saturation */
+    const struct tune_controller *controller; /* NULL: open loop */
+    double start_rad;                         /* initial angle */
+    double start_rad_per_s;                   /* initial speed: a run may start on a ramp */
+    uint64_t seed, stream;                    /* noise and wind; the same pair gives the same run */
+    size_t settle; /* samples run before recording starts, target held on its first
+                                      value and initial ramp */
+};
+
+/* What came out, all [n]; release with tune_axis_trace_free(). */
+struct tune_axis_trace {
+    size_t n;
+    double *position_rad; /* as the encoder tells it */
+    double *torque_nm;    /* command after saturation */
+    double *true_rad;     /* angle at the encoder without its noise and steps */
+    double *sky_rad;      /* line of sight: the payload's angle */
+    double *friction_nm;  /* friction and ripple, mean over the period */
+    size_t saturated;     /* samples on the torque limit */
+    bool diverged;        /* the loop ran away: samples past that point repeat the last */
+};
+
+/*   TUNE_EINVAL  a parameter out of range, a controller of another loop rate
+ *   TUNE_ECANCELLED, TUNE_ENOMEM */
+TUNE_API enum tune_status tune_axis_simulate(struct tune_axis_trace *out,
+                                             const struct tune_axis *axis,
+                                             const struct tune_axis_run *run,
+                                             const struct tune_watch *watch,
+                                             struct tune_error *err);
+
+TUNE_API void tune_axis_trace_free(struct tune_axis_trace *trace);
+
+/* One-sided spectrum of the simulated wind torque, N m^2/Hz, normalised so that it integrates to
+ * wind_rms_nm^2 over 0..200 corner: (1+(f/f0)^2)^(-5/6) / (1+(f/(8 f0))^2). */
+TUNE_API double tune_axis_wind_psd(const struct tune_axis *axis, double f_hz);
+
+#endif

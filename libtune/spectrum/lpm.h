@@ -1,0 +1,46 @@
+/* lpm.h - local polynomial regression of output spectra on one reference spectrum.
+ *
+ * Around bin k, over r = -n..n, every output is
+ *     Y[k+r] = U[k+r] sum_{p=0}^{R} g_p (r/n)^p + sum_{p=0}^{R} t_p (r/n)^p + V
+ * g_0 is the response, t the leakage transient. Residual degrees of freedom q = 2n+1-2(R+1).
+ * Source: R. Pintelon and J. Schoukens, System Identification, 2nd ed. 2012, ch. 7.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_LPM_H
+#define TUNE_LPM_H
+
+#include <complex.h>
+#include <stddef.h>
+
+#include "core/status.h"
+
+enum { TUNE_LPM_OUTPUTS_MAX = 4 };
+
+struct tune_lpm_opts {
+    size_t half_width; /* n: 2n+1 > 2(R+1); default 8 */
+    size_t order;      /* R: 0..4; default 2 */
+};
+
+/* Result at m bins for `outputs` outputs. Plain data. */
+struct tune_lpm {
+    size_t m, outputs;
+    size_t *bin;           /* [m] */
+    double complex *g;     /* [m x outputs] responses */
+    double complex *cov_v; /* [m x outputs x outputs] covariance E[V V^H] of the output noise */
+    double *gain;          /* [m] cov of g = gain * cov_v; INFINITY where the reference is empty */
+    size_t dof;            /* q, complex degrees of freedom of cov_v */
+};
+
+TUNE_API struct tune_lpm_opts tune_lpm_defaults(void);
+
+/* reference[n_bins] and output[i][n_bins], all read only; at the bins bin[m], each at least
+ * half_width from both ends. Release with tune_lpm_free().
+ * TUNE_EINVAL for options or bins outside these ranges, TUNE_ENOMEM. */
+TUNE_API enum tune_status tune_lpm_estimate(struct tune_lpm *out, const double complex *reference,
+                                            const double complex *const *output, size_t outputs,
+                                            size_t n_bins, const size_t *bin, size_t m,
+                                            const struct tune_lpm_opts *opts,
+                                            struct tune_error *err);
+
+TUNE_API void tune_lpm_free(struct tune_lpm *lpm);
+
+#endif
