@@ -1,0 +1,61 @@
+/* identification.h - what `identify` found: the plant at every pointing, with its uncertainty.
+ * identify.json; the frequency responses and the fitted models lie beside it as CSV.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_IDENTIFICATION_H
+#define TUNE_IDENTIFICATION_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "core/status.h"
+#include "logbook/logbook.h"
+#include "plant/fit.h"
+#include "plant/frf.h"
+#include "results/notes.h"
+#include "results/provenance.h"
+
+enum { TUNE_RESULT_FILE = 64 };
+
+/* A file of the output folder and its hash. */
+struct tune_result_file {
+    char name[TUNE_RESULT_FILE]; /* empty: there is none */
+    char sha256[TUNE_SHA256_TEXT];
+};
+
+struct tune_pointing_plant {
+    char name[TUNE_NAME_LENGTH + 1];
+    double angle_deg; /* NAN: not stated */
+    size_t n_logs;    /* sweeps it was estimated from */
+    /* the frequency response */
+    struct tune_result_file frf_file, model_file; /* frf-<name>.csv, model-<name>.csv */
+    size_t bins;
+    double band_hz[2];
+    enum tune_frf_estimator estimator;
+    bool closed_loop;
+    double median_coherence;
+    double torque_rms_nm; /* of the plant input over the sweeps */
+    /* the fit; every mode of fit.plant, those out of band too (fit.out_of_band) */
+    struct tune_fit fit;
+};
+
+/* Release with tune_identification_free(). */
+struct tune_identification {
+    struct tune_provenance provenance;
+    size_t n_pointings;
+    struct tune_pointing_plant *pointing; /* in the order of the logbook */
+    struct tune_notes notes;              /* assumed signs and scales, doubts */
+};
+
+/* The text of identify.json; the caller frees *text. */
+TUNE_API enum tune_status tune_identification_json(char **text,
+                                                   const struct tune_identification *result,
+                                                   struct tune_error *err);
+
+/* The other way. TUNE_EDATA names what is missing or of the wrong kind; name stands for the file. */
+TUNE_API enum tune_status tune_identification_parse(struct tune_identification *out,
+                                                    const char *name, const char *text, size_t size,
+                                                    struct tune_error *err);
+
+TUNE_API void tune_identification_free(struct tune_identification *result);
+
+#endif

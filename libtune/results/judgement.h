@@ -1,0 +1,33 @@
+/* judgement.h - a requirement of the logbook and what became of it.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_JUDGEMENT_H
+#define TUNE_JUDGEMENT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "logbook/logbook.h"
+
+enum { TUNE_JUDGEMENTS_MAX = 16, TUNE_REQUIREMENT_KEY = 32 };
+
+struct tune_judgement {
+    char name[TUNE_REQUIREMENT_KEY]; /* the key in [requirement] */
+    double limit;                    /* as stated there, in the unit of its key */
+    double value; /* reached (designed, predicted or measured); INFINITY or NAN possible */
+    bool at_most; /* the limit is the most allowed; else the least */
+    bool met;
+    char where[TUNE_NAME_LENGTH + 1]; /* pointing or log that decides; empty: none in particular */
+};
+
+/* Plain data. Only what the logbook states stands here. */
+struct tune_judgements {
+    size_t n;
+    struct tune_judgement item[TUNE_JUDGEMENTS_MAX];
+    bool met; /* all of them */
+};
+
+/* Judge value against limit and add it; a NAN limit (not stated) adds nothing, a NAN value is not met. */
+TUNE_API void tune_judgements_add(struct tune_judgements *out, const char *name, double limit,
+                                  double value, bool at_most, const char *where);
+
+#endif

@@ -1,0 +1,82 @@
+/* proposal.h - what `design` proposes: controllers, their margins at every pointing, what limits them.
+ * design.json; the recommended one lies beside it as controller.ini, its loops as CSV.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_PROPOSAL_H
+#define TUNE_PROPOSAL_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "control/controller.h"
+#include "core/status.h"
+#include "logbook/logbook.h"
+#include "results/identification.h"
+#include "results/judgement.h"
+#include "results/notes.h"
+#include "results/provenance.h"
+
+/* A margin with its uncertainty and the side that hurts, one-sided 95 %. value INFINITY: no crossing,
+ * the margin has no end; NAN: undefined. */
+struct tune_margin {
+    double value, std;
+    double bound95; /* the value is worse than this in 5 % of cases: lower_95, or upper_95 of the
+                       peak sensitivity */
+};
+
+struct tune_pointing_margins {
+    char pointing[TUNE_NAME_LENGTH + 1];
+    bool stable; /* by encirclement count */
+    struct tune_margin gain_margin_db, gain_reduction_margin_db, phase_margin_deg, delay_margin_s,
+        peak_sensitivity, crossover_hz;
+    struct tune_result_file loop_file; /* loop-<pointing>.csv; of the recommended one only */
+};
+
+struct tune_candidate {
+    char name[TUNE_NAME_LENGTH + 1]; /* "present", "pid", "pid+1", ... */
+    struct tune_controller controller;
+    bool present;  /* the gains of the logbook, not a proposal */
+    bool feasible; /* every design constraint met on every pointing and mode shift, all stable */
+    size_t n_margins;
+    struct tune_pointing_margins *margins; /* [n_margins], one per pointing */
+    double jitter_rms_arcsec;     /* worst pointing, of the signal jitter_of names, as a log would
+                                              measure it; NAN: an unstable loop */
+    double sky_rms_arcsec;        /* worst pointing, unseen twist excluded; NAN: not known */
+    double noise_torque_rms_nm;   /* worst pointing */
+    double worst_sensitivity;     /* max |S| over all pointings and mode shifts */
+    char limit[TUNE_NOTE_LENGTH]; /* what stands in the way of more; may be empty */
+};
+
+/* Where the disturbance came from. */
+struct tune_disturbance_summary {
+    bool measured;                  /* from a quiet log; else stated by default */
+    char log[TUNE_NAME_LENGTH + 1]; /* that log, and where it was taken */
+    char pointing[TUNE_NAME_LENGTH + 1];
+    double duration_s;
+    double sensor_noise_arcsec; /* white, std per sample */
+    double wind_rms_nm, wind_corner_hz, drive_noise_nm_per_rthz;
+};
+
+/* Release with tune_proposal_free(). */
+struct tune_proposal {
+    struct tune_provenance provenance;
+    struct tune_disturbance_summary disturbance;
+    char payload[16]; /* payload ratios: "stated", "assumed", "none" */
+    bool jitter_of_sky;
+    size_t n_candidates;
+    struct tune_candidate *candidate; /* the present gains first, where the logbook has some */
+    size_t recommended;               /* index */
+    char controller_file[TUNE_RESULT_FILE];
+    struct tune_judgements requirement; /* of the recommended one, worst pointing */
+    struct tune_notes limits;           /* what limits the axis */
+    struct tune_notes notes;            /* assumptions */
+    struct tune_notes cautions;         /* before anybody types these gains into a drive */
+};
+
+TUNE_API enum tune_status tune_proposal_json(char **text, const struct tune_proposal *result,
+                                             struct tune_error *err);
+TUNE_API enum tune_status tune_proposal_parse(struct tune_proposal *out, const char *name,
+                                              const char *text, size_t size,
+                                              struct tune_error *err);
+TUNE_API void tune_proposal_free(struct tune_proposal *result);
+
+#endif

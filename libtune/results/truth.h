@@ -1,0 +1,51 @@
+/* truth.h - what a simulated logbook was made from: truth.json. Never read by the commands that judge
+ * logs; tests and the curious compare with it.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_TRUTH_H
+#define TUNE_TRUTH_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "core/status.h"
+#include "logbook/logbook.h"
+#include "results/provenance.h"
+#include "simulation/axis.h"
+
+struct tune_truth_pointing {
+    char name[TUNE_NAME_LENGTH + 1];
+    double angle_deg;
+    struct tune_plant plant;
+};
+
+struct tune_truth_log {
+    char name[TUNE_NAME_LENGTH + 1], pointing[TUNE_NAME_LENGTH + 1];
+    enum tune_log_kind kind;
+    uint64_t seed;
+    size_t rows;
+    double duration_s;
+    /* all about a straight line */
+    double true_rms_arcsec;     /* angle at the encoder, without its noise and steps */
+    double measured_rms_arcsec; /* as the encoder tells it */
+    double sky_rms_arcsec;      /* the payload */
+    double torque_rms_nm;
+    double saturated_fraction; /* of the samples */
+};
+
+/* Release with tune_truth_free(). */
+struct tune_truth {
+    struct tune_provenance provenance;
+    struct tune_axis axis; /* friction, ripple, wind, noise; its plant is that of the description */
+    size_t n_pointings;
+    struct tune_truth_pointing *pointing;
+    size_t n_logs;
+    struct tune_truth_log *log;
+};
+
+TUNE_API enum tune_status tune_truth_json(char **text, const struct tune_truth *truth,
+                                          struct tune_error *err);
+TUNE_API enum tune_status tune_truth_parse(struct tune_truth *out, const char *name,
+                                           const char *text, size_t size, struct tune_error *err);
+TUNE_API void tune_truth_free(struct tune_truth *truth);
+
+#endif
