@@ -3,6 +3,10 @@
  * Around bin k, over r = -n..n, every output is
  *     Y[k+r] = U[k+r] sum_{p=0}^{R} g_p (r/n)^p + sum_{p=0}^{R} t_p (r/n)^p + V
  * g_0 is the response, t the leakage transient. Residual degrees of freedom q = 2n+1-2(R+1).
+ *
+ * Where the reference is empty around a bin, or cannot be told from the transient (its columns depend
+ * on one another to rounding), that bin has g = 0 and gain = INFINITY; cov_v is then what the columns
+ * that are left leave over, still unbiased.
  * Source: R. Pintelon and J. Schoukens, System Identification, 2nd ed. 2012, ch. 7.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_LPM_H
@@ -27,13 +31,16 @@ struct tune_lpm {
     double complex *g;     /* [m x outputs] responses */
     double complex *cov_v; /* [m x outputs x outputs] covariance E[V V^H] of the output noise */
     double *gain;          /* [m] cov of g = gain * cov_v; INFINITY where the reference is empty */
+    double *power;         /* [m x outputs] mean square of the output without its transient: of
+                              noise alone E power = E cov_v, so 1 - cov_v/power is the part of the
+                              output that the reference explains (may fall just below 0) */
     size_t dof;            /* q, complex degrees of freedom of cov_v */
 };
 
 TUNE_API struct tune_lpm_opts tune_lpm_defaults(void);
 
-/* reference[n_bins] and output[i][n_bins], all read only; at the bins bin[m], each at least
- * half_width from both ends. Release with tune_lpm_free().
+/* reference[n_bins] and output[i][n_bins], all read only and finite; at the bins bin[m], m >= 1, each
+ * at least half_width from both ends. Release with tune_lpm_free(); on failure *out is empty.
  * TUNE_EINVAL for options or bins outside these ranges, TUNE_ENOMEM. */
 TUNE_API enum tune_status tune_lpm_estimate(struct tune_lpm *out, const double complex *reference,
                                             const double complex *const *output, size_t outputs,
@@ -41,6 +48,7 @@ TUNE_API enum tune_status tune_lpm_estimate(struct tune_lpm *out, const double c
                                             const struct tune_lpm_opts *opts,
                                             struct tune_error *err);
 
+/* Safe on an empty or already freed result. */
 TUNE_API void tune_lpm_free(struct tune_lpm *lpm);
 
 #endif
