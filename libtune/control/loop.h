@@ -6,6 +6,7 @@
 #define TUNE_LOOP_H
 
 #include <complex.h>
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "control/controller.h"
@@ -18,10 +19,16 @@ typedef void tune_loop_eval(void *user, double complex *l, const double *f_hz, s
 struct tune_loop {
     tune_loop_eval *eval;
     void *user;
-    double f_low_hz, f_high_hz; /* searched between; f_high < loop rate/2 for a discrete loop */
+    double f_low_hz, f_high_hz; /* searched between; f_high <= loop rate/2 for a discrete loop */
     const double *feature_hz; /* [n_features] resonances and the like, where the grid is refined */
     const double *feature_zeta; /* [n_features] their damping ratios */
     size_t n_features;
+    /* Where the search ends. Both may be left 0: then f_high must lie so close to half the loop rate
+     * (so high, in continuous time) that what happens above it does not matter. */
+    bool to_half_rate;  /* f_high_hz is half the loop rate itself: L is real there, and where it is
+                           negative it counts as a crossing of the negative axis */
+    double bound_above; /* |L| is known to stay below this above f_high; < 1. The count is then
+                           exact, margins speak of what lies below f_high only */
 };
 
 enum { TUNE_CROSSINGS_MAX = 64 };
@@ -46,33 +53,49 @@ struct tune_margins {
     double phase_crossing_hz[TUNE_CROSSINGS_MAX], phase_crossing_gain[TUNE_CROSSINGS_MAX];
 };
 
-/* The margins of a loop, whether stable or not; phases folded so that the distance from -pi is in
- * (-pi, pi]. TUNE_EINVAL for a bad range, TUNE_ENOSOL where L is not finite, TUNE_ENOMEM. */
+/* The margins of a loop, whether stable or not; phases are in (-2 pi, 0], so that the distance from
+ * -pi is in (-pi, pi]. The phase margin is the distance smallest in size; it is negative where it is
+ * so and |L| falls through 1 there: no count of encirclements is made here. The delay margin takes
+ * distances in (0, 2 pi]; it means something for a stable loop only. Crossings of the negative axis
+ * with |L| below 1e-9 are left out.
+ * When there are more than TUNE_CROSSINGS_MAX the lowest are listed; the margins know them all.
+ *   TUNE_EINVAL  a bad range or feature; L not real at half the rate
+ *   TUNE_ENOSOL  L is not finite somewhere, or turns without end
+ *   TUNE_ENOMEM */
 TUNE_API enum tune_status tune_loop_margins(struct tune_margins *out, const struct tune_loop *loop,
                                             struct tune_error *err);
 
 /* Closed-loop poles outside the unit circle (discrete) or in the right half plane (continuous), by
  * the turn of 1 + L from f_low to f_high:
  *     count = poles_on_boundary/2 + unstable_open_poles - turn(1 + L)/pi
- * poles_on_boundary: open-loop poles at z = 1 (s = 0): integrator and rigid body without viscous
- * friction 2 + 1 ... as seen from f_low. *count comes back as the raw, unrounded number: accept it
- * only within 0.2 of a whole number. */
+ * (H. Nyquist, Bell System Technical Journal 11, 1932; half the contour, the other half mirrors it).
+ * poles_on_boundary: open-loop poles that f_low sees at z = 1 (s = 0): one for the controller's
+ * integrator, two for a rigid body, but one for a rigid body whose viscous corner B/(2 pi J) lies far
+ * above f_low. *count comes back as the raw, unrounded number: accept it only within 0.2 of a whole
+ * number.
+ *   TUNE_EINVAL  as above; |L| at f_high not below bound_above
+ *   TUNE_ENOSOL  as above; a closed-loop pole on the boundary itself
+ *   TUNE_ENOMEM */
 TUNE_API enum tune_status tune_loop_unstable_poles(double *count, const struct tune_loop *loop,
                                                    double poles_on_boundary,
                                                    double unstable_open_poles,
                                                    struct tune_error *err);
 
-/* The usual loop: a plant (motor to encoder) and a controller, f_low such that the integrator
- * dominates below, f_high just under half the loop rate. Poles on the boundary are counted by it.
- * margins may be NULL. *stable by encirclement count of an exact count on the model; TUNE_ENOSOL where
- * the count is not clearly a whole number. */
+/* The usual loop: a plant (motor to encoder) and a controller, from so low that every closed-loop pole
+ * lies far above, up to half the loop rate. *stable by the encirclement count; a controller without
+ * kp and ki holds no position and is not stable. With stable true the phase margin is the smallest
+ * distance over all crossings, >= 0. margins may be NULL.
+ *   TUNE_EINVAL  a controller or plant out of range, or of different loop rates
+ *   TUNE_ENOSOL  the count is not clearly a whole number: the loop is on the edge of stability
+ *   TUNE_ENOMEM */
 TUNE_API enum tune_status tune_loop_judge(struct tune_margins *margins, bool *stable,
                                           const struct tune_plant *plant,
                                           const struct tune_controller *controller,
                                           struct tune_error *err);
 
-/* RMS torque the loop makes of white sensor noise of std noise_rad per sample: noise times the
- * 2-norm of C S over 0 .. rate/2. */
+/* RMS torque the loop makes of white sensor noise of std noise_rad per sample:
+ *     rms^2 = noise^2 (2/rate) integral |C S|^2 df over 0 .. rate/2.
+ * TUNE_ENOSOL where the loop is not stable; else as tune_loop_judge. */
 TUNE_API enum tune_status tune_loop_noise_torque(double *rms_nm, const struct tune_plant *plant,
                                                  const struct tune_controller *controller,
                                                  double noise_rad, struct tune_error *err);

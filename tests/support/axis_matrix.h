@@ -1,0 +1,34 @@
+/* axis_matrix.h - the closed loop of an axis as a matrix, for tests: poles and norms that owe nothing
+ * to frequency responses. Plant states by GSL's matrix exponential, controller by its equations.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TEST_AXIS_MATRIX_H
+#define TEST_AXIS_MATRIX_H
+
+#include <complex.h>
+
+#include "control/controller.h"
+#include "core/random.h"
+#include "plant/model.h"
+
+enum { AXIS_STATES_MOST = 64 };
+
+/* x[k+1] = a x[k] + b v[k],  torque[k] = c x[k] + d v[k]: driven by sensor noise v added to the
+ * position that the controller sees, with target 0. */
+struct axis_matrix {
+    size_t n;
+    double a[AXIS_STATES_MOST][AXIS_STATES_MOST];
+    double b[AXIS_STATES_MOST], c[AXIS_STATES_MOST], d;
+};
+
+void axis_matrix_make(struct axis_matrix *out, const struct tune_plant *plant,
+                      const struct tune_controller *controller);
+
+/* pole[n] of the closed loop. */
+void axis_matrix_poles(double complex *pole, const struct axis_matrix *matrix);
+
+/* Random axes and controllers around a crossover that is often too high: about half are unstable. */
+struct tune_plant axis_random_plant(struct tune_random *rng);
+struct tune_controller axis_random_controller(struct tune_random *rng,
+                                              const struct tune_plant *plant);
+
+#endif
