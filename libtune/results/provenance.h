@@ -11,6 +11,14 @@
 
 enum { TUNE_INPUT_PATH = 256, TUNE_OPTION_NAME = 48, TUNE_OPTION_TEXT = 160, TUNE_WHY = 320 };
 
+/* Kind of a result and its age: the number rises when a member changes its meaning. */
+#define TUNE_SCHEMA_INSPECT  "quietaxis-inspect-1"
+#define TUNE_SCHEMA_IDENTIFY "quietaxis-identify-1"
+#define TUNE_SCHEMA_DESIGN   "quietaxis-design-1"
+#define TUNE_SCHEMA_PREDICT  "quietaxis-predict-1"
+#define TUNE_SCHEMA_VERIFY   "quietaxis-verify-1"
+#define TUNE_SCHEMA_TRUTH    "quietaxis-truth-1"
+
 struct tune_input {
     char path[TUNE_INPUT_PATH]; /* relative to the logbook; outside of it the bare file name */
     char sha256[TUNE_SHA256_TEXT];
@@ -24,7 +32,7 @@ struct tune_option {
 
 /* Plain data except the arrays. */
 struct tune_provenance {
-    char schema[32]; /* "identify/1", ... */
+    char schema[32];
     char tool_name[32], tool_version[32];
     char logbook[400]; /* site, axis and configuration as the logbook states them */
     size_t n_inputs;

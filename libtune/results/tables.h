@@ -17,11 +17,6 @@
 TUNE_API enum tune_status tune_frf_csv(char **text, const struct tune_frf *frf,
                                        struct tune_error *err);
 
-/* The other way; estimator, closed_loop and band are not in the file and left zero. Release with
- * tune_frf_free(). TUNE_EDATA with the line. */
-TUNE_API enum tune_status tune_frf_csv_parse(struct tune_frf *out, const char *name,
-                                             const char *text, size_t size, struct tune_error *err);
-
 /* The fitted plant on a logarithmic grid refined at its modes:
  * frequency_hz,real_rad_per_nm,imag_rad_per_nm,std_rad_per_nm */
 TUNE_API enum tune_status tune_model_csv(char **text, const struct tune_fit *fit, double from_hz,

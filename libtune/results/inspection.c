@@ -1,0 +1,93 @@
+/* inspection.c - inspect.json.  SPDX-License-Identifier: GPL-3.0-or-later */
+#include "results/inspection.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "results/json_internal.h"
+
+static const char *const verdicts[] = {"fit", "with care", "unfit"};
+
+static void verdict(struct json_io *io, const char *key, enum tune_verdict *value)
+{
+    unsigned choice = (unsigned)*value;
+    json_io_choice(io, key, &choice, verdicts, 3);
+    *value = (enum tune_verdict)choice;
+}
+
+static void finding_fields(struct json_io *io, struct tune_finding *finding)
+{
+    json_io_text(io, "name", finding->name, sizeof finding->name);
+    verdict(io, "severity", &finding->severity);
+    json_io_count(io, "row", &finding->row);
+    json_io_number(io, "time_s", &finding->time_s);
+    json_io_number(io, "value", &finding->value);
+    json_io_text(io, "text", finding->text, sizeof finding->text);
+    json_io_text(io, "advice", finding->advice, sizeof finding->advice);
+}
+
+static void findings(struct json_io *io, struct tune_health *health)
+{
+    const size_t n = json_io_list_fixed(io, "findings", &health->n_findings, TUNE_FINDINGS_MAX);
+    for (size_t i = 0; i < n; i++) {
+        json_io_item(io, i);
+        finding_fields(io, &health->finding[i]);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+}
+
+static void channels(struct json_io *io, bool *channel)
+{
+    json_io_enter(io, "channels");
+    for (unsigned role = 0; role < TUNE_ROLE_COUNT; role++)
+        json_io_flag(io, tune_role_name((enum tune_role)role), &channel[role]);
+    json_io_leave(io);
+}
+
+static void fields(struct json_io *io, void *result)
+{
+    struct tune_inspection *r = result;
+    json_io_provenance(io, TUNE_SCHEMA_INSPECT, &r->provenance);
+    verdict(io, "verdict", &r->verdict);
+    const size_t n = json_io_list(io, "logs", (void **)&r->log, &r->n_logs, sizeof *r->log);
+    for (size_t i = 0; i < n; i++) {
+        struct tune_inspected_log *log = &r->log[i];
+        json_io_item(io, i);
+        json_io_text(io, "name", log->name, sizeof log->name);
+        json_io_text(io, "pointing", log->pointing, sizeof log->pointing);
+        json_io_kind(io, &log->kind);
+        verdict(io, "verdict", &log->health.verdict);
+        json_io_count(io, "rows", &log->rows);
+        json_io_number(io, "rate_hz", &log->rate_hz);
+        json_io_number(io, "duration_s", &log->duration_s);
+        channels(io, log->channel);
+        json_io_number(io, "error_rms_arcsec", &log->error_rms_arcsec);
+        findings(io, &log->health);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+    json_io_notes(io, "notes", &r->notes);
+}
+
+enum tune_status tune_inspection_json(char **text, const struct tune_inspection *result,
+                                      struct tune_error *err)
+{
+    return json_write(text, fields, result, err);
+}
+
+enum tune_status tune_inspection_parse(struct tune_inspection *out, const char *name,
+                                       const char *text, size_t size, struct tune_error *err)
+{
+    memset(out, 0, sizeof *out);
+    const enum tune_status status = json_read(out, fields, name, text, size, err);
+    if (status) tune_inspection_free(out);
+    return status;
+}
+
+void tune_inspection_free(struct tune_inspection *result)
+{
+    free(result->log);
+    tune_provenance_free(&result->provenance);
+    memset(result, 0, sizeof *result);
+}

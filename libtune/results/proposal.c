@@ -1,0 +1,114 @@
+/* proposal.c - design.json.  SPDX-License-Identifier: GPL-3.0-or-later */
+#include "results/proposal.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "results/json_internal.h"
+
+static void margin(struct json_io *io, const char *key, const char *bound_key,
+                   struct tune_margin *m)
+{
+    struct tune_estimate estimate = {m->value, m->std};
+    json_io_estimate_bound(io, key, &estimate, bound_key, &m->bound95);
+    m->value = estimate.value;
+    m->std = estimate.std;
+}
+
+static void margin_fields(struct json_io *io, struct tune_pointing_margins *m)
+{
+    json_io_text(io, "pointing", m->pointing, sizeof m->pointing);
+    json_io_flag(io, "stable", &m->stable);
+    margin(io, "gain_margin_db", "lower_95", &m->gain_margin_db);
+    margin(io, "gain_reduction_margin_db", "lower_95", &m->gain_reduction_margin_db);
+    margin(io, "phase_margin_deg", "lower_95", &m->phase_margin_deg);
+    margin(io, "delay_margin_s", "lower_95", &m->delay_margin_s);
+    margin(io, "peak_sensitivity", "upper_95", &m->peak_sensitivity);
+    margin(io, "crossover_hz", "lower_95", &m->crossover_hz);
+    json_io_file(io, "loop_file", &m->loop_file);
+}
+
+static void candidate_fields(struct json_io *io, struct tune_candidate *c)
+{
+    json_io_text(io, "name", c->name, sizeof c->name);
+    json_io_flag(io, "present", &c->present);
+    json_io_controller(io, &c->controller);
+    json_io_flag(io, "feasible", &c->feasible);
+    const size_t n =
+        json_io_list(io, "margins", (void **)&c->margins, &c->n_margins, sizeof *c->margins);
+    for (size_t i = 0; i < n; i++) {
+        json_io_item(io, i);
+        margin_fields(io, &c->margins[i]);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+    json_io_number(io, "jitter_rms_arcsec", &c->jitter_rms_arcsec);
+    json_io_number(io, "sky_rms_arcsec", &c->sky_rms_arcsec);
+    json_io_number(io, "noise_torque_rms_nm", &c->noise_torque_rms_nm);
+    json_io_number(io, "worst_sensitivity", &c->worst_sensitivity);
+    json_io_text(io, "limit", c->limit, sizeof c->limit);
+}
+
+static void candidates(struct json_io *io, struct tune_proposal *r)
+{
+    const size_t n = json_io_list(io, "controllers", (void **)&r->candidate, &r->n_candidates,
+                                  sizeof *r->candidate);
+    for (size_t i = 0; i < n; i++) {
+        json_io_item(io, i);
+        candidate_fields(io, &r->candidate[i]);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+}
+
+/* The name stands in the file; the index is found again. */
+static void recommended(struct json_io *io, struct tune_proposal *r)
+{
+    char name[TUNE_NAME_LENGTH + 1] = "";
+    if (io->writing && r->recommended < r->n_candidates)
+        memcpy(name, r->candidate[r->recommended].name, sizeof name);
+    json_io_text(io, "recommended", name, sizeof name);
+    for (size_t i = 0; !io->writing && !io->status && i < r->n_candidates; i++)
+        if (!strcmp(r->candidate[i].name, name)) r->recommended = i;
+}
+
+static void fields(struct json_io *io, void *result)
+{
+    struct tune_proposal *r = result;
+    json_io_provenance(io, TUNE_SCHEMA_DESIGN, &r->provenance);
+    json_io_disturbance(io, &r->disturbance);
+    json_io_text(io, "payload_ratios", r->payload, sizeof r->payload);
+    json_io_jitter_of(io, &r->jitter_of_sky);
+    candidates(io, r);
+    recommended(io, r);
+    json_io_text(io, "controller_file", r->controller_file, sizeof r->controller_file);
+    json_io_judgements(io, "requirement", "designed", &r->requirement);
+    json_io_notes(io, "limits", &r->limits);
+    json_io_notes(io, "notes", &r->notes);
+    json_io_notes(io, "cautions", &r->cautions);
+}
+
+enum tune_status tune_proposal_json(char **text, const struct tune_proposal *result,
+                                    struct tune_error *err)
+{
+    return json_write(text, fields, result, err);
+}
+
+enum tune_status tune_proposal_parse(struct tune_proposal *out, const char *name, const char *text,
+                                     size_t size, struct tune_error *err)
+{
+    memset(out, 0, sizeof *out);
+    const enum tune_status status = json_read(out, fields, name, text, size, err);
+    if (status) tune_proposal_free(out);
+    return status;
+}
+
+void tune_proposal_free(struct tune_proposal *result)
+{
+    for (size_t i = 0; result->candidate && i < result->n_candidates; i++)
+        free(result->candidate[i].margins);
+    free(result->candidate);
+    tune_provenance_free(&result->provenance);
+    memset(result, 0, sizeof *result);
+}

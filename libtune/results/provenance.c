@@ -1,0 +1,122 @@
+/* provenance.c - what a result was made from.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "results/provenance.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+const char *tune_version(void)
+{
+    return TUNE_VERSION;
+}
+
+void tune_provenance_start(struct tune_provenance *out, const char *schema, const char *logbook)
+{
+    memset(out, 0, sizeof *out);
+    (void)snprintf(out->schema, sizeof out->schema, "%s", schema);
+    (void)snprintf(out->tool_name, sizeof out->tool_name, "quietaxis");
+    (void)snprintf(out->tool_version, sizeof out->tool_version, "%s", tune_version());
+    (void)snprintf(out->logbook, sizeof out->logbook, "%s", logbook);
+}
+
+/* A path that climbs out of the logbook would tell where the logbook lies. */
+static const char *portable(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    if (path[0] != '/' && strncmp(path, "../", 3) != 0) return path;
+    return slash ? slash + 1 : path;
+}
+
+enum tune_status tune_provenance_add_input(struct tune_provenance *provenance,
+                                           const char *relative_path, const char *sha256,
+                                           size_t rows, struct tune_error *err)
+{
+    struct tune_input *input =
+        realloc(provenance->input, (provenance->n_inputs + 1) * sizeof *input);
+    if (!input) return tune_error_memory(err, "noting the inputs");
+    provenance->input = input;
+    input += provenance->n_inputs++;
+    (void)snprintf(input->path, sizeof input->path, "%s", portable(relative_path));
+    (void)snprintf(input->sha256, sizeof input->sha256, "%s", sha256);
+    input->rows = rows;
+    return TUNE_OK;
+}
+
+enum tune_status tune_provenance_add_option(struct tune_provenance *provenance,
+                                            struct tune_error *err, const char *name,
+                                            const char *format, ...)
+{
+    va_list args;
+    struct tune_option *option =
+        realloc(provenance->option, (provenance->n_options + 1) * sizeof *option);
+    if (!option) return tune_error_memory(err, "noting the options");
+    provenance->option = option;
+    option += provenance->n_options++;
+    (void)snprintf(option->name, sizeof option->name, "%s", name);
+    va_start(args, format);
+    (void)vsnprintf(option->value, sizeof option->value, format, args);
+    va_end(args);
+    return TUNE_OK;
+}
+
+static bool same_inputs(const struct tune_provenance *a, const struct tune_provenance *b,
+                        char why[TUNE_WHY])
+{
+    for (size_t i = 0; i < a->n_inputs && i < b->n_inputs; i++) {
+        if (strcmp(a->input[i].path, b->input[i].path) != 0) {
+            (void)snprintf(why, TUNE_WHY, "it was made from other files");
+            return false;
+        }
+        if (strcmp(a->input[i].sha256, b->input[i].sha256) != 0) {
+            (void)snprintf(why, TUNE_WHY, "%s has changed", a->input[i].path);
+            return false;
+        }
+    }
+    if (a->n_inputs == b->n_inputs) return true;
+    (void)snprintf(why, TUNE_WHY, "it was made from %s files",
+                   a->n_inputs < b->n_inputs ? "fewer" : "more");
+    return false;
+}
+
+static bool same_options(const struct tune_provenance *a, const struct tune_provenance *b,
+                         char why[TUNE_WHY])
+{
+    if (a->n_options != b->n_options) {
+        (void)snprintf(why, TUNE_WHY, "it was made with other options");
+        return false;
+    }
+    for (size_t i = 0; i < a->n_options; i++) {
+        if (!strcmp(a->option[i].name, b->option[i].name) &&
+            !strcmp(a->option[i].value, b->option[i].value))
+            continue;
+        (void)snprintf(why, TUNE_WHY, "%.40s was \"%.80s\" and is \"%.80s\"", b->option[i].name,
+                       a->option[i].value, b->option[i].value);
+        return false;
+    }
+    return true;
+}
+
+bool tune_provenance_same(const struct tune_provenance *earlier, const struct tune_provenance *now,
+                          char why[TUNE_WHY])
+{
+    why[0] = '\0';
+    if (strcmp(earlier->schema, now->schema) != 0 ||
+        strcmp(earlier->tool_version, now->tool_version) != 0) {
+        (void)snprintf(why, TUNE_WHY, "it was made by version %s", earlier->tool_version);
+        return false;
+    }
+    if (strcmp(earlier->logbook, now->logbook) != 0) {
+        (void)snprintf(why, TUNE_WHY, "it is of another axis or configuration");
+        return false;
+    }
+    return same_options(earlier, now, why) && same_inputs(earlier, now, why);
+}
+
+void tune_provenance_free(struct tune_provenance *provenance)
+{
+    free(provenance->input);
+    free(provenance->option);
+    memset(provenance, 0, sizeof *provenance);
+}
