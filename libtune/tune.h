@@ -14,6 +14,7 @@
 #include "core/workers.h"
 #include "core/watch.h"
 #include "core/sha256.h"
+#include "record/text.h"
 #include "record/record.h"
 #include "spectrum/fft.h"
 #include "spectrum/window.h"

@@ -23,7 +23,7 @@ enum tune_role {
     TUNE_ROLE_COUNT
 };
 
-enum { TUNE_COLUMN_NAME = 64 };
+enum { TUNE_COLUMN_NAME = 64, TUNE_UNIT_NAME = 16, TUNE_COLUMNS_TEXT = 256 };
 
 /* How one role is found in a log and brought to SI:
  *     si = sign * (scale * raw + offset) * unit
@@ -31,7 +31,7 @@ enum { TUNE_COLUMN_NAME = 64 };
 struct tune_column_map {
     char column[TUNE_COLUMN_NAME]; /* header text; empty: the role's default name with any of its
                                       unit suffixes */
-    char unit[16];                 /* "arcsec", "nm", ...; empty: taken from the header's suffix or
+    char unit[TUNE_UNIT_NAME];     /* "arcsec", "nm", ...; empty: taken from the header's suffix or
                                       the units row */
     double scale, offset, sign;    /* defaults 1, 0, 1 */
     double delay_samples; /* the column is late by so many samples; >= 0, need not be whole */
@@ -52,6 +52,7 @@ struct tune_record {
     double *channel[TUNE_ROLE_COUNT];      /* [n], SI units; the time channel is never kept */
     double delay_samples[TUNE_ROLE_COUNT]; /* as in the map: spectra are advanced by it */
     char column[TUNE_ROLE_COUNT][TUNE_COLUMN_NAME]; /* header text each came from */
+    char columns_found[TUNE_COLUMNS_TEXT];          /* every column of the header, for messages */
 };
 
 /* "position", "torque", ...: the word used in axis.ini and in messages. */
@@ -60,14 +61,23 @@ TUNE_API const char *tune_role_name(enum tune_role role);
 /* The role whose name is given, or TUNE_ROLE_COUNT. */
 TUNE_API enum tune_role tune_role_from_name(const char *name);
 
+/* The unit a text stands for, in the spelling of the header suffixes: "arcsec", "Nm", "[deg]" and the
+ * like; NULL where it is no unit of the role. */
+TUNE_API const char *tune_role_unit(enum tune_role role, const char *text);
+
+/* "nm, a, v, permille, fraction" and so on: the units of the role, for messages. */
+TUNE_API const char *tune_role_units(enum tune_role role);
+
 /* Every map empty with scale 1 and sign 1; all else unknown. */
 TUNE_API struct tune_record_opts tune_record_defaults(void);
 
-/* Read a log. Fills *out; release it with tune_record_free(). On failure *out is empty and err names
- * file, line and column:
- *   TUNE_EIO    not there, not readable, a directory
+/* Read a log. Fills *out; release it with tune_record_free(). Where a rate is stated rate_hz is that,
+ * else the mean rate of the stamps. On failure *out is empty and err names file, line and column (the
+ * number of the field in its line, from 1):
+ *   TUNE_EIO    not there, not readable, not a regular file
  *   TUNE_EDATA  malformed, not finite, time stamps not uniform within 0.1 % of the stated rate or
  *               running backwards, a unit without the scale it needs
+ *   TUNE_EINVAL an option out of range
  *   TUNE_ENOMEM out of memory */
 TUNE_API enum tune_status tune_record_read(struct tune_record *out, const char *path,
                                            const struct tune_record_opts *opts,

@@ -1,0 +1,265 @@
+/* record.c - a log as it was taken: columns in SI units on a uniform time base.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "record/record.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "record/reader_internal.h"
+
+struct tune_record_opts tune_record_defaults(void)
+{
+    struct tune_record_opts opts = {0};
+    for (size_t i = 0; i < TUNE_ROLE_COUNT; i++)
+        opts.map[i].scale = opts.map[i].sign = 1.0;
+    return opts;
+}
+
+void tune_record_free(struct tune_record *rec)
+{
+    for (size_t i = 0; i < TUNE_ROLE_COUNT; i++)
+        free(rec->channel[i]);
+    *rec = (struct tune_record){0};
+}
+
+/* ---- options -------------------------------------------------------------------------------------*/
+
+static enum tune_status refuse_option(const char *thing, const char *limit, struct tune_error *err)
+{
+    tune_error_set(err, TUNE_EINVAL, "the option %s of the log is out of range: %s", thing, limit);
+    tune_error_about(err, thing, NULL, limit);
+    return TUNE_EINVAL;
+}
+
+static enum tune_status check_map(enum tune_role role, const struct tune_column_map *map,
+                                  struct tune_error *err)
+{
+    char thing[64];
+    const char *what = NULL, *limit = "finite and not 0";
+    if (!isfinite(map->scale) || map->scale == 0.0) what = "scale";
+    if (!isfinite(map->offset)) what = "offset", limit = "finite";
+    if (map->sign != 1.0 && map->sign != -1.0) what = "sign", limit = "1 or -1";
+    if (!(map->delay_samples >= 0.0) || !isfinite(map->delay_samples))
+        what = "delay_samples", limit = "finite and not negative";
+    if (map->unit[0] && !tune_role_unit(role, map->unit))
+        what = "unit", limit = tune_role_units(role);
+    if (role == TUNE_ROLE_TIME && (map->sign != 1.0 || map->delay_samples != 0.0))
+        what = "sign or delay_samples", limit = "time has neither";
+    if (!what) return TUNE_OK;
+    (void)snprintf(thing, sizeof thing, "%s_%s", tune_role_name(role), what);
+    return refuse_option(thing, limit, err);
+}
+
+static enum tune_status check_options(const struct tune_record_opts *opts, struct tune_error *err)
+{
+    static const char limit[] = "positive and finite, or 0 where it is not known";
+    enum tune_status status = TUNE_OK;
+    for (int role = 0; role < TUNE_ROLE_COUNT && status == TUNE_OK; role++)
+        status = check_map((enum tune_role)role, &opts->map[role], err);
+    if (status != TUNE_OK) return status;
+    if (!(opts->sample_rate_hz >= 0.0) || isinf(opts->sample_rate_hz))
+        return refuse_option("sample_rate_hz", limit, err);
+    if (!(opts->torque_per_unit_nm >= 0.0) || isinf(opts->torque_per_unit_nm))
+        return refuse_option("torque_per_unit_nm", limit, err);
+    if (!(opts->encoder_counts_per_turn >= 0.0) || isinf(opts->encoder_counts_per_turn))
+        return refuse_option("encoder_counts_per_turn", limit, err);
+    return TUNE_OK;
+}
+
+/* ---- the log as a whole --------------------------------------------------------------------------*/
+
+static bool is_blank(const struct record_line *line)
+{
+    for (size_t i = 0; i < line->length; i++)
+        if (line->text[i] != ' ' && line->text[i] != '\t') return false;
+    return true;
+}
+
+static enum tune_status refuse_empty(const char *what, long line, struct tune_error *err)
+{
+    tune_error_set(err, TUNE_EDATA, "the log %s", what);
+    tune_error_about(err, "rows", "0", "a header and rows of numbers");
+    (void)tune_error_place(err, NULL, line, 0);
+    return TUNE_EDATA;
+}
+
+static enum tune_status find_header(struct record_reader *reader, struct record_line *line,
+                                    struct tune_error *err)
+{
+    enum tune_status status;
+    do {
+        status = record_lines_next(&reader->lines, line, 0, err);
+        if (status != TUNE_OK) return status;
+        if (!line->text) return refuse_empty("is empty: it has no header", line->number, err);
+    } while (is_blank(line) || line->text[0] == '#');
+    return record_columns_find(&reader->columns, reader->field, line, reader->opts, err);
+}
+
+static enum tune_status begin_timebase(struct record_reader *reader, struct tune_error *err)
+{
+    const double rate_hz = reader->opts->sample_rate_hz;
+    reader->base = (struct record_timebase){.stated_hz = rate_hz,
+                                            .column = reader->columns.name[TUNE_ROLE_TIME],
+                                            .header_line = reader->columns.line};
+    for (size_t i = 0; i < reader->columns.n_entries; i++)
+        if (reader->columns.entry[i].role == TUNE_ROLE_TIME)
+            reader->base.field = (long)reader->columns.entry[i].field + 1;
+    if (rate_hz > 0.0 || reader->base.field) return TUNE_OK;
+    tune_error_set(err, TUNE_EDATA,
+                   "the log has no time column and no stated rate: state sample_rate_hz; the log "
+                   "has: %s",
+                   reader->columns.all);
+    tune_error_about(err, "time", "", "a column such as time_s, or sample_rate_hz");
+    (void)tune_error_place(err, NULL, reader->columns.line, 0);
+    return TUNE_EDATA;
+}
+
+/* The line under the header: units or the first row. */
+static enum tune_status read_second(struct record_reader *reader, const struct record_line *line,
+                                    struct tune_error *err)
+{
+    size_t n;
+    enum tune_status status =
+        record_line_split(reader->field, &n, line, reader->columns.separator, err);
+    bool units;
+    if (status != TUNE_OK) return status;
+    units = n == reader->columns.n_fields && record_columns_is_units(reader->field, n);
+    status =
+        record_columns_settle(&reader->columns, units ? reader->field : NULL, reader->opts, err);
+    if (status != TUNE_OK || units) return status;
+    return record_reader_row(reader, line, n, err);
+}
+
+static enum tune_status refuse_blank(const struct record_reader *reader, long line,
+                                     struct tune_error *err)
+{
+    tune_error_set(err, TUNE_EDATA, "an empty line stands before row %zu: remove it",
+                   reader->out->n + 1);
+    tune_error_about(err, "row", "", "no empty lines between rows");
+    (void)tune_error_place(err, NULL, line, 0);
+    return TUNE_EDATA;
+}
+
+/* Empty lines may follow the last row, but not stand between rows. */
+static enum tune_status read_rows(struct record_reader *reader, struct tune_error *err)
+{
+    struct record_line line;
+    long blank = 0;
+    enum tune_status status = TUNE_OK;
+    bool second = true;
+    while (status == TUNE_OK) {
+        size_t n;
+        status = record_lines_next(&reader->lines, &line, reader->columns.separator, err);
+        if (status != TUNE_OK || !line.text) break;
+        if (is_blank(&line)) {
+            if (!blank) blank = line.number;
+            continue;
+        }
+        if (blank) return refuse_blank(reader, blank, err);
+        if (second) {
+            status = read_second(reader, &line, err);
+            second = false;
+            continue;
+        }
+        status = record_line_split(reader->field, &n, &line, reader->columns.separator, err);
+        if (status == TUNE_OK) status = record_reader_row(reader, &line, n, err);
+    }
+    if (status == TUNE_OK && !reader->out->n)
+        return refuse_empty("has a header and no rows", reader->columns.line, err);
+    return status;
+}
+
+static enum tune_status finish(struct record_reader *reader, struct tune_error *err)
+{
+    struct tune_record *out = reader->out;
+    enum tune_status status = TUNE_OK;
+    out->rate_hz = reader->opts->sample_rate_hz;
+    if (reader->base.field) {
+        status = record_timebase_finish(&reader->base, &out->rate_hz, err);
+        out->start_s = reader->base.first;
+    }
+    for (size_t i = 0; i < reader->columns.n_entries && status == TUNE_OK; i++) {
+        const enum tune_role role = reader->columns.entry[i].role;
+        double *exact = NULL;
+        if (role != TUNE_ROLE_TIME) exact = realloc(out->channel[role], out->n * sizeof(double));
+        if (exact) out->channel[role] = exact; /* a larger block does no harm */
+    }
+    memcpy(out->column, reader->columns.name, sizeof out->column);
+    memcpy(out->columns_found, reader->columns.all, sizeof out->columns_found);
+    for (size_t i = 0; i < TUNE_ROLE_COUNT; i++)
+        out->delay_samples[i] = reader->opts->map[i].delay_samples;
+    return status;
+}
+
+static enum tune_status read_source(struct tune_record *out, struct record_source *source,
+                                    const struct tune_record_opts *opts, struct tune_error *err)
+{
+    struct record_reader *reader = calloc(1, sizeof *reader);
+    struct record_line header;
+    enum tune_status status = TUNE_OK;
+    if (reader) reader->field = malloc(RECORD_COLUMNS_MAX * sizeof *reader->field);
+    if (!reader || !reader->field) status = tune_error_memory(err, "reading a log");
+    if (status == TUNE_OK) {
+        reader->opts = opts;
+        reader->out = out;
+        status = record_lines_init(&reader->lines, source, err);
+    }
+    if (status == TUNE_OK) status = find_header(reader, &header, err);
+    if (status == TUNE_OK) status = begin_timebase(reader, err);
+    if (status == TUNE_OK) status = read_rows(reader, err);
+    if (status == TUNE_OK) status = finish(reader, err);
+    if (reader) {
+        record_lines_free(&reader->lines);
+        free(reader->field);
+    }
+    free(reader);
+    return status;
+}
+
+static enum tune_status read_and_close(struct tune_record *out, struct record_source *source,
+                                       const char *name, const struct tune_record_opts *opts,
+                                       enum tune_status status, struct tune_error *err)
+{
+    if (status == TUNE_OK) status = read_source(out, source, opts, err);
+    record_source_close(source);
+    if (status == TUNE_OK) return TUNE_OK;
+    tune_record_free(out);
+    (void)tune_error_place(err, name, 0, 0);
+    return status;
+}
+
+enum tune_status tune_record_read(struct tune_record *out, const char *path,
+                                  const struct tune_record_opts *opts, struct tune_error *err)
+{
+    struct record_source *source = NULL;
+    enum tune_status status = check_options(opts, err);
+    *out = (struct tune_record){0};
+    if (status == TUNE_OK) status = record_source_open(&source, path, err);
+    return read_and_close(out, source, path, opts, status, err);
+}
+
+enum tune_status tune_record_parse(struct tune_record *out, const char *name, const void *bytes,
+                                   size_t size, const struct tune_record_opts *opts,
+                                   struct tune_error *err)
+{
+    struct record_source *source = NULL;
+    enum tune_status status = check_options(opts, err);
+    *out = (struct tune_record){0};
+    if (status == TUNE_OK) status = record_source_memory(&source, bytes, size, err);
+    return read_and_close(out, source, name, opts, status, err);
+}
+
+enum tune_status tune_record_require(const struct tune_record *rec, enum tune_role role,
+                                     const char *path, struct tune_error *err)
+{
+    const char *name = tune_role_name(role);
+    if ((unsigned)role < TUNE_ROLE_COUNT && rec->channel[role]) return TUNE_OK;
+    tune_error_set(err, TUNE_EDATA,
+                   "the log has no %s, which is needed here; it has: %s; name the column with "
+                   "%s = \"...\" in the log's section",
+                   name, rec->columns_found, name);
+    tune_error_about(err, name, rec->columns_found, "a column for this role");
+    return tune_error_place(err, path, 0, 0), TUNE_EDATA;
+}
