@@ -82,7 +82,7 @@ static void fields(struct json_io *io, void *result)
     json_io_jitter_of(io, &r->jitter_of_sky);
     candidates(io, r);
     recommended(io, r);
-    json_io_text(io, "controller_file", r->controller_file, sizeof r->controller_file);
+    json_io_file(io, "controller_file", &r->controller_file);
     json_io_judgements(io, "requirement", "designed", &r->requirement);
     json_io_notes(io, "limits", &r->limits);
     json_io_notes(io, "notes", &r->notes);

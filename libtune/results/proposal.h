@@ -65,11 +65,11 @@ struct tune_proposal {
     size_t n_candidates;
     struct tune_candidate *candidate; /* the present gains first, where the logbook has some */
     size_t recommended;               /* index */
-    char controller_file[TUNE_RESULT_FILE];
-    struct tune_judgements requirement; /* of the recommended one, worst pointing */
-    struct tune_notes limits;           /* what limits the axis */
-    struct tune_notes notes;            /* assumptions */
-    struct tune_notes cautions;         /* before anybody types these gains into a drive */
+    struct tune_result_file controller_file; /* controller.ini */
+    struct tune_judgements requirement;      /* of the recommended one, worst pointing */
+    struct tune_notes limits;                /* what limits the axis */
+    struct tune_notes notes;                 /* assumptions */
+    struct tune_notes cautions;              /* before anybody types these gains into a drive */
 };
 
 TUNE_API enum tune_status tune_proposal_json(char **text, const struct tune_proposal *result,

@@ -57,7 +57,8 @@ TUNE_API enum tune_status tune_provenance_add_option(struct tune_provenance *pro
                                                      const char *format, ...) TUNE_PRINTF(4, 5);
 
 /* Schema, version, options and input hashes agree. Where not, why[TUNE_WHY] says what differs, as the
- * end of a sentence ("logs/east.csv has changed"). Rows are not compared: the hash covers them. */
+ * end of a sentence ("logs/east.csv has changed"). Rows are not compared, the hash covers them; nor is
+ * axis.ini as a whole: the values of it that entered stand among the options. */
 TUNE_API bool tune_provenance_same(const struct tune_provenance *earlier,
                                    const struct tune_provenance *now, char why[TUNE_WHY]);
 

@@ -1,0 +1,43 @@
+/* cautions.c - what is said wherever gains are proposed or judged. docs/safety.md says it at length.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+
+#include "chain/chain_internal.h"
+
+void chain_note_signs(struct tune_notes *notes, const struct tune_logbook *logbook)
+{
+    const struct tune_drive_entry *drive = &logbook->drive;
+    tune_notes_add(notes, "Signs assumed: positive torque raises the position; torque = "
+                          "C (target - position) + excitation.");
+    if (drive->torque_per_unit_nm > 0.0)
+        tune_notes_add(notes,
+                       "Scale assumed: %.6g N m for one unit of the logged drive signal, where it "
+                       "is not in N m already; a wrong factor makes every gain wrong by it.",
+                       drive->torque_per_unit_nm);
+    else
+        tune_notes_add(notes, "Scale assumed: the drive signal is logged in N m; a wrong torque "
+                              "constant makes every gain wrong by its factor.");
+    if (drive->encoder_counts_per_turn > 0.0)
+        tune_notes_add(notes, "Scale assumed: %.15g encoder counts per turn of the axis.",
+                       drive->encoder_counts_per_turn);
+}
+
+void chain_caution_gains(struct tune_notes *cautions)
+{
+    tune_notes_add(
+        cautions,
+        "Nothing was written to a drive. Whoever types these gains in moves the axis and "
+        "answers for it: local law, site rules, licensed practice, the drive's own limits "
+        "and the emergency stop come first.");
+    tune_notes_add(
+        cautions,
+        "Before: limits and emergency stop tested, nobody within reach, optics covered, one "
+        "person at the stop, the old gains at hand. Check each sign and scale with the "
+        "smallest motion that shows it.");
+    tune_notes_add(
+        cautions,
+        "Climb: kd k, kp k^2, ki k^3, filters unchanged, k from 0.1 in steps of 3 dB, a short "
+        "log at each. Never fade from one controller to the other by mixing them.");
+    tune_notes_add(cautions, "Stop at once when noise rises, a tone grows, or the rms of error or "
+                             "torque is twice the prediction.");
+}

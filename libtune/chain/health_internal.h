@@ -1,0 +1,18 @@
+/* health_internal.h - the health of a log with what the logbook knows about it.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_HEALTH_INTERNAL_H
+#define TUNE_HEALTH_INTERNAL_H
+
+#include "chain/chain_internal.h"
+#include "health/health.h"
+
+enum tune_status chain_judge_health(struct tune_health *out, const struct chain *chain,
+                                    const struct tune_log_entry *log, const struct tune_record *rec,
+                                    struct tune_error *err);
+
+/* Refuse an unfit log with its worst finding; remember in notes what asks for care. */
+enum tune_status chain_require_health(struct tune_notes *notes, const struct chain *chain,
+                                      const struct tune_log_entry *log,
+                                      const struct tune_record *rec, struct tune_error *err);
+
+#endif

@@ -1,0 +1,173 @@
+/* inspect.c - are these logs fit for use?  SPDX-License-Identifier: GPL-3.0-or-later */
+#include "chain/inspect.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "chain/chain_internal.h"
+#include "chain/health_internal.h"
+#include "chain/progress_internal.h"
+#include "core/units.h"
+#include "core/workers.h"
+#include "jitter/tracking.h"
+
+struct inspection_work {
+    const struct chain *chain;
+    const struct tune_log_entry **entry; /* [n] the chosen logs */
+    struct tune_inspected_log *log;      /* [n] */
+    struct progress progress;
+};
+
+/* A log that cannot be read is an answer here, not a failure: the others are judged all the same. */
+static void note_unreadable(struct tune_inspected_log *log, const struct tune_error *why)
+{
+    struct tune_finding *finding = &log->health.finding[0];
+    log->health.verdict = TUNE_UNFIT;
+    log->health.n_findings = 1;
+    memset(finding, 0, sizeof *finding);
+    (void)snprintf(finding->name, sizeof finding->name, "unreadable");
+    finding->severity = TUNE_UNFIT;
+    finding->time_s = finding->value = (double)NAN;
+    (void)snprintf(finding->text, sizeof finding->text, "line %ld, column %ld: %.150s", why->line,
+                   why->column, why->text);
+    (void)snprintf(finding->advice, sizeof finding->advice, "%.40s%s%.40s%s%.60s", why->thing,
+                   why->value[0] ? " = " : "", why->value, why->limit[0] ? ", expected " : "",
+                   why->limit);
+}
+
+static enum tune_status error_rms(struct tune_inspected_log *log, const struct tune_record *rec,
+                                  struct tune_error *err)
+{
+    struct tune_tracking tracking;
+    double *error = NULL;
+    enum tune_status status;
+    if ((log->kind != TUNE_LOG_HOLD && log->kind != TUNE_LOG_TRACK) || rec->n < 3 ||
+        !log->channel[TUNE_ROLE_POSITION])
+        return TUNE_OK;
+    status = chain_tracking_error(&error, rec, err);
+    if (!status) status = tune_tracking_measure(&tracking, error, rec->n, rec->rate_hz, err);
+    if (!status) log->error_rms_arcsec = tune_arcsec_from_rad(tracking.rms_rad);
+    free(error);
+    return status;
+}
+
+static enum tune_status judge(struct tune_inspected_log *log, const struct chain *chain,
+                              const struct tune_log_entry *entry, const struct tune_record *rec,
+                              struct tune_error *err)
+{
+    log->rows = rec->n;
+    log->rate_hz = rec->rate_hz;
+    log->duration_s = (double)rec->n / rec->rate_hz;
+    for (size_t role = 0; role < TUNE_ROLE_COUNT; role++)
+        log->channel[role] = rec->channel[role] != NULL;
+    enum tune_status status = chain_judge_health(&log->health, chain, entry, rec, err);
+    if (!status) status = error_rms(log, rec, err);
+    return status;
+}
+
+static enum tune_status inspect_one(void *user, size_t item, struct tune_error *err)
+{
+    struct inspection_work *work = user;
+    const struct tune_log_entry *entry = work->entry[item];
+    struct tune_inspected_log *log = &work->log[item];
+    struct progress_item watch;
+    struct tune_record rec;
+    enum tune_status status;
+
+    progress_item(&watch, &work->progress, item, entry->name);
+    status = progress_stage(&watch, "reading", 0.0, 1.0, err);
+    if (status) return status;
+    (void)snprintf(log->name, sizeof log->name, "%s", entry->name);
+    (void)snprintf(log->pointing, sizeof log->pointing, "%s", entry->pointing);
+    log->kind = entry->kind;
+    log->error_rms_arcsec = log->rate_hz = log->duration_s = (double)NAN;
+    status = chain_read_log(&rec, work->chain, entry, err);
+    if (!status) status = judge(log, work->chain, entry, &rec, err);
+    if (status == TUNE_EDATA) {
+        note_unreadable(log, err);
+        tune_error_clear(err);
+        status = TUNE_OK;
+    }
+    tune_record_free(&rec);
+    if (!status) status = tune_watch_tick(&watch.watch, "judged", 1.0, err);
+    return status;
+}
+
+static enum tune_status inspect_all(struct tune_inspection *out, const struct chain *chain,
+                                    const struct tune_log_entry **entry, size_t n,
+                                    struct tune_error *err)
+{
+    struct inspection_work *work = calloc(1, sizeof *work);
+    enum tune_status status;
+    out->log = calloc(n + 1, sizeof *out->log);
+    if (!work || !out->log) {
+        free(work);
+        return tune_error_memory(err, "inspecting logs");
+    }
+    out->n_logs = n;
+    work->chain = chain;
+    work->entry = entry;
+    work->log = out->log;
+    progress_start(&work->progress, chain->job->watch, n, 0.0, 1.0);
+    status = tune_workers_run(n, chain->job->threads, inspect_one, work, err);
+    free(work);
+    for (size_t i = 0; i < n; i++) {
+        if (out->log[i].health.verdict > out->verdict) out->verdict = out->log[i].health.verdict;
+        chain_set_rows(&out->provenance, entry[i]->file, out->log[i].rows);
+    }
+    return status;
+}
+
+/* The logs of the job and what the answer depends on. */
+static enum tune_status choose(const struct tune_log_entry **entry, size_t *n,
+                               struct tune_provenance *now, const struct chain *chain,
+                               struct tune_error *err)
+{
+    const struct tune_logbook *logbook = &chain->logbook;
+    enum tune_status status = chain_provenance(now, chain, TUNE_SCHEMA_INSPECT, err);
+    *n = 0;
+    for (size_t i = 0; !status && i < logbook->n_logs; i++) {
+        if (!chain_log_chosen(chain, &logbook->log[i])) continue;
+        if (logbook->log[i].kind == TUNE_LOG_RESPONSE) continue; /* a table, no record */
+        entry[(*n)++] = &logbook->log[i];
+        status = chain_add_log(now, chain, &logbook->log[i], 0, err);
+    }
+    if (!status)
+        status = tune_provenance_add_option(now, err, "torque_limit_nm", "%.15g",
+                                            logbook->drive.torque_limit_nm);
+    if (!status && *n == 0)
+        status = tune_error_set(err, TUNE_EDATA, "there is no log to inspect among those chosen");
+    return status;
+}
+
+enum tune_status tune_chain_inspect(struct tune_inspection *out, const struct tune_job *job,
+                                    struct tune_error *err)
+{
+    const struct tune_log_entry **entry = NULL;
+    struct tune_provenance now = {0};
+    struct chain chain;
+    size_t n = 0;
+    bool fresh = false;
+    enum tune_status status = chain_open(&chain, job, err);
+
+    memset(out, 0, sizeof *out);
+    if (!status) {
+        entry = calloc(chain.logbook.n_logs + 1, sizeof *entry);
+        if (!entry) status = tune_error_memory(err, "choosing logs");
+    }
+    if (!status) status = choose(entry, &n, &now, &chain, err);
+    if (!status) status = chain_reuse(out, &fresh, &chain, &chain_inspect_kind, &now, err);
+    if (!status && !fresh) {
+        out->provenance = now;
+        memset(&now, 0, sizeof now);
+        status = inspect_all(out, &chain, entry, n, err);
+        if (!status) status = chain_write(out, &chain, &chain_inspect_kind, NULL, 0, err);
+    }
+    if (status) tune_inspection_free(out);
+    tune_provenance_free(&now);
+    free(entry);
+    chain_close(&chain);
+    return status;
+}

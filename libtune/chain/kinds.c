@@ -1,0 +1,160 @@
+/* kinds.c - the results, for what is done to all of them alike.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "chain/chain_internal.h"
+#include "results/forecast.h"
+#include "results/inspection.h"
+#include "results/proposal.h"
+#include "results/verification.h"
+
+/* ---- inspect ------------------------------------------------------------------------------------*/
+
+static enum tune_status inspect_json(char **text, const void *result, struct tune_error *err)
+{
+    return tune_inspection_json(text, result, err);
+}
+
+static enum tune_status inspect_parse(void *out, const char *name, const char *text, size_t size,
+                                      struct tune_error *err)
+{
+    return tune_inspection_parse(out, name, text, size, err);
+}
+
+static void inspect_empty(void *result)
+{
+    tune_inspection_free(result);
+}
+
+static struct tune_provenance *inspect_provenance(void *result)
+{
+    return &((struct tune_inspection *)result)->provenance;
+}
+
+const struct chain_kind chain_inspect_kind = {"inspect.json", inspect_json,       inspect_parse,
+                                              inspect_empty,  inspect_provenance, NULL};
+
+/* ---- identify -----------------------------------------------------------------------------------*/
+
+static enum tune_status identify_json(char **text, const void *result, struct tune_error *err)
+{
+    return tune_identification_json(text, result, err);
+}
+
+static enum tune_status identify_parse(void *out, const char *name, const char *text, size_t size,
+                                       struct tune_error *err)
+{
+    return tune_identification_parse(out, name, text, size, err);
+}
+
+static void identify_empty(void *result)
+{
+    tune_identification_free(result);
+}
+
+static struct tune_provenance *identify_provenance(void *result)
+{
+    return &((struct tune_identification *)result)->provenance;
+}
+
+static const struct tune_result_file *identify_part(const void *result, size_t i)
+{
+    const struct tune_identification *r = result;
+    if (i >= 2 * r->n_pointings) return NULL;
+    return i % 2 ? &r->pointing[i / 2].model_file : &r->pointing[i / 2].frf_file;
+}
+
+const struct chain_kind chain_identify_kind = {"identify.json", identify_json,       identify_parse,
+                                               identify_empty,  identify_provenance, identify_part};
+
+/* ---- design -------------------------------------------------------------------------------------*/
+
+static enum tune_status design_json(char **text, const void *result, struct tune_error *err)
+{
+    return tune_proposal_json(text, result, err);
+}
+
+static enum tune_status design_parse(void *out, const char *name, const char *text, size_t size,
+                                     struct tune_error *err)
+{
+    return tune_proposal_parse(out, name, text, size, err);
+}
+
+static void design_empty(void *result)
+{
+    tune_proposal_free(result);
+}
+
+static struct tune_provenance *design_provenance(void *result)
+{
+    return &((struct tune_proposal *)result)->provenance;
+}
+
+/* controller.ini is a part too: somebody may have edited it, and would be told nothing. */
+static const struct tune_result_file *design_part(const void *result, size_t i)
+{
+    const struct tune_proposal *r = result;
+    const struct tune_candidate *c;
+    if (i == 0) return &r->controller_file;
+    if (r->recommended >= r->n_candidates) return NULL;
+    c = &r->candidate[r->recommended];
+    return i - 1 < c->n_margins ? &c->margins[i - 1].loop_file : NULL;
+}
+
+const struct chain_kind chain_design_kind = {"design.json", design_json,       design_parse,
+                                             design_empty,  design_provenance, design_part};
+
+/* ---- predict ------------------------------------------------------------------------------------*/
+
+static enum tune_status predict_json(char **text, const void *result, struct tune_error *err)
+{
+    return tune_forecast_json(text, result, err);
+}
+
+static enum tune_status predict_parse(void *out, const char *name, const char *text, size_t size,
+                                      struct tune_error *err)
+{
+    return tune_forecast_parse(out, name, text, size, err);
+}
+
+static void predict_empty(void *result)
+{
+    tune_forecast_free(result);
+}
+
+static struct tune_provenance *predict_provenance(void *result)
+{
+    return &((struct tune_forecast *)result)->provenance;
+}
+
+static const struct tune_result_file *predict_part(const void *result, size_t i)
+{
+    return i == 0 ? &((const struct tune_forecast *)result)->spectrum : NULL;
+}
+
+const struct chain_kind chain_predict_kind = {"predict.json", predict_json,       predict_parse,
+                                              predict_empty,  predict_provenance, predict_part};
+
+/* ---- verify -------------------------------------------------------------------------------------*/
+
+static enum tune_status verify_json(char **text, const void *result, struct tune_error *err)
+{
+    return tune_verification_json(text, result, err);
+}
+
+static enum tune_status verify_parse(void *out, const char *name, const char *text, size_t size,
+                                     struct tune_error *err)
+{
+    return tune_verification_parse(out, name, text, size, err);
+}
+
+static void verify_empty(void *result)
+{
+    tune_verification_free(result);
+}
+
+static struct tune_provenance *verify_provenance(void *result)
+{
+    return &((struct tune_verification *)result)->provenance;
+}
+
+const struct chain_kind chain_verify_kind = {"verify.json", verify_json,       verify_parse,
+                                             verify_empty,  verify_provenance, NULL};
