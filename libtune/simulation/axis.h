@@ -18,19 +18,23 @@
 #include "plant/model.h"
 
 struct tune_axis {
-    struct tune_plant plant;       /* payload ratios NAN count as 1 */
-    struct tune_friction friction; /* coulomb_nm 0: none */
-    double ripple_nm;              /* torque ripple amplitude, */
-    double ripple_per_turn;        /* periods per turn, */
-    double ripple_phase_rad;
+    struct tune_plant plant;        /* payload ratios NAN count as 1 */
+    struct tune_friction friction;  /* coulomb_nm 0: none */
+    double ripple_nm;               /* torque ripple, opposing motion like friction: amplitude, */
+    double ripple_per_turn;         /* periods per turn, */
+    double ripple_phase_rad;        /* ripple_nm sin(ripple_per_turn angle + phase) */
     double torque_limit_nm;         /* symmetric saturation; 0: none */
     double encoder_step_rad;        /* 0: not quantised */
     double encoder_noise_rad;       /* white, std per sample */
     double drive_noise_nm_per_rthz; /* white torque noise, one-sided amplitude density */
     double wind_rms_nm;             /* on the payload */
     double wind_corner_hz;          /* von Karman corner with aerodynamic low-pass at 8 x corner */
-    unsigned substeps;              /* integration steps per loop period, >= 1; default 5 */
+    unsigned substeps; /* integration steps per loop period for friction and ripple, 1..1000,
+                          default 5; more are taken where friction is too stiff for them. A
+                          linear axis is exact whatever their number */
 };
+
+/* Delays up to 1000 loop periods. */
 
 TUNE_API struct tune_axis tune_axis_defaults(void);
 
@@ -40,12 +44,16 @@ struct tune_axis_run {
     const double *target_rad;
     const double *excitation_nm; /* added to the controller's torque before saturation */
     const struct tune_controller *controller; /* NULL: open loop */
-    double start_rad;                         /* initial angle */
-    double start_rad_per_s;                   /* initial speed: a run may start on a ramp */
-    uint64_t seed, stream;                    /* noise and wind; the same pair gives the same run */
-    size_t settle; /* samples run before recording starts, target held on its first
-                                      value and initial ramp */
+    double start_rad;       /* angle at the first recorded sample, were it not disturbed */
+    double start_rad_per_s; /* initial speed: a run may start on a ramp, see below */
+    uint64_t seed, stream;  /* noise and wind; the same pair gives the same run */
+    size_t settle;          /* samples run before recording starts: no excitation, the target on
+                               the straight line that reaches its first value at start_rad_per_s */
 };
+
+/* A run starts as if the axis had long been turning at start_rad_per_s: friction slipping, and an
+ * integrating controller (ki > 0) already holding friction and viscous torque. Wind and noise set in
+ * at the start of the settling samples; let them last a few periods of the loop's crossover. */
 
 /* What came out, all [n]; release with tune_axis_trace_free(). */
 struct tune_axis_trace {
@@ -54,8 +62,8 @@ struct tune_axis_trace {
     double *torque_nm;    /* command after saturation */
     double *true_rad;     /* angle at the encoder without its noise and steps */
     double *sky_rad;      /* line of sight: the payload's angle */
-    double *friction_nm;  /* friction and ripple, mean over the period */
-    size_t saturated;     /* samples on the torque limit */
+    double *friction_nm;  /* friction and ripple, mean over the period; opposes positive motion */
+    size_t saturated;     /* recorded samples on the torque limit */
     bool diverged;        /* the loop ran away: samples past that point repeat the last */
 };
 
@@ -72,5 +80,8 @@ TUNE_API void tune_axis_trace_free(struct tune_axis_trace *trace);
 /* One-sided spectrum of the simulated wind torque, N m^2/Hz, normalised so that it integrates to
  * wind_rms_nm^2 over 0..200 corner: (1+(f/f0)^2)^(-5/6) / (1+(f/(8 f0))^2). */
 TUNE_API double tune_axis_wind_psd(const struct tune_axis *axis, double f_hz);
+
+/* The same shape for any rms and corner: wherever the wind is modelled, it is this one. */
+TUNE_API double tune_wind_psd(double rms_nm, double corner_hz, double f_hz);
 
 #endif

@@ -1,0 +1,157 @@
+/* axis_check.c - is the axis, and what is asked of it, within the documented ranges.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "simulation/axis_internal.h"
+
+#include <math.h>
+#include <stdio.h>
+
+static enum tune_status refuse(struct tune_error *err, const char *field, double value,
+                               const char *limit)
+{
+    char text[32];
+    (void)snprintf(text, sizeof text, "%.9g", value);
+    (void)tune_error_set(err, TUNE_EINVAL, "the simulated axis has %s = %s; it must be %s", field,
+                         text, limit);
+    tune_error_about(err, field, text, limit);
+    return TUNE_EINVAL;
+}
+
+static bool positive(double x)
+{
+    return x > 0.0 && isfinite(x);
+}
+
+static bool not_negative(double x)
+{
+    return x >= 0.0 && isfinite(x);
+}
+
+struct rule {
+    const char *field;
+    double value;
+    bool met;
+    const char *limit;
+};
+
+static enum tune_status first_broken(const struct rule *rule, size_t n, struct tune_error *err)
+{
+    for (size_t i = 0; i < n; i++)
+        if (!rule[i].met) return refuse(err, rule[i].field, rule[i].value, rule[i].limit);
+    return TUNE_OK;
+}
+
+static const char above_0[] = "above 0", from_0[] = "0 or more", finite[] = "finite";
+
+static enum tune_status check_plant(const struct tune_plant *p, struct tune_error *err)
+{
+    const struct rule rule[] = {
+        {"inertia_kg_m2", p->inertia_kg_m2, positive(p->inertia_kg_m2), above_0},
+        {"viscous_nm_s_per_rad", p->viscous_nm_s_per_rad, not_negative(p->viscous_nm_s_per_rad),
+         from_0},
+        {"loop_rate_hz", p->loop_rate_hz, positive(p->loop_rate_hz), above_0},
+        {"delay_s", p->delay_s, p->delay_s >= 0.0 && p->delay_s * p->loop_rate_hz <= AXIS_DELAY_MAX,
+         "between 0 and 1000 loop periods"},
+        {"n_modes", (double)p->n_modes, p->n_modes <= TUNE_MODES_MAX, "at most 24"},
+    };
+    const enum tune_status status = first_broken(rule, sizeof rule / sizeof *rule, err);
+    if (status) return status;
+    for (size_t k = 0; k < p->n_modes; k++) {
+        const struct tune_mode *m = &p->mode[k];
+        const struct rule of_mode[] = {
+            {"mode f_hz", m->f_hz, positive(m->f_hz), above_0},
+            {"mode zeta", m->zeta, m->zeta > 0.0 && m->zeta < 1.0, "between 0 and 1"},
+            {"mode gain", m->gain, isfinite(m->gain), finite},
+            {"mode payload_ratio", m->payload_ratio, !isinf(m->payload_ratio), "finite or NAN"},
+        };
+        const enum tune_status bad = first_broken(of_mode, sizeof of_mode / sizeof *of_mode, err);
+        if (bad) return bad;
+    }
+    return TUNE_OK;
+}
+
+static enum tune_status check_friction(const struct tune_friction *f, struct tune_error *err)
+{
+    const bool on = f->coulomb_nm > 0.0;
+    const struct rule rule[] = {
+        {"coulomb_nm", f->coulomb_nm, not_negative(f->coulomb_nm), from_0},
+        {"breakaway_nm", f->breakaway_nm,
+         !on || (f->breakaway_nm >= f->coulomb_nm && isfinite(f->breakaway_nm)),
+         "coulomb_nm or more"},
+        {"stribeck_rad_per_s", f->stribeck_rad_per_s, !on || positive(f->stribeck_rad_per_s),
+         above_0},
+        {"bristle_nm_per_rad", f->bristle_nm_per_rad, !on || positive(f->bristle_nm_per_rad),
+         above_0},
+        {"bristle_nm_s_per_rad", f->bristle_nm_s_per_rad,
+         !on || not_negative(f->bristle_nm_s_per_rad), from_0},
+        {"friction viscous_nm_s_per_rad", f->viscous_nm_s_per_rad,
+         not_negative(f->viscous_nm_s_per_rad), from_0},
+    };
+    return first_broken(rule, sizeof rule / sizeof *rule, err);
+}
+
+static enum tune_status check_surroundings(const struct tune_axis *a, struct tune_error *err)
+{
+    const struct rule rule[] = {
+        {"ripple_nm", a->ripple_nm, isfinite(a->ripple_nm), finite},
+        {"ripple_per_turn", a->ripple_per_turn, isfinite(a->ripple_per_turn), finite},
+        {"ripple_phase_rad", a->ripple_phase_rad, isfinite(a->ripple_phase_rad), finite},
+        {"torque_limit_nm", a->torque_limit_nm, not_negative(a->torque_limit_nm), from_0},
+        {"encoder_step_rad", a->encoder_step_rad, not_negative(a->encoder_step_rad), from_0},
+        {"encoder_noise_rad", a->encoder_noise_rad, not_negative(a->encoder_noise_rad), from_0},
+        {"drive_noise_nm_per_rthz", a->drive_noise_nm_per_rthz,
+         not_negative(a->drive_noise_nm_per_rthz), from_0},
+        {"wind_rms_nm", a->wind_rms_nm, not_negative(a->wind_rms_nm), from_0},
+        {"wind_corner_hz", a->wind_corner_hz, a->wind_rms_nm == 0.0 || positive(a->wind_corner_hz),
+         above_0},
+        {"substeps", a->substeps, a->substeps >= 1 && a->substeps <= AXIS_STEPS_MAX, "1..1000"},
+    };
+    return first_broken(rule, sizeof rule / sizeof *rule, err);
+}
+
+static enum tune_status check_run(const struct tune_axis *axis, const struct tune_axis_run *run,
+                                  struct tune_error *err)
+{
+    const size_t most = (size_t)1 << 31;
+    const struct rule rule[] = {
+        {"n", (double)run->n, run->n > 0 && run->n < most, "1..2^31 samples"},
+        {"settle", (double)run->settle, run->settle < most, "below 2^31 samples"},
+        {"start_rad", run->start_rad, isfinite(run->start_rad), finite},
+        {"start_rad_per_s", run->start_rad_per_s, isfinite(run->start_rad_per_s), finite},
+    };
+    const enum tune_status status = first_broken(rule, sizeof rule / sizeof *rule, err);
+    if (status || !run->controller) return status;
+    if (run->controller->loop_rate_hz != axis->plant.loop_rate_hz)
+        return refuse(err, "controller loop_rate_hz", run->controller->loop_rate_hz,
+                      "the plant's loop rate");
+    return tune_controller_check(run->controller, err);
+}
+
+/* Friction acts on the motor as torque held over a step h; against the inertia J_m moving with the motor
+ * at high frequency, J/(1 + sum of positive g), bristles ask for s0 h^2 << J_m and s1 h << J_m. */
+double tune_axis_steps_needed(const struct tune_axis *axis)
+{
+    const struct tune_friction *f = &axis->friction;
+    const bool bristles = f->coulomb_nm > 0.0;
+    const double period = 1.0 / axis->plant.loop_rate_hz;
+    double mobility = 1.0, stiffness, damping;
+    for (size_t k = 0; k < axis->plant.n_modes; k++)
+        mobility += fmax(axis->plant.mode[k].gain, 0.0);
+    mobility /= axis->plant.inertia_kg_m2;
+    stiffness = bristles ? f->bristle_nm_per_rad * mobility * period * period : 0.0;
+    damping =
+        (f->viscous_nm_s_per_rad + (bristles ? f->bristle_nm_s_per_rad : 0.0)) * mobility * period;
+    return ceil(fmax(axis->substeps, fmax(sqrt(stiffness / 0.05), damping / 0.1)));
+}
+
+enum tune_status tune_axis_check(const struct tune_axis *axis, const struct tune_axis_run *run,
+                                 struct tune_error *err)
+{
+    enum tune_status status = check_plant(&axis->plant, err);
+    if (!status) status = check_friction(&axis->friction, err);
+    if (!status) status = check_surroundings(axis, err);
+    if (!status) status = check_run(axis, run, err);
+    if (!status && tune_axis_steps_needed(axis) > AXIS_STEPS_MAX)
+        status = refuse(err, "bristle_nm_per_rad", axis->friction.bristle_nm_per_rad,
+                        "such that 1000 steps per loop period can follow the friction");
+    return status;
+}

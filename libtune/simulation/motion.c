@@ -1,0 +1,123 @@
+/* motion.c - rigid body and modes advanced exactly over a stretch of constant torque.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "simulation/axis_internal.h"
+
+#include <math.h>
+
+#include "core/units.h"
+
+/* (1 - exp(-x))/x, x >= 0 */
+static double decay_mean(double x)
+{
+    return x > 0.0 ? -expm1(-x) / x : 1.0;
+}
+
+/* (exp(-x) - 1 + x)/x^2, x >= 0; below 0.5 by its series, where the formula loses digits */
+static double decay_second(double x)
+{
+    double term = 0.5, sum = 0.5;
+    if (x >= 0.5) return (expm1(-x) + x) / (x * x);
+    for (int k = 3; k < 20; k++) {
+        term *= -x / k;
+        sum += term;
+    }
+    return sum;
+}
+
+/* q'' + b q' = t/J */
+static void rigid_step(struct motion_step *step, const struct tune_plant *plant, double h)
+{
+    const double x = plant->viscous_nm_s_per_rad / plant->inertia_kg_m2 * h;
+    step->qq[0] = 1.0;
+    step->qv[0] = h * decay_mean(x);
+    step->qt[0] = h * h * decay_second(x) / plant->inertia_kg_m2;
+    step->vq[0] = 0.0;
+    step->vv[0] = exp(-x);
+    step->vt[0] = h * decay_mean(x) / plant->inertia_kg_m2;
+}
+
+/* q'' + 2 zeta w q' + w^2 q = g t/J; with c, s the damped cosine and sine over h,
+ *     q+ = (c + (zeta w/w_d) s) q + (s/w_d) v + ...
+ * 1 - c - (zeta w/w_d) s is written with expm1 and sin^2 of the half angle: it is about (w h)^2/2. */
+static void mode_step(struct motion_step *step, size_t k, const struct tune_mode *mode,
+                      double inertia, double h)
+{
+    const double w = 2.0 * TUNE_PI * mode->f_hz, sigma = mode->zeta * w;
+    const double wd = w * sqrt((1.0 - mode->zeta) * (1.0 + mode->zeta));
+    const double decay = exp(-sigma * h), half = sin(0.5 * wd * h);
+    const double c = decay * cos(wd * h), s = decay * sin(wd * h) / wd;
+    const double static_part = -expm1(-sigma * h) + 2.0 * decay * half * half - sigma * s;
+    step->qq[k] = c + sigma * s;
+    step->qv[k] = s;
+    step->qt[k] = mode->gain / inertia * static_part / (w * w);
+    step->vq[k] = -w * w * s;
+    step->vv[k] = c - sigma * s;
+    step->vt[k] = mode->gain / inertia * s;
+}
+
+void tune_motion_step_make(struct motion_step *step, const struct tune_plant *plant, double dt_s)
+{
+    step->dt_s = dt_s;
+    rigid_step(step, plant, dt_s);
+    for (size_t k = 0; k < plant->n_modes; k++)
+        mode_step(step, k + 1, &plant->mode[k], plant->inertia_kg_m2, dt_s);
+}
+
+void tune_motion_start(struct motion *motion, const struct tune_plant *plant)
+{
+    motion->n = plant->n_modes + 1;
+    for (size_t k = 0; k < motion->n; k++) {
+        const double ratio = k > 0 ? plant->mode[k - 1].payload_ratio : 1.0;
+        motion->q[k] = motion->v[k] = 0.0;
+        motion->payload[k] = isnan(ratio) ? 1.0 : ratio;
+    }
+}
+
+void tune_motion_set_ramp(struct motion *motion, const struct tune_plant *plant, double angle_rad,
+                          double v_rad_per_s)
+{
+    const double torque = plant->viscous_nm_s_per_rad * v_rad_per_s;
+    motion->q[0] = angle_rad;
+    motion->v[0] = v_rad_per_s;
+    for (size_t k = 1; k < motion->n; k++) {
+        const double w = 2.0 * TUNE_PI * plant->mode[k - 1].f_hz;
+        motion->q[k] = plant->mode[k - 1].gain * torque / (plant->inertia_kg_m2 * w * w);
+        motion->v[k] = 0.0;
+        motion->q[0] -= motion->q[k];
+    }
+}
+
+void tune_motion_advance(struct motion *motion, const struct motion_step *step, double motor_nm,
+                         double payload_nm)
+{
+    for (size_t k = 0; k < motion->n; k++) {
+        const double t = motor_nm + motion->payload[k] * payload_nm;
+        const double q = motion->q[k], v = motion->v[k];
+        motion->q[k] = step->qq[k] * q + step->qv[k] * v + step->qt[k] * t;
+        motion->v[k] = step->vq[k] * q + step->vv[k] * v + step->vt[k] * t;
+    }
+}
+
+double tune_motion_angle(const struct motion *motion)
+{
+    double sum = 0.0;
+    for (size_t k = 0; k < motion->n; k++)
+        sum += motion->q[k];
+    return sum;
+}
+
+double tune_motion_speed(const struct motion *motion)
+{
+    double sum = 0.0;
+    for (size_t k = 0; k < motion->n; k++)
+        sum += motion->v[k];
+    return sum;
+}
+
+double tune_motion_payload(const struct motion *motion)
+{
+    double sum = 0.0;
+    for (size_t k = 0; k < motion->n; k++)
+        sum += motion->payload[k] * motion->q[k];
+    return sum;
+}
