@@ -25,6 +25,7 @@ struct tune_disturbance {
     double dof;        /* degrees of freedom of one bin */
     double resolution_hz;
     double duration_s;
+    double rate_hz; /* of the log; sensor_psd holds for logs of this rate */
     /* the smooth model, N m^2/Hz and rad^2/Hz */
     double wind_rms_nm, wind_corner_hz; /* shape of tune_disturbance_wind_psd */
     double drive_psd;                   /* white torque, N m^2/Hz */

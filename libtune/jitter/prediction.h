@@ -24,7 +24,10 @@ struct tune_source {
     double rms_rad;   /* in quadrature they make the true rms */
 };
 
-/* Plain data. Cumulative curves rise with frequency: rms of everything below f. */
+/* Plain data. Cumulative curves rise with frequency: rms of everything below f. Every rms is of what
+ * is left after a straight line is removed over duration_s; the curves of power are without that.
+ * std is that of the estimate of the spectrum, widened by half (it is 1.5 times the formula; short
+ * logs were found to need it); NAN where the disturbance is stated, not measured. */
 struct tune_jitter {
     struct tune_estimate true_rms_rad, measured_rms_rad;
     double interval95_rad[2]; /* of the measured one */
@@ -40,8 +43,11 @@ struct tune_jitter {
 };
 
 /* `quiet` is the plant at the pointing of the quiet log, `plant` the one predicted for; the disturbance
- * torque is taken to be the same at both. duration_s: length of the log to be foretold (its straight
+ * torques are taken to be the same at both: where the plants are the same the log's spectrum is used
+ * bin by bin, otherwise what it shows over that of the smooth model, averaged over narrow bands, is
+ * carried along with wind through G_mL and drive torque through G_d. duration_s: length of the log to be foretold (its straight
  * line is removed; 0: as long as the quiet log).
+ *   TUNE_EINVAL  loop rates differ, a duration below 0
  *   TUNE_ENOSOL  the loop of plant and controller is not stable: there is no jitter to predict */
 TUNE_API enum tune_status tune_jitter_predict(struct tune_jitter *out,
                                               const struct tune_disturbance *disturbance,

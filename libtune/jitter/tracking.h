@@ -14,12 +14,15 @@ struct tune_tracking {
     double peak_rad;        /* largest distance from it */
 };
 
-/* x[n] = position - target, read only; n >= 3. */
+/* x[n] = position - target, read only; n >= 3.
+ *   TUNE_EINVAL  n or rate_hz out of range
+ *   TUNE_EDATA   a sample is not finite: err->line is its number, counted from 1 */
 TUNE_API enum tune_status tune_tracking_measure(struct tune_tracking *out, const double *x,
                                                 size_t n, double rate_hz, struct tune_error *err);
 
-/* Seconds from sample `arrival` (the target has reached its final value) to the last entry of
- * |x - final| into the band; 0 when it never leaves it, INFINITY when it is outside at the end. */
+/* Seconds from sample `arrival` (the target has reached its final value) to the last entry of |x|,
+ * x[n] = position - target, into the band; 0 when it never leaves it, INFINITY when it is outside at
+ * the end, NAN for arrival >= n, rate or band not above 0. A sample that is not finite is outside. */
 TUNE_API double tune_tracking_settling(const double *x, size_t n, double rate_hz, size_t arrival,
                                        double band_rad);
 

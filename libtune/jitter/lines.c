@@ -1,0 +1,170 @@
+/* lines.c - the predicted spectra line by line.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "jitter/lines_internal.h"
+
+#include <math.h>
+#include <stdbool.h>
+#include <stdlib.h>
+
+#include "jitter/jitter_internal.h"
+
+/* Bands over which an excess over the smooth model is averaged before it is carried to another
+ * pointing: bin by bin, a resonance that moved would meet the noise of its old place. */
+static const double carry_bands_per_decade = 40.0;
+
+static enum tune_status allocate(struct jitter_lines *lines, size_t n, struct tune_error *err)
+{
+    double **array[] = {&lines->f_hz,   &lines->width_hz, &lines->weight_hz, &lines->measured,
+                        &lines->torque, &lines->noise,    &lines->wind_share};
+    for (size_t i = 0; i < sizeof array / sizeof *array; i++)
+        if (!(*array[i] = malloc(n * sizeof **array[i])))
+            return tune_error_memory(err, "predicting jitter");
+    lines->n = n;
+    return TUNE_OK;
+}
+
+void tune_jitter_lines_free(struct jitter_lines *lines)
+{
+    free(lines->f_hz);
+    free(lines->width_hz);
+    free(lines->weight_hz);
+    free(lines->measured);
+    free(lines->torque);
+    free(lines->noise);
+    free(lines->wind_share);
+    *lines = (struct jitter_lines){0};
+}
+
+static bool same(double a, double b)
+{
+    return a == b || (isnan(a) && isnan(b));
+}
+
+/* Do torques make the same motion of both? (The delay does not matter to them.) */
+static bool same_mechanics(const struct tune_plant *a, const struct tune_plant *b)
+{
+    bool equal = a->inertia_kg_m2 == b->inertia_kg_m2 &&
+                 a->viscous_nm_s_per_rad == b->viscous_nm_s_per_rad &&
+                 a->loop_rate_hz == b->loop_rate_hz && a->n_modes == b->n_modes;
+    for (size_t k = 0; k < a->n_modes && equal; k++)
+        equal = a->mode[k].f_hz == b->mode[k].f_hz && a->mode[k].zeta == b->mode[k].zeta &&
+                a->mode[k].gain == b->mode[k].gain &&
+                same(a->mode[k].payload_ratio, b->mode[k].payload_ratio);
+    return equal;
+}
+
+/* Open-loop encoder spectrum of the smooth model's torques, and the wind's share of it. A model
+ * without any torque is one of white drive torque of any size: only ratios of it are used then. */
+static void smooth_torque(double *power, double *share, const struct tune_disturbance *d,
+                          const struct tune_plant *plant, const double *f_hz, size_t n)
+{
+    const bool none = d->wind_rms_nm == 0.0 && d->drive_psd == 0.0;
+    const double drive_psd = none && d->n > 0 ? 1.0 : d->drive_psd;
+    struct jitter_chunk chunk;
+    for (size_t at = 0; at < n; at += JITTER_CHUNK) {
+        const size_t m = n - at < JITTER_CHUNK ? n - at : JITTER_CHUNK;
+        tune_jitter_chunk(&chunk, plant, NULL, f_hz + at, m);
+        for (size_t i = 0; i < m; i++) {
+            const double wind = chunk.wind[i] * tune_disturbance_wind_psd(d, f_hz[at + i]);
+            power[at + i] = wind + chunk.drive[i] * drive_psd;
+            if (share) share[at + i] = power[at + i] > 0.0 ? wind / power[at + i] : 0.0;
+        }
+    }
+}
+
+/* torque[i], the smooth model's at the predicted pointing, becomes what the log says of it: times the
+ * ratio of S_v - S_n to smooth[i], the model's at the log's pointing, both summed over a band. */
+static void carry(double *torque, const double *smooth, const struct tune_disturbance *d)
+{
+    const double ratio = pow(10.0, 1.0 / carry_bands_per_decade);
+    for (size_t from = 0, to; from < d->n; from = to) {
+        const double edge = fmax(d->f_hz[from] * ratio, d->f_hz[from] + 2.0 * d->resolution_hz);
+        double seen = 0.0, modelled = 0.0;
+        for (to = from; to < d->n && d->f_hz[to] < edge; to++) {
+            seen += d->sv[to] - d->sensor_psd;
+            modelled += smooth[to];
+        }
+        for (size_t i = from; i < to; i++)
+            torque[i] *= seen / modelled;
+    }
+}
+
+/* Open-loop torque spectrum at the predicted pointing into lines->torque. */
+static enum tune_status open_loop_torque(struct jitter_lines *lines,
+                                         const struct tune_disturbance *d,
+                                         const struct tune_plant *quiet,
+                                         const struct tune_plant *plant, struct tune_error *err)
+{
+    double *smooth;
+    smooth_torque(lines->torque, lines->wind_share, d, plant, lines->f_hz, lines->n);
+    if (d->n == 0) return TUNE_OK;
+    if (same_mechanics(quiet, plant)) {
+        for (size_t i = 0; i < d->n; i++)
+            lines->torque[i] = d->sv[i] - d->sensor_psd;
+        return TUNE_OK;
+    }
+    smooth = malloc(d->n * sizeof *smooth);
+    if (!smooth) return tune_error_memory(err, "predicting jitter");
+    smooth_torque(smooth, NULL, d, quiet, d->f_hz, d->n);
+    carry(lines->torque, smooth, d);
+    free(smooth);
+    return TUNE_OK;
+}
+
+/* Measured, true torque and true noise from the open-loop torque spectrum. */
+static void close_loop(struct jitter_lines *lines, const struct tune_disturbance *d,
+                       const struct tune_plant *plant, const struct tune_controller *controller)
+{
+    /* the same noise per sample is thinner over the wider band of the loop rate */
+    const double noise_psd = d->sensor_psd * d->rate_hz / plant->loop_rate_hz;
+    double complex g[JITTER_CHUNK], c[JITTER_CHUNK];
+    for (size_t at = 0; at < lines->n; at += JITTER_CHUNK) {
+        const size_t m = lines->n - at < JITTER_CHUNK ? lines->n - at : JITTER_CHUNK;
+        tune_plant_eval(g, plant, TUNE_PATH_MOTOR_ENCODER, lines->f_hz + at, m);
+        tune_controller_eval(c, controller, lines->f_hz + at, m);
+        for (size_t i = 0; i < m; i++) {
+            const double complex l = g[i] * c[i];
+            const double s2 = 1.0 / squared_magnitude(1.0 + l);
+            lines->measured[at + i] = s2 * (lines->torque[at + i] + d->sensor_psd);
+            lines->torque[at + i] *= s2;
+            lines->noise[at + i] = squared_magnitude(l) * s2 * noise_psd;
+        }
+    }
+}
+
+static enum tune_status place(struct jitter_lines *lines, const struct tune_disturbance *d,
+                              const struct tune_plant *plant, struct tune_error *err)
+{
+    const double low = 1e-4 * fmin(1.0, fmax(d->wind_corner_hz, 1e-3));
+    struct jitter_grid grid = {0};
+    enum tune_status status = TUNE_OK;
+    if (d->n == 0) status = tune_jitter_grid(&grid, plant, low, 0.4999 * plant->loop_rate_hz, err);
+    if (!status) status = allocate(lines, d->n > 0 ? d->n : grid.n, err);
+    for (size_t i = 0; i < lines->n && !status; i++) {
+        lines->f_hz[i] = d->n > 0 ? d->f_hz[i] : grid.f_hz[i];
+        lines->width_hz[i] = d->n > 0 ? d->df_hz : grid.width_hz[i];
+    }
+    tune_jitter_grid_free(&grid);
+    return status;
+}
+
+enum tune_status tune_jitter_lines(struct jitter_lines *lines,
+                                   const struct tune_disturbance *disturbance,
+                                   const struct tune_plant *quiet, const struct tune_plant *plant,
+                                   const struct tune_controller *controller, double duration_s,
+                                   struct tune_error *err)
+{
+    enum tune_status status;
+    *lines = (struct jitter_lines){0};
+    status = place(lines, disturbance, plant, err);
+    if (!status) status = open_loop_torque(lines, disturbance, quiet, plant, err);
+    if (!status) {
+        close_loop(lines, disturbance, plant, controller);
+        for (size_t i = 0; i < lines->n; i++)
+            lines->weight_hz[i] =
+                lines->width_hz[i] * tune_jitter_line_weight(lines->f_hz[i], duration_s);
+    } else {
+        tune_jitter_lines_free(lines);
+    }
+    return status;
+}
