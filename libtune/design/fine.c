@@ -1,0 +1,121 @@
+/* fine.c - jitter and noise torque of one scenario under any controller, on a grid fine enough to quote.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "design/design_internal.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+enum { BASE = 2000, AROUND = 21 };
+
+/* Everything of one scenario at f_hz[n]. */
+struct fine {
+    size_t n;
+    double *f_hz;
+    double complex *c, *g, *motor_payload, *drive_encoder, *drive_payload, *wind_encoder,
+        *wind_payload;
+};
+
+static int rising(const void *a, const void *b)
+{
+    const double first = *(const double *)a, second = *(const double *)b;
+    return (first > second) - (first < second);
+}
+
+static size_t add_around(double *f_hz, size_t n, double centre_hz, double zeta, double low,
+                         double high)
+{
+    const double width = fmax(fabs(zeta), 1e-3);
+    for (int i = 0; i < AROUND; i++) {
+        /* dense at the centre, out to 12 half widths */
+        const double u = (2.0 * i - (AROUND - 1)) / (AROUND - 1);
+        const double f = centre_hz * (1.0 + 12.0 * width * u * u * u);
+        if (f > low && f < high) f_hz[n++] = f;
+    }
+    return n;
+}
+
+static size_t fill_grid(double *f_hz, const struct scenario *s, const struct problem *problem)
+{
+    struct tune_antiresonance zero[TUNE_MODES_MAX];
+    const double low = 1.5e-4 * problem->first_feature_hz, high = 0.4999 * problem->rate_hz;
+    size_t n = 0, n_zeros;
+    double first_hz;
+    for (size_t i = 0; i < BASE; i++)
+        f_hz[n++] = low * pow(high / low, (double)i / (BASE - 1));
+    for (size_t k = 0; k < s->plant.n_modes; k++)
+        n = add_around(f_hz, n, s->plant.mode[k].f_hz, s->plant.mode[k].zeta, low, high);
+    design_features(zero, &n_zeros, &first_hz, &s->plant);
+    for (size_t k = 0; k < n_zeros; k++)
+        n = add_around(f_hz, n, zero[k].f_hz, zero[k].zeta, low, high);
+    qsort(f_hz, n, sizeof *f_hz, rising);
+    return n;
+}
+
+static enum tune_status prepare(struct fine *fine, const struct scenario *s,
+                                const struct problem *problem,
+                                const struct tune_controller *controller, struct tune_error *err)
+{
+    const size_t room = BASE + 2 * TUNE_MODES_MAX * AROUND;
+    *fine = (struct fine){.f_hz = calloc(room, sizeof *fine->f_hz),
+                          .c = calloc(7 * room, sizeof *fine->c)};
+    if (!fine->f_hz || !fine->c) return tune_error_memory(err, "appraising a controller");
+    fine->g = fine->c + room;
+    fine->motor_payload = fine->c + 2 * room;
+    fine->drive_encoder = fine->c + 3 * room;
+    fine->drive_payload = fine->c + 4 * room;
+    fine->wind_encoder = fine->c + 5 * room;
+    fine->wind_payload = fine->c + 6 * room;
+    fine->n = fill_grid(fine->f_hz, s, problem);
+    tune_controller_eval(fine->c, controller, fine->f_hz, fine->n);
+    tune_plant_eval(fine->g, &s->plant, TUNE_PATH_MOTOR_ENCODER, fine->f_hz, fine->n);
+    tune_plant_eval(fine->motor_payload, &s->plant, TUNE_PATH_MOTOR_PAYLOAD, fine->f_hz, fine->n);
+    tune_plant_eval(fine->drive_encoder, &s->plant, TUNE_PATH_DRIVE_ENCODER, fine->f_hz, fine->n);
+    tune_plant_eval(fine->drive_payload, &s->plant, TUNE_PATH_DRIVE_PAYLOAD, fine->f_hz, fine->n);
+    tune_plant_eval(fine->wind_encoder, &s->plant, TUNE_PATH_PAYLOAD_ENCODER, fine->f_hz, fine->n);
+    tune_plant_eval(fine->wind_payload, &s->plant, TUNE_PATH_PAYLOAD_PAYLOAD, fine->f_hz, fine->n);
+    return TUNE_OK;
+}
+
+/* Densities at one frequency. */
+static void densities(struct fine_figures *density, const struct fine *f, size_t k,
+                      const struct scenario *s, const struct problem *problem)
+{
+    const double complex sens = inverse(1.0 + times(f->g[k], f->c[k]));
+    const double complex comp = times(times(f->g[k], f->c[k]), sens);
+    const double complex through = times(f->motor_payload[k], times(f->c[k], sens));
+    const double complex wind = f->wind_payload[k] - times(through, f->wind_encoder[k]) -
+                                design_twist(&s->plant, s->lowest_feature_hz, f->f_hz[k]);
+    const double complex drive = f->drive_payload[k] - times(through, f->drive_encoder[k]);
+    const double wind_psd = problem->disturbance->wind_rms_nm > 0.0
+                                ? tune_disturbance_wind_psd(problem->disturbance, f->f_hz[k])
+                                : 0.0;
+    density->sky2 = square(wind) * wind_psd + square(drive) * problem->drive_psd +
+                    square(through) * problem->sensor_psd;
+    density->encoder2 = square(sens) * (square(f->wind_encoder[k]) * wind_psd +
+                                        square(f->drive_encoder[k]) * problem->drive_psd) +
+                        square(comp) * problem->sensor_psd;
+    density->torque2 = square(times(f->c[k], sens)) * problem->torque_noise_psd;
+}
+
+enum tune_status design_fine_figures(struct fine_figures *out,
+                                     const struct tune_controller *controller,
+                                     const struct scenario *s, const struct problem *problem,
+                                     struct tune_error *err)
+{
+    struct fine fine;
+    enum tune_status status = prepare(&fine, s, problem, controller, err);
+    *out = (struct fine_figures){0};
+    for (size_t k = 0; k < fine.n && status == TUNE_OK; k++) {
+        const double left = k > 0 ? fine.f_hz[k] - fine.f_hz[k - 1] : 0.0;
+        const double right = k + 1 < fine.n ? fine.f_hz[k + 1] - fine.f_hz[k] : 0.0;
+        const double width = 0.5 * (left + right);
+        struct fine_figures density;
+        densities(&density, &fine, k, s, problem);
+        out->sky2 += width * density.sky2;
+        out->encoder2 += width * density.encoder2;
+        out->torque2 += width * density.torque2;
+    }
+    free(fine.f_hz);
+    free(fine.c);
+    return status;
+}

@@ -1,0 +1,223 @@
+/* scenario.c - every pointing under every mode shift, its responses and disturbances once for all.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "design/design_internal.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "core/units.h"
+
+#define GUARD_FIRST 0.003 /* ln: what a 3 % grid may hide of a smooth peak */
+
+struct tune_plant design_shifted(const struct tune_plant *plant, double shift)
+{
+    struct tune_plant shifted = *plant;
+    for (size_t k = 0; k < plant->n_modes; k++)
+        shifted.mode[k].f_hz *= 1.0 + shift;
+    return shifted;
+}
+
+void design_features(struct tune_antiresonance zero[TUNE_MODES_MAX], size_t *n_zeros,
+                     double *first_hz, const struct tune_plant *plant)
+{
+    struct tune_error ignored;
+    *n_zeros = 0;
+    /* they place grid points and the roll-off of H_q only: a mode serves as well */
+    if (tune_plant_antiresonances(zero, n_zeros, plant, &ignored) != TUNE_OK) *n_zeros = 0;
+    if (*n_zeros > 0)
+        *first_hz = zero[0].f_hz;
+    else if (plant->n_modes > 0)
+        *first_hz = plant->mode[0].f_hz;
+    else
+        *first_hz = 0.0;
+}
+
+double design_twist(const struct tune_plant *plant, double first_hz, double f_hz)
+{
+    const double windup = tune_plant_windup(plant);
+    if (windup == 0.0 || first_hz <= 0.0) return windup;
+    return windup / (1.0 + pow(2.0 * f_hz / first_hz, 4.0));
+}
+
+static enum tune_status reserve(struct scenario *scenario, struct tune_error *err)
+{
+    const size_t n = scenario->n;
+    scenario->g = calloc(6 * n, sizeof *scenario->g);
+    scenario->encoder = calloc(n, sizeof *scenario->encoder);
+    if (!scenario->g || !scenario->encoder) return tune_error_memory(err, "preparing the design");
+    scenario->wind = scenario->g + n;
+    scenario->wind_loop = scenario->g + 2 * n;
+    scenario->drive = scenario->g + 3 * n;
+    scenario->drive_loop = scenario->g + 4 * n;
+    scenario->noise_loop = scenario->g + 5 * n;
+    return TUNE_OK;
+}
+
+/* The paths of prediction.h: H_w = G_LL - G_Lm R G_mL, H_d = G_Ld - G_Lm R G_md, H_n = -G_Lm R. */
+static enum tune_status respond(struct scenario *scenario, const struct problem *problem,
+                                struct tune_error *err)
+{
+    const size_t n = scenario->n;
+    const struct tune_plant *plant = &scenario->plant;
+    double *f_hz = calloc(n, sizeof *f_hz);
+    if (!f_hz) return tune_error_memory(err, "preparing the design");
+    for (size_t k = 0; k < n; k++)
+        f_hz[k] = problem->f_hz[scenario->at[k]];
+    tune_plant_eval(scenario->g, plant, TUNE_PATH_MOTOR_ENCODER, f_hz, n);
+    tune_plant_eval(scenario->wind, plant, TUNE_PATH_PAYLOAD_PAYLOAD, f_hz, n);
+    tune_plant_eval(scenario->wind_loop, plant, TUNE_PATH_PAYLOAD_ENCODER, f_hz, n);
+    tune_plant_eval(scenario->drive, plant, TUNE_PATH_DRIVE_PAYLOAD, f_hz, n);
+    tune_plant_eval(scenario->drive_loop, plant, TUNE_PATH_DRIVE_ENCODER, f_hz, n);
+    tune_plant_eval(scenario->noise_loop, plant, TUNE_PATH_MOTOR_PAYLOAD, f_hz, n);
+    for (size_t k = 0; k < n; k++) {
+        scenario->encoder[k] = square(scenario->wind_loop[k]) * problem->wind_psd[scenario->at[k]] +
+                               square(scenario->drive_loop[k]) * problem->drive_psd;
+        scenario->wind[k] -= design_twist(plant, scenario->lowest_feature_hz, f_hz[k]);
+        scenario->wind_loop[k] = times(scenario->wind_loop[k], scenario->noise_loop[k]);
+        scenario->drive_loop[k] = times(scenario->drive_loop[k], scenario->noise_loop[k]);
+    }
+    free(f_hz);
+    return TUNE_OK;
+}
+
+/* Pointing by pointing, unshifted first. */
+static void place_scenarios(struct problem *problem, const struct tune_plant *plants)
+{
+    static const double sign[] = {0.0, 1.0, -1.0};
+    const size_t shifts = problem->n_scenarios / problem->n_pointings;
+    double log_inertia = 0.0;
+    for (size_t p = 0; p < problem->n_pointings; p++) {
+        for (size_t i = 0; i < shifts; i++) {
+            struct scenario *scenario = &problem->scenario[p * shifts + i];
+            struct tune_antiresonance zero[TUNE_MODES_MAX];
+            size_t n_zeros;
+            scenario->pointing = p;
+            scenario->shift = sign[i] * problem->opts->mode_shift;
+            scenario->plant = design_shifted(&plants[p], scenario->shift);
+            design_features(zero, &n_zeros, &scenario->lowest_feature_hz, &scenario->plant);
+        }
+        log_inertia += log(plants[p].inertia_kg_m2);
+    }
+    problem->inertia_kg_m2 = exp(log_inertia / (double)problem->n_pointings);
+}
+
+/* The lowest feature of all sets the scale of the search. A rigid axis has none: there the delay limits
+ * the crossover, near 0.1/(total delay), which then plays its part. */
+static double first_feature(const struct problem *problem)
+{
+    double first = INFINITY;
+    for (size_t s = 0; s < problem->n_scenarios; s++)
+        if (problem->scenario[s].lowest_feature_hz > 0.0)
+            first = fmin(first, problem->scenario[s].lowest_feature_hz);
+    for (size_t s = 0; s < problem->n_scenarios; s++)
+        first = fmin(first, 0.1 / (problem->scenario[s].plant.delay_s + 1.0 / problem->rate_hz));
+    return first;
+}
+
+/* Everything that depends on the grid. */
+static enum tune_status prepare(struct problem *problem, struct tune_error *err)
+{
+    const struct tune_disturbance *disturbance = problem->disturbance;
+    enum tune_status status = design_grid(problem, err);
+    for (size_t i = 0; i < problem->n && status == TUNE_OK; i++)
+        problem->wind_psd[i] = disturbance->wind_rms_nm > 0.0
+                                   ? tune_disturbance_wind_psd(disturbance, problem->f_hz[i])
+                                   : 0.0;
+    for (size_t s = 0; s < problem->n_scenarios && status == TUNE_OK; s++) {
+        status = reserve(&problem->scenario[s], err);
+        if (status == TUNE_OK) status = respond(&problem->scenario[s], problem, err);
+    }
+    if (status == TUNE_OK) status = design_constraints(problem, err);
+    return status;
+}
+
+static enum tune_status set_guards(struct problem *problem, struct tune_error *err)
+{
+    const size_t n = problem->n_scenarios * problem->demands.n;
+    problem->guard = calloc(n, sizeof *problem->guard);
+    if (!problem->guard) return tune_error_memory(err, "preparing the design");
+    for (size_t i = 0; i < n; i++)
+        problem->guard[i] = GUARD_FIRST;
+    return TUNE_OK;
+}
+
+enum tune_status design_problem_init(struct problem *problem, const struct tune_plant *plants,
+                                     const char *const *names, size_t n_pointings,
+                                     const struct tune_disturbance *disturbance,
+                                     const struct tune_design_opts *opts, struct tune_error *err)
+{
+    const double noise = opts->sensor_noise_rad;
+    enum tune_status status = design_check(opts, plants, n_pointings, disturbance, err);
+    *problem = (struct problem){
+        .opts = opts, .names = names, .disturbance = disturbance, .n_pointings = n_pointings};
+    if (status != TUNE_OK) return status;
+    problem->rate_hz = plants[0].loop_rate_hz;
+    problem->drive_psd = disturbance->drive_psd;
+    problem->sensor_psd = disturbance->sensor_psd;
+    problem->torque_noise_psd = 2.0 * noise * noise / problem->rate_hz;
+    design_demands(&problem->demands, opts);
+    problem->n_scenarios = n_pointings * (opts->mode_shift > 0.0 ? 3 : 1);
+    problem->scenario = calloc(problem->n_scenarios, sizeof *problem->scenario);
+    if (!problem->scenario) return tune_error_memory(err, "preparing the design");
+    place_scenarios(problem, plants);
+    problem->first_feature_hz = first_feature(problem);
+    status = set_guards(problem, err);
+    if (status == TUNE_OK) status = prepare(problem, err);
+    if (status != TUNE_OK) design_problem_free(problem);
+    return status;
+}
+
+enum tune_status design_problem_refine(struct problem *problem, size_t scenario, double f_hz,
+                                       struct tune_error *err)
+{
+    if (problem->n_extra == problem->extra_room) {
+        const size_t room = problem->extra_room > 0 ? 2 * problem->extra_room : 64;
+        struct extra *extra = realloc(problem->extra, room * sizeof *extra);
+        if (!extra) return tune_error_memory(err, "refining the design");
+        problem->extra = extra;
+        problem->extra_room = room;
+    }
+    problem->extra[problem->n_extra++] = (struct extra){scenario, f_hz};
+    return TUNE_OK;
+}
+
+static void discard(struct problem *problem)
+{
+    for (size_t s = 0; problem->scenario && s < problem->n_scenarios; s++) {
+        struct scenario *scenario = &problem->scenario[s];
+        free(scenario->at);
+        free(scenario->weight);
+        free(scenario->g);
+        free(scenario->encoder);
+        scenario->at = NULL;
+        scenario->weight = scenario->encoder = NULL;
+        scenario->g = NULL;
+    }
+    free(problem->f_hz);
+    free(problem->tangent);
+    free(problem->z1);
+    free(problem->wind_psd);
+    free(problem->constraint);
+    free(problem->constraints_of);
+    problem->f_hz = problem->tangent = problem->wind_psd = NULL;
+    problem->z1 = NULL;
+    problem->constraint = NULL;
+    problem->constraints_of = NULL;
+    problem->n = problem->n_constraints = problem->largest = 0;
+}
+
+enum tune_status design_problem_renew(struct problem *problem, struct tune_error *err)
+{
+    discard(problem);
+    return prepare(problem, err);
+}
+
+void design_problem_free(struct problem *problem)
+{
+    discard(problem);
+    free(problem->scenario);
+    free(problem->guard);
+    free(problem->extra);
+    memset(problem, 0, sizeof *problem);
+}
