@@ -2,7 +2,15 @@
  *
  * Minimise sum |Y - G(theta) U|^2 / sigma^2 over all lines, sigma^2 the noise seen at the output
  * error. Modes are inserted greedily on the estimated response, then everything is refined together
- * and doubtful modes are removed again (docs/theory.md).
+ * and doubtful modes are removed again (docs/theory.md). Units and sizes of the axis do not matter.
+ *
+ * The covariance is the inverse of the information at the estimate, that of the noise seen in the
+ * residuals. Viscous friction is hardly visible in a sweep that starts above B/J: B/J is given a
+ * prior, 0.5 % of the lowest angular frequency of the band within a factor e^1.5, in estimate and
+ * covariance alike. A std of viscous above its value says that the prior speaks, not the data.
+ * The delay is held at or above 0; a value of 0 suggests that the torque column is late.
+ * Presliding friction is not in the model: near the lower band edge it makes spurious, strongly
+ * damped modes and a reduced chi-square above 1.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_FIT_H
 #define TUNE_FIT_H
@@ -17,10 +25,9 @@
 #include "plant/model.h"
 
 struct tune_fit_opts {
-    double loop_rate_hz; /* hold period of the drive, required */
-    size_t max_modes;    /* most modes tried, out-of-band ones included; default 10 */
-    double
-        lowest_mode_hz; /* no mode is sought below; default 6, or 2 x the lower band edge if lower */
+    double loop_rate_hz;   /* hold period of the drive, required */
+    size_t max_modes;      /* most modes tried, out-of-band ones included; default 10 */
+    double lowest_mode_hz; /* no mode is sought below; 0 (default): twice the lower band edge */
 };
 
 /* Plain data except covariance, [n_params x n_params], order of theta as in model.h; the modes of
@@ -34,10 +41,11 @@ struct tune_fit {
         [TUNE_MODES_MAX];      /* the mode lies outside the usable band: it serves the fit only */
     double reduced_chi_square; /* against noise known from the regression, about 1 */
     size_t lines;
-    struct tune_estimate inertia, viscous, delay; /* SI */
+    struct tune_estimate inertia, viscous, delay; /* SI; viscous: see above */
     struct tune_estimate mode_f_hz[TUNE_MODES_MAX], mode_zeta[TUNE_MODES_MAX],
         mode_gain[TUNE_MODES_MAX];
-    size_t n_antiresonances; /* of the in-band model only, inside the band */
+    size_t n_antiresonances; /* inside the band, of the whole model: modes past the band bend the
+                                response within it and belong to its zeros; |zeta| < 0.707 */
     struct tune_estimate antiresonance_f_hz[TUNE_MODES_MAX], antiresonance_zeta[TUNE_MODES_MAX];
 };
 

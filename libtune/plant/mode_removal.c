@@ -1,0 +1,136 @@
+/* mode_removal.c - maximum likelihood on all lines, and the removal of modes that chance explains.
+ *
+ * Every mode is tried, the least significant first, by a new fit without it: an out-of-band mode of
+ * little weight must not shield spurious ones behind it. A mode has three parameters but its place is
+ * picked among all lines, so the likelihood ratio it must earn grows with their number:
+ * 1.5 ln(2 n) + 6 (a minimum description length with a margin; common practice, no source).
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <string.h>
+
+#include "plant/dense_internal.h"
+#include "plant/fit_internal.h"
+
+enum { ROUNDS = 12, ROUNDS_LAST = 60 };
+
+/* A mode damped more than this is suspected of mending something else. */
+static const double suspect_zeta = 0.12;
+
+enum tune_status tune_fit_refine(struct fit_point *point, struct fit_data *lines,
+                                 struct fit_problem *problem, int rounds, bool *converged,
+                                 struct tune_error *err)
+{
+    enum tune_status status = TUNE_OK;
+    problem->data = lines;
+    for (int round = 0; round < rounds && !status; round++) {
+        const bool last = round == rounds - 1;
+        status =
+            tune_fit_descend(point, problem, last ? ROUNDS_LAST : ROUNDS, 1e-3, converged, err);
+        if (!status && !last) status = tune_fit_noise(lines, point, err);
+    }
+    return status;
+}
+
+/* The point without mode k, the others moved to where they are best when its gain is 0, to first
+ * order: theta - C_kg g/C_gg. */
+static void without_mode(struct fit_point *out, const struct fit_point *point,
+                         const double *covariance, size_t k)
+{
+    const size_t p = point->p, gain = 5 + 3 * k;
+    const double pull = point->theta[gain] / covariance[gain * p + gain];
+    double moved[TUNE_PARAMS_MAX];
+    for (size_t i = 0; i < p; i++) {
+        const double most = i >= 3 && i % 3 == 0 ? 0.01 : 0.3;
+        const double step = pull * covariance[i * p + gain];
+        moved[i] = point->theta[i] - fmax(-most, fmin(most, step));
+    }
+    memmove(moved + 3 + 3 * k, moved + 6 + 3 * k, (p - 6 - 3 * k) * sizeof *moved);
+    out->p = p - 3;
+    memcpy(out->theta, moved, out->p * sizeof *moved);
+}
+
+/* What dropping each mode would cost by the curvature alone, g^2/(2 var g); suspects at 0. */
+static void significance(double *cost, const struct fit_point *point, const double *covariance)
+{
+    for (size_t k = 0; 3 + 3 * k < point->p; k++) {
+        const size_t gain = 5 + 3 * k;
+        const double g = point->theta[gain];
+        cost[k] = 0.5 * g * g / covariance[gain * point->p + gain];
+        if (exp(point->theta[gain - 1]) > suspect_zeta) cost[k] = 0.0;
+    }
+}
+
+static size_t least_untried(const double *cost, const bool *tried, size_t modes)
+{
+    size_t least = modes;
+    for (size_t k = 0; k < modes; k++)
+        if (!tried[k] && (least == modes || cost[k] < cost[least])) least = k;
+    return least;
+}
+
+/* Look for one mode that may go; *removed says whether point lost it. */
+static enum tune_status remove_one(struct fit_point *point, struct fit_data *lines,
+                                   struct fit_problem *problem, bool *removed, bool *converged,
+                                   struct tune_error *err)
+{
+    const double threshold = 1.5 * log(2.0 * (double)lines->n) + 6.0;
+    const size_t modes = (point->p - 3) / 3;
+    double covariance[TUNE_PARAMS_MAX * TUNE_PARAMS_MAX], cost[TUNE_MODES_MAX];
+    bool tried[TUNE_MODES_MAX] = {false};
+    struct fit_point without;
+    enum tune_status status = TUNE_OK;
+    *removed = false;
+    tune_spd_inverse(covariance, point->hessian, point->p);
+    for (size_t i = 0; i < point->p * point->p; i++)
+        covariance[i] *= 0.5;
+    significance(cost, point, covariance);
+    for (size_t trial = 0; trial < modes && !status; trial++) {
+        const size_t k = least_untried(cost, tried, modes);
+        if (cost[k] > 10.0 * threshold) break;
+        tried[k] = true;
+        without_mode(&without, point, covariance, k);
+        status = tune_fit_descend(&without, problem, ROUNDS, 1e-2, NULL, err);
+        if (status || !(without.cost - point->cost < threshold)) continue;
+        *point = without;
+        *removed = true;
+        return tune_fit_refine(point, lines, problem, 2, converged, err);
+    }
+    return status;
+}
+
+enum tune_status tune_fit_remove_modes(struct fit_point *point, struct fit_data *lines,
+                                       struct fit_problem *problem, bool *converged,
+                                       struct tune_error *err)
+{
+    bool removed = true;
+    enum tune_status status = tune_fit_refine(point, lines, problem, 3, converged, err);
+    while (!status && removed && point->p > 3)
+        status = remove_one(point, lines, problem, &removed, converged, err);
+    return status;
+}
+
+static void swap_rows(struct fit_point *point, size_t a, size_t b)
+{
+    const size_t p = point->p;
+    const double theta = point->theta[a];
+    point->theta[a] = point->theta[b];
+    point->theta[b] = theta;
+    for (size_t i = 0; i < p; i++) {
+        const double x = point->hessian[a * p + i];
+        point->hessian[a * p + i] = point->hessian[b * p + i];
+        point->hessian[b * p + i] = x;
+    }
+    for (size_t i = 0; i < p; i++) {
+        const double x = point->hessian[i * p + a];
+        point->hessian[i * p + a] = point->hessian[i * p + b];
+        point->hessian[i * p + b] = x;
+    }
+}
+
+void tune_fit_sort_modes(struct fit_point *point)
+{
+    for (size_t i = 6; i < point->p; i += 3)
+        for (size_t j = i; j > 3 && point->theta[j] < point->theta[j - 3]; j -= 3)
+            for (size_t part = 0; part < 3; part++)
+                swap_rows(point, j + part, j - 3 + part);
+}
