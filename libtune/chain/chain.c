@@ -7,6 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "jitter/tracking.h"
+
 static bool listed(const char *name, const char *const *list, size_t n)
 {
     for (size_t i = 0; i < n; i++)
@@ -123,22 +125,12 @@ enum tune_status chain_tracking_error(double **error_rad, const struct tune_reco
     return TUNE_OK;
 }
 
-enum tune_status chain_log_controller(struct tune_controller *out, bool *found, char *source,
-                                      const struct chain *chain, const struct tune_log_entry *log,
-                                      struct tune_error *err)
+enum tune_status chain_remove_line(double *x, size_t n, double rate_hz, struct tune_error *err)
 {
-    char path[TUNE_PATH_LENGTH];
-    enum tune_status status;
-    *found = false;
-    if (!log->controller_file[0]) {
-        *found = chain->logbook.has_controller;
-        *out = chain->logbook.controller;
-        (void)snprintf(source, TUNE_INPUT_PATH, "axis.ini");
-        return TUNE_OK;
-    }
-    status = tune_logbook_join(path, &chain->logbook, log->controller_file, err);
-    if (!status) status = tune_controller_read(out, path, chain->logbook.drive.loop_rate_hz, err);
-    *found = status == TUNE_OK;
-    (void)snprintf(source, TUNE_INPUT_PATH, "%.*s", TUNE_INPUT_PATH - 1, log->controller_file);
+    struct tune_tracking line;
+    const enum tune_status status = tune_tracking_measure(&line, x, n, rate_hz, err);
+    for (size_t i = 0; !status && i < n; i++)
+        x[i] -=
+            line.offset_rad + line.drift_rad_per_s * ((double)i - 0.5 * (double)(n - 1)) / rate_hz;
     return status;
 }

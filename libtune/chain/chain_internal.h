@@ -44,6 +44,9 @@ enum tune_status chain_read_log(struct tune_record *out, const struct chain *cha
 enum tune_status chain_tracking_error(double **error_rad, const struct tune_record *rec,
                                       struct tune_error *err);
 
+/* Take the straight line off x[n]. */
+enum tune_status chain_remove_line(double *x, size_t n, double rate_hz, struct tune_error *err);
+
 /* Put the log's file into an error that names no file. Returns err's status. */
 enum tune_status chain_blame_log(const struct chain *chain, const struct tune_log_entry *log,
                                  enum tune_status status, struct tune_error *err);
@@ -53,6 +56,12 @@ enum tune_status chain_blame_log(const struct chain *chain, const struct tune_lo
 enum tune_status chain_log_controller(struct tune_controller *out, bool *found, char *source,
                                       const struct chain *chain, const struct tune_log_entry *log,
                                       struct tune_error *err);
+
+/* The gains a prediction is for: the job's file, else the log's own (log may be NULL), else
+ * controller.ini among the answers, else the logbook's; TUNE_EINVAL where there are none.
+ * source[TUNE_INPUT_PATH] names the file. */
+enum tune_status chain_gains(struct tune_controller *out, char *source, const struct chain *chain,
+                             const struct tune_log_entry *log, struct tune_error *err);
 
 /* ---- provenance and earlier results -------------------------------------------------------------*/
 

@@ -13,10 +13,12 @@
 #include "chain/chain_internal.h"
 #include "chain/health_internal.h"
 #include "chain/progress_internal.h"
+#include "core/units.h"
 #include "core/workers.h"
 #include "plant/fit.h"
 #include "plant/frf.h"
 #include "results/tables.h"
+#include "spectrum/psd.h"
 
 /* What one pointing is made of, and what it leaves besides the result. */
 struct pointing_work {
@@ -121,10 +123,41 @@ static double mean_square(const double *x, size_t n)
     return sum / (double)n;
 }
 
+/* Mean square of the white noise in the position, rad^2 per sample. The slow course of the record is
+ * taken off first, or its leakage would reach the band looked at. */
+static enum tune_status sensor_noise(double *square, const struct tune_record *rec,
+                                     struct tune_error *err)
+{
+    const size_t tapers = 6;
+    const double from = 0.3 * rec->rate_hz, to = 0.48 * rec->rate_hz;
+    struct tune_psd psd = {0};
+    double *error = NULL, sum = 0.0;
+    size_t n = 0;
+    enum tune_status status = chain_tracking_error(&error, rec, err);
+    if (!status) status = chain_remove_line(error, rec->n, rec->rate_hz, err);
+    if (!status) status = tune_psd_multitaper(&psd, error, rec->n, rec->rate_hz, tapers, err);
+    for (size_t i = 0; !status && i < psd.n; i++) {
+        const double f_hz = (double)i * psd.df_hz;
+        if (f_hz < from || f_hz > to) continue;
+        sum += psd.power[i];
+        n++;
+    }
+    *square = n ? 0.5 * rec->rate_hz * sum / (double)n : (double)NAN;
+    tune_psd_free(&psd);
+    free(error);
+    return status;
+}
+
+/* What the logs of one pointing add up to. */
+struct sums {
+    double torque_square, noise_square;
+};
+
 static enum tune_status estimate_log(struct tune_frf *frf, struct tune_lines *lines,
                                      struct pointing_work *pointing, const struct chain *chain,
-                                     size_t k, double *torque_square, struct tune_error *err)
+                                     size_t k, struct sums *sums, struct tune_error *err)
 {
+    double noise_square = 0.0;
     const struct tune_log_entry *log = pointing->log[k];
     const struct tune_frf_opts opts = tune_frf_defaults();
     struct tune_record rec;
@@ -133,9 +166,11 @@ static enum tune_status estimate_log(struct tune_frf *frf, struct tune_lines *li
     if (!status) status = tune_record_require(&rec, TUNE_ROLE_TORQUE, log->file, err);
     if (!status) status = chain_require_health(&pointing->notes, chain, log, &rec, err);
     if (!status) status = tune_frf_estimate(frf, lines, &rec, &opts, err);
+    if (!status) status = sensor_noise(&noise_square, &rec, err);
     if (!status) {
         pointing->rows[k] = rec.n;
-        *torque_square = mean_square(rec.channel[TUNE_ROLE_TORQUE], rec.n);
+        sums->torque_square += mean_square(rec.channel[TUNE_ROLE_TORQUE], rec.n);
+        sums->noise_square += noise_square;
     }
     tune_record_free(&rec);
     return chain_blame_log(chain, log, status, err);
@@ -165,23 +200,22 @@ static enum tune_status estimate_all(struct tune_frf *frf, struct tune_lines *li
                                      struct pointing_work *pointing, const struct chain *chain,
                                      struct progress_item *watch, struct tune_error *err)
 {
-    double torque_square = 0.0, sum = 0.0;
-    enum tune_status status = estimate_log(frf, lines, pointing, chain, 0, &torque_square, err);
-    sum = torque_square;
+    struct sums sums = {0.0, 0.0};
+    enum tune_status status = estimate_log(frf, lines, pointing, chain, 0, &sums, err);
     for (size_t k = 1; !status && k < pointing->n_logs; k++) {
         struct tune_frf more_frf = {0};
         struct tune_lines more_lines = {0};
         status =
             progress_stage(watch, "reading", 0.3 * (double)k / (double)pointing->n_logs, 0.3, err);
-        if (!status)
-            status = estimate_log(&more_frf, &more_lines, pointing, chain, k, &torque_square, err);
+        if (!status) status = estimate_log(&more_frf, &more_lines, pointing, chain, k, &sums, err);
         if (!status) status = tune_frf_append(frf, &more_frf, err);
         if (!status) status = tune_lines_append(lines, &more_lines, err);
-        sum += torque_square;
         tune_frf_free(&more_frf);
         tune_lines_free(&more_lines);
     }
-    out->torque_rms_nm = sqrt(sum / (double)pointing->n_logs);
+    out->torque_rms_nm = sqrt(sums.torque_square / (double)pointing->n_logs);
+    out->sensor_noise_arcsec =
+        tune_arcsec_from_rad(sqrt(sums.noise_square / (double)pointing->n_logs));
     return status;
 }
 

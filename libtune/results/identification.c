@@ -22,6 +22,7 @@ static void frf_fields(struct json_io *io, struct tune_pointing_plant *p)
     json_io_flag(io, "closed_loop", &p->closed_loop);
     json_io_number(io, "median_coherence", &p->median_coherence);
     json_io_number(io, "torque_rms_nm", &p->torque_rms_nm);
+    json_io_number(io, "sensor_noise_arcsec", &p->sensor_noise_arcsec);
     json_io_leave(io);
     p->estimator = (enum tune_frf_estimator)estimator;
 }

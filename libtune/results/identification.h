@@ -33,7 +33,9 @@ struct tune_pointing_plant {
     enum tune_frf_estimator estimator;
     bool closed_loop;
     double median_coherence;
-    double torque_rms_nm; /* of the plant input over the sweeps */
+    double torque_rms_nm;       /* of the plant input over the sweeps */
+    double sensor_noise_arcsec; /* white part of the position, std per sample: its spectrum above
+                                   0.3 of the sample rate, where no plant answers */
     /* the fit; every mode of fit.plant, those out of band too (fit.out_of_band) */
     struct tune_fit fit;
 };

@@ -1,0 +1,94 @@
+/* demand.c - the requirement of a logbook as demands on a design.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "chain/demand_internal.h"
+
+#include <math.h>
+
+#include "core/units.h"
+
+/* Torque the loop may make of sensor noise where the logbook does not say. */
+static double noise_torque(struct tune_notes *notes, const struct design_work *work)
+{
+    const struct tune_drive_entry *drive = &work->chain->logbook.drive;
+    const struct tune_requirement *requirement = &work->chain->logbook.requirement;
+    double torque_nm = 0.0;
+    if (requirement->noise_torque_rms_nm > 0.0) return requirement->noise_torque_rms_nm;
+    if (drive->torque_continuous_nm > 0.0) {
+        tune_notes_add(notes, "Noise torque is held below 2 %% of the continuous torque, %.3g N m.",
+                       0.02 * drive->torque_continuous_nm);
+        return 0.02 * drive->torque_continuous_nm;
+    }
+    if (drive->torque_limit_nm > 0.0) {
+        tune_notes_add(
+            notes,
+            "The continuous torque is not stated: noise torque is held below 1 %% of the "
+            "torque limit, %.3g N m.",
+            0.01 * drive->torque_limit_nm);
+        return 0.01 * drive->torque_limit_nm;
+    }
+    for (size_t i = 0; i < work->id->n_pointings; i++)
+        torque_nm = fmax(torque_nm, work->id->pointing[i].torque_rms_nm);
+    tune_notes_add(
+        notes,
+        "No torque rating is stated: noise torque is held below 2 %% of the rms torque of "
+        "the sweeps, %.3g N m.",
+        0.02 * torque_nm);
+    return 0.02 * torque_nm;
+}
+
+enum tune_status chain_demand(struct tune_design_opts *out, struct tune_notes *notes,
+                              const struct design_work *work, struct tune_error *err)
+{
+    const struct tune_logbook *logbook = &work->chain->logbook;
+    const struct tune_requirement *requirement = &logbook->requirement;
+    *out = tune_design_defaults();
+    out->threads = work->chain->job->threads;
+    out->max_biquads = logbook->drive.max_biquads;
+    if (out->max_biquads > TUNE_BIQUADS_MAX) out->max_biquads = TUNE_BIQUADS_MAX;
+    if (requirement->peak_sensitivity > 0.0) out->peak_sensitivity = requirement->peak_sensitivity;
+    if (requirement->phase_margin_deg > 0.0)
+        out->phase_margin_rad = tune_rad_from_deg(requirement->phase_margin_deg);
+    if (requirement->gain_margin_db > 0.0)
+        out->gain_margin = tune_ratio_from_db(requirement->gain_margin_db);
+    if (requirement->gain_reduction_margin_db > 0.0)
+        out->gain_reduction_margin = tune_ratio_from_db(requirement->gain_reduction_margin_db);
+    out->noise_torque_rms_nm = noise_torque(notes, work);
+    out->sensor_noise_rad = tune_rad_from_arcsec(work->quiet.summary.sensor_noise_arcsec);
+    if (out->noise_torque_rms_nm > 0.0) return TUNE_OK;
+    return tune_error_set(err, TUNE_EDATA,
+                          "the torque the loop may make of noise is not known: state "
+                          "torque_continuous_nm or noise_torque_rms_nm");
+}
+
+enum tune_status chain_demand_provenance(struct tune_provenance *out, const struct chain *chain,
+                                         struct tune_error *err)
+{
+    const struct tune_drive_entry *drive = &chain->logbook.drive;
+    const struct tune_requirement *r = &chain->logbook.requirement;
+    const struct {
+        const char *name;
+        double value;
+    } number[] = {
+        {"torque_continuous_nm", drive->torque_continuous_nm},
+        {"torque_limit_nm", drive->torque_limit_nm},
+        {"max_biquads", (double)drive->max_biquads},
+        {"jitter_rms_arcsec", r->jitter_rms_arcsec},
+        {"phase_margin_deg", r->phase_margin_deg},
+        {"gain_margin_db", r->gain_margin_db},
+        {"gain_reduction_margin_db", r->gain_reduction_margin_db},
+        {"peak_sensitivity", r->peak_sensitivity},
+        {"noise_torque_rms_nm", r->noise_torque_rms_nm},
+    };
+    char digest[TUNE_SHA256_TEXT] = "none";
+    enum tune_status status = tune_provenance_add_option(out, err, "jitter_of", "%s",
+                                                         r->jitter_of_sky ? "sky" : "encoder");
+    for (size_t i = 0; !status && i < sizeof number / sizeof *number; i++)
+        status =
+            isnan(number[i].value)
+                ? tune_provenance_add_option(out, err, number[i].name, "not stated")
+                : tune_provenance_add_option(out, err, number[i].name, "%.15g", number[i].value);
+    if (!status && chain->logbook.has_controller)
+        status = chain_controller_digest(digest, &chain->logbook.controller, err);
+    if (!status) status = tune_provenance_add_option(out, err, "present gains", "%.16s", digest);
+    return status;
+}

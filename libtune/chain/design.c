@@ -1,0 +1,277 @@
+/* design.c - from plants and a quiet log to controllers.
+ *
+ * The design room proposes one controller for each number of biquads; here every proposal, and the gains
+ * in use, is judged again from the outside: margins on the fitted plants with their uncertainty, jitter
+ * from the measured disturbance.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "chain/design.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "chain/chain_internal.h"
+#include "chain/demand_internal.h"
+#include "chain/design_internal.h"
+#include "chain/identify.h"
+#include "chain/margins_internal.h"
+#include "chain/progress_internal.h"
+#include "chain/quiet_internal.h"
+#include "core/units.h"
+#include "core/workers.h"
+#include "results/tables.h"
+
+/* ---- candidates ---------------------------------------------------------------------------------*/
+
+static void take_step(struct tune_candidate *out, const struct tune_design_step *step)
+{
+    out->controller = step->controller;
+    out->feasible = step->feasible;
+    out->sky_rms_arcsec = tune_arcsec_from_rad(step->sky_rms_rad);
+    out->noise_torque_rms_nm = step->noise_torque_rms_nm;
+    out->worst_sensitivity = step->sens_peak;
+    (void)snprintf(out->limit, sizeof out->limit, "%s", step->binding);
+}
+
+static void name_step(struct tune_candidate *out, size_t biquads)
+{
+    if (biquads == 0)
+        (void)snprintf(out->name, sizeof out->name, "pid");
+    else
+        (void)snprintf(out->name, sizeof out->name, "pid+%zu", biquads);
+}
+
+/* The present gains, then the ladder of the design. */
+static enum tune_status take_candidates(struct tune_proposal *out, const struct design_work *work,
+                                        const struct tune_design *design, struct tune_error *err)
+{
+    const struct tune_logbook *logbook = &work->chain->logbook;
+    const size_t present = logbook->has_controller ? 1 : 0;
+    enum tune_status status = TUNE_OK;
+    out->candidate = calloc(design->n_steps + 1, sizeof *out->candidate);
+    if (!out->candidate) return tune_error_memory(err, "gathering designs");
+    out->n_candidates = design->n_steps + present;
+    if (present) {
+        struct tune_design_step step;
+        status =
+            tune_design_appraise(&step, &logbook->controller, work->plants.plant, work->plants.name,
+                                 work->plants.n, &work->quiet.disturbance, &work->opts, err);
+        if (!status) take_step(&out->candidate[0], &step);
+        (void)snprintf(out->candidate[0].name, sizeof out->candidate[0].name, "present");
+        out->candidate[0].present = true;
+    }
+    for (size_t i = 0; i < design->n_steps; i++) {
+        struct tune_candidate *candidate = &out->candidate[i + present];
+        take_step(candidate, &design->step[i]);
+        name_step(candidate, design->step[i].controller.n_biquads);
+    }
+    out->recommended = design->recommended + present;
+    return status;
+}
+
+/* ---- judging each at each pointing --------------------------------------------------------------*/
+
+/* One item is one candidate at one pointing. */
+struct judging {
+    struct tune_proposal *out;
+    struct design_work *work;
+    double *jitter_arcsec; /* [candidates x pointings] */
+    struct progress progress;
+};
+
+/* As a log would show it; NAN where the loop is not stable: there is none to predict. */
+static enum tune_status predict_one(double *jitter_arcsec, const struct judging *judging,
+                                    const struct tune_controller *controller, size_t pointing,
+                                    struct tune_error *err)
+{
+    const struct design_work *work = judging->work;
+    struct tune_jitter jitter = {0};
+    enum tune_status status = tune_jitter_predict(
+        &jitter, &work->quiet.disturbance, &work->plants.plant[work->quiet.pointing],
+        &work->plants.plant[pointing], controller, 0.0, err);
+    *jitter_arcsec = (double)NAN;
+    if (status == TUNE_ENOSOL) {
+        tune_error_clear(err);
+        return TUNE_OK;
+    }
+    if (!status)
+        *jitter_arcsec = tune_arcsec_from_rad(
+            judging->out->jitter_of_sky ? jitter.sky_rms_rad : jitter.measured_rms_rad.value);
+    tune_jitter_free(&jitter);
+    return status;
+}
+
+static enum tune_status judge_one(void *user, size_t item, struct tune_error *err)
+{
+    struct judging *judging = user;
+    const struct tune_identification *id = judging->work->id;
+    const size_t pointing = item % id->n_pointings;
+    struct tune_candidate *candidate = &judging->out->candidate[item / id->n_pointings];
+    struct progress_item watch;
+    enum tune_status status;
+    progress_item(&watch, &judging->progress, item, candidate->name);
+    status = progress_stage(&watch, "margins and jitter", 0.0, 1.0, err);
+    if (!status)
+        status = chain_margins(&candidate->margins[pointing], id->pointing[pointing].name,
+                               &id->pointing[pointing].fit, &candidate->controller, err);
+    if (!status)
+        status = predict_one(&judging->jitter_arcsec[item], judging, &candidate->controller,
+                             pointing, err);
+    if (!status) status = tune_watch_tick(&watch.watch, "margins and jitter", 1.0, err);
+    return status;
+}
+
+/* The worst pointing; NAN as soon as one has none. */
+static double worst_of(const double *x, size_t n)
+{
+    double worst = 0.0;
+    for (size_t i = 0; i < n; i++)
+        worst = isnan(x[i]) || isnan(worst) ? (double)NAN : fmax(worst, x[i]);
+    return worst;
+}
+
+static enum tune_status judge_all(struct tune_proposal *out, struct design_work *work,
+                                  struct tune_error *err)
+{
+    const size_t n = work->id->n_pointings, items = n * out->n_candidates;
+    struct judging *judging = calloc(1, sizeof *judging);
+    double *jitter_arcsec = calloc(items + 1, sizeof *jitter_arcsec);
+    enum tune_status status =
+        judging && jitter_arcsec ? TUNE_OK : tune_error_memory(err, "judging designs");
+    for (size_t i = 0; !status && i < out->n_candidates; i++) {
+        out->candidate[i].margins = calloc(n, sizeof *out->candidate[i].margins);
+        if (!out->candidate[i].margins) status = tune_error_memory(err, "judging designs");
+        out->candidate[i].n_margins = out->candidate[i].margins ? n : 0;
+    }
+    if (!status) {
+        judging->out = out;
+        judging->work = work;
+        judging->jitter_arcsec = jitter_arcsec;
+        progress_start(&judging->progress, work->chain->job->watch, items, 0.8, 1.0);
+        status = tune_workers_run(items, work->chain->job->threads, judge_one, judging, err);
+    }
+    for (size_t i = 0; !status && i < out->n_candidates; i++)
+        out->candidate[i].jitter_rms_arcsec = worst_of(jitter_arcsec + i * n, n);
+    free(jitter_arcsec);
+    free(judging);
+    return status;
+}
+
+/* ---- files --------------------------------------------------------------------------------------*/
+
+static enum tune_status loop_files(struct tune_proposal *out, struct chain_file *file,
+                                   const struct design_work *work, struct tune_error *err)
+{
+    const double from_hz = 0.05;
+    struct tune_candidate *best = &out->candidate[out->recommended];
+    enum tune_status status = TUNE_OK;
+    for (size_t i = 0; !status && i < best->n_margins; i++) {
+        (void)snprintf(file[i].name, sizeof file[i].name, "loop-%s.csv", best->margins[i].pointing);
+        status = tune_loop_csv(&file[i].text, &work->id->pointing[i].fit.plant, &best->controller,
+                               from_hz, err);
+        if (!status) chain_result_file(&best->margins[i].loop_file, &file[i]);
+    }
+    return status;
+}
+
+static enum tune_status write_all(struct tune_proposal *out, const struct design_work *work,
+                                  struct tune_error *err)
+{
+    const size_t n = work->id->n_pointings;
+    struct chain_file *file = calloc(n + 1, sizeof *file);
+    enum tune_status status =
+        file ? loop_files(out, file, work, err) : tune_error_memory(err, "writing a design");
+    if (!status) {
+        (void)snprintf(file[n].name, sizeof file[n].name, "controller.ini");
+        status = chain_controller_file(&file[n].text, out, err);
+        if (!status) chain_result_file(&out->controller_file, &file[n]);
+    }
+    if (!status) status = chain_write(out, work->chain, &chain_design_kind, file, n + 1, err);
+    for (size_t i = 0; file && i <= n; i++)
+        free(file[i].text);
+    free(file);
+    return status;
+}
+
+/* ---- the whole ----------------------------------------------------------------------------------*/
+
+static enum tune_status design_all(struct tune_proposal *out, struct design_work *work,
+                                   struct tune_error *err)
+{
+    const struct chain *chain = work->chain;
+    struct tune_design *design = calloc(1, sizeof *design);
+    struct progress *progress = calloc(1, sizeof *progress);
+    struct progress_item watch;
+    enum tune_status status =
+        design && progress ? TUNE_OK : tune_error_memory(err, "designing a controller");
+    if (!status) status = chain_quiet_estimate(&work->quiet, chain, work->id, &work->plants, err);
+    if (!status) status = chain_demand(&work->opts, &out->notes, work, err);
+    if (!status) {
+        progress_start(progress, chain->job->watch, 1, 0.0, 0.8);
+        progress_item(&watch, progress, 0, "design");
+        status =
+            tune_design_controller(design, work->plants.plant, work->plants.name, work->plants.n,
+                                   &work->quiet.disturbance, &work->opts, &watch.watch, err);
+    }
+    if (!status) status = take_candidates(out, work, design, err);
+    if (!status) status = judge_all(out, work, err);
+    if (!status) {
+        if (work->quiet.log)
+            chain_set_rows(&out->provenance, work->quiet.log->file, work->quiet.rows);
+        chain_describe_design(out, work);
+        status = write_all(out, work, err);
+    }
+    free(progress);
+    free(design);
+    return status;
+}
+
+static enum tune_status provenance(struct tune_provenance *out, const struct design_work *work,
+                                   struct tune_error *err)
+{
+    enum tune_status status = chain_provenance(out, work->chain, TUNE_SCHEMA_DESIGN, err);
+    if (!status) status = chain_quiet_provenance(out, &work->quiet, work->chain, work->id, err);
+    if (!status) status = chain_demand_provenance(out, work->chain, err);
+    return status;
+}
+
+enum tune_status tune_chain_design(struct tune_proposal *out, const struct tune_job *job,
+                                   struct tune_error *err)
+{
+    struct tune_identification id;
+    struct design_work *work = calloc(1, sizeof *work);
+    struct tune_provenance now = {0};
+    struct chain chain;
+    bool fresh = false;
+    enum tune_status status = tune_chain_identify(&id, job, err);
+
+    memset(out, 0, sizeof *out);
+    memset(&chain, 0, sizeof chain);
+    if (!status && !work) status = tune_error_memory(err, "designing a controller");
+    if (!status) status = chain_open(&chain, job, err);
+    if (!status) {
+        work->chain = &chain;
+        work->id = &id;
+        status = chain_quiet_choose(&work->quiet, &chain, &id, err);
+    }
+    if (!status) status = provenance(&now, work, err);
+    if (!status) status = chain_reuse(out, &fresh, &chain, &chain_design_kind, &now, err);
+    if (!status && !fresh) {
+        out->provenance = now;
+        memset(&now, 0, sizeof now);
+        out->jitter_of_sky = chain.logbook.requirement.jitter_of_sky;
+        status = chain_plants(&work->plants, &id, &chain, err);
+        if (!status) status = design_all(out, work, err);
+    }
+    if (status) tune_proposal_free(out);
+    tune_provenance_free(&now);
+    if (work) {
+        chain_plants_free(&work->plants);
+        chain_quiet_free(&work->quiet);
+    }
+    free(work);
+    tune_identification_free(&id);
+    chain_close(&chain);
+    return status;
+}

@@ -1,0 +1,82 @@
+/* ini_writer.c - axis.ini of a simulated logbook. What is copied is copied word for word: comments and
+ * digits of the description stay as they were written.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "chain/ini_writer_internal.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "logbook/logbook.h"
+
+static bool belongs_to_logbook(const char *line, size_t length)
+{
+    static const char *const section[] = {"[axis]", "[drive]", "[controller]", "[requirement]"};
+    for (size_t i = 0; i < sizeof section / sizeof *section; i++)
+        if (length >= strlen(section[i]) && !strncmp(line, section[i], strlen(section[i])))
+            return true;
+    return false;
+}
+
+static bool blank_or_comment(const char *line)
+{
+    line += strspn(line, " \t\r");
+    return *line == '\n' || *line == '\0' || *line == ';' || *line == '#';
+}
+
+enum tune_status chain_logbook_head(char **out, const char *description, struct tune_error *err)
+{
+    static const char opening[] =
+        "; Made by simulate: nothing here was measured. The truth stands in truth.json.\n\n";
+    const char *line = description;
+    size_t used, kept; /* kept: up to the last line that is more than a remark */
+    bool copying = false;
+    char *text = malloc(strlen(description) + sizeof opening + 2);
+
+    *out = text;
+    if (!text) return tune_error_memory(err, "writing axis.ini");
+    memcpy(text, opening, sizeof opening);
+    used = kept = sizeof opening - 1;
+    while (*line) {
+        const size_t length = strcspn(line, "\n") + (strchr(line, '\n') ? 1 : 0);
+        const char *start = line + strspn(line, " \t");
+        if (*start == '[') {
+            /* remarks that end a section speak of the next one, which may be left out */
+            used = kept;
+            copying = belongs_to_logbook(start, length);
+            if (copying && used > sizeof opening - 1) text[used++] = '\n';
+        }
+        if (copying) {
+            memcpy(text + used, line, length);
+            used += length;
+            if (!blank_or_comment(line)) kept = used;
+        }
+        line += length;
+    }
+    if (kept > 0 && text[kept - 1] != '\n') text[kept++] = '\n';
+    text[kept] = '\0';
+    return TUNE_OK;
+}
+
+enum tune_status chain_append_log(char **text, const struct tune_simulated_log *log,
+                                  const struct tune_pointing_entry *pointing, bool own_controller,
+                                  struct tune_error *err)
+{
+    char section[1024];
+    const size_t before = strlen(*text);
+    size_t used = (size_t)snprintf(section, sizeof section,
+                                   "%s\n[log %s]\nkind = %s\nfile = logs/%s.csv.gz\npointing = "
+                                   "%s\nangle_deg = %.15g\n",
+                                   before && (*text)[before - 1] != '\n' ? "\n" : "", log->name,
+                                   tune_log_kind_name(log->kind), log->name, pointing->name,
+                                   pointing->angle_deg);
+    char *larger;
+    if (own_controller)
+        used += (size_t)snprintf(section + used, sizeof section - used,
+                                 "controller = controllers/%s.ini\n", log->name);
+    larger = realloc(*text, before + used + 1);
+    if (!larger) return tune_error_memory(err, "writing axis.ini");
+    memcpy(larger + before, section, used + 1);
+    *text = larger;
+    return TUNE_OK;
+}

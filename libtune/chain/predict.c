@@ -1,0 +1,223 @@
+/* predict.c - from plants, a quiet log and gains to jitter.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "chain/predict.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "chain/chain_internal.h"
+#include "chain/identify.h"
+#include "chain/progress_internal.h"
+#include "chain/quiet_internal.h"
+#include "core/units.h"
+#include "core/workers.h"
+#include "jitter/prediction.h"
+#include "results/tables.h"
+
+struct prediction_work {
+    const struct chain *chain;
+    const struct tune_identification *id;
+    struct chain_plants plants;
+    struct chain_quiet quiet;
+    struct tune_forecast *out;
+    struct tune_jitter *jitter; /* [n_pointings] */
+    struct progress progress;
+};
+
+/* ---- one pointing -------------------------------------------------------------------------------*/
+
+static void take(struct tune_pointing_forecast *out, const struct tune_jitter *jitter)
+{
+    const double arcsec = tune_arcsec_from_rad(1.0);
+    out->true_rms_arcsec.value = arcsec * jitter->true_rms_rad.value;
+    out->true_rms_arcsec.std = arcsec * jitter->true_rms_rad.std;
+    out->measured_rms_arcsec.value = arcsec * jitter->measured_rms_rad.value;
+    out->measured_rms_arcsec.std = arcsec * jitter->measured_rms_rad.std;
+    for (size_t i = 0; i < 2; i++)
+        out->interval_95_arcsec[i] = arcsec * jitter->interval95_rad[i];
+    out->sky_rms_arcsec = arcsec * jitter->sky_rms_rad;
+    out->unseen_twist_arcsec = arcsec * jitter->unseen_windup_rms_rad;
+    for (size_t i = 0; i < TUNE_FORECAST_SOURCES; i++) {
+        (void)snprintf(out->source[i].name, sizeof out->source[i].name, "%s",
+                       jitter->source[i].name);
+        out->source[i].rms_arcsec = arcsec * jitter->source[i].rms_rad;
+    }
+}
+
+static enum tune_status predict_one(void *user, size_t item, struct tune_error *err)
+{
+    struct prediction_work *work = user;
+    struct tune_pointing_forecast *out = &work->out->pointing[item];
+    struct progress_item watch;
+    enum tune_status status;
+    progress_item(&watch, &work->progress, item, work->plants.name[item]);
+    status = progress_stage(&watch, "predicting", 0.0, 1.0, err);
+    (void)snprintf(out->pointing, sizeof out->pointing, "%s", work->plants.name[item]);
+    if (!status)
+        status = tune_jitter_predict(&work->jitter[item], &work->quiet.disturbance,
+                                     &work->plants.plant[work->quiet.pointing],
+                                     &work->plants.plant[item], &work->out->controller, 0.0, err);
+    if (status == TUNE_ENOSOL) tune_error_about(err, "pointing", work->plants.name[item], NULL);
+    if (!status) take(out, &work->jitter[item]);
+    if (!status) status = tune_watch_tick(&watch.watch, "predicting", 1.0, err);
+    return status;
+}
+
+/* ---- all ----------------------------------------------------------------------------------------*/
+
+static double judged(const struct tune_forecast *out, size_t i)
+{
+    return out->jitter_of_sky ? out->pointing[i].sky_rms_arcsec
+                              : out->pointing[i].measured_rms_arcsec.value;
+}
+
+static void describe(struct tune_forecast *out, const struct prediction_work *work)
+{
+    const struct tune_requirement *requirement = &work->chain->logbook.requirement;
+    out->worst = 0;
+    for (size_t i = 1; i < out->n_pointings; i++)
+        if (judged(out, i) > judged(out, out->worst)) out->worst = i;
+    out->disturbance = work->quiet.summary;
+    memcpy(out->payload, work->plants.payload, sizeof out->payload);
+    out->requirement.met = true;
+    tune_judgements_add(&out->requirement, "jitter_rms_arcsec", requirement->jitter_rms_arcsec,
+                        judged(out, out->worst), true, out->pointing[out->worst].pointing);
+    tune_notes_join(&out->notes, &work->quiet.notes);
+    tune_notes_join(&out->notes, &work->plants.notes);
+    tune_notes_add(&out->notes,
+                   "Linear prediction: friction that sticks is not in it and can make it "
+                   "wrong by tens of per cent either way.");
+    chain_note_signs(&out->notes, &work->chain->logbook);
+    chain_caution_gains(&out->cautions);
+    if (work->quiet.log) chain_set_rows(&out->provenance, work->quiet.log->file, work->quiet.rows);
+}
+
+static enum tune_status write_all(struct tune_forecast *out, const struct prediction_work *work,
+                                  struct tune_error *err)
+{
+    struct chain_file file = {"jitter.csv", NULL};
+    enum tune_status status = tune_jitter_csv(&file.text, &work->jitter[out->worst], err);
+    if (!status) {
+        chain_result_file(&out->spectrum, &file);
+        status = chain_write(out, work->chain, &chain_predict_kind, &file, 1, err);
+    }
+    free(file.text);
+    return status;
+}
+
+static enum tune_status predict_all(struct tune_forecast *out, struct prediction_work *work,
+                                    struct tune_error *err)
+{
+    const size_t n = work->id->n_pointings;
+    enum tune_status status = chain_plants(&work->plants, work->id, work->chain, err);
+    out->jitter_of_sky = work->chain->logbook.requirement.jitter_of_sky;
+    out->pointing = calloc(n, sizeof *out->pointing);
+    work->jitter = calloc(n, sizeof *work->jitter);
+    work->out = out;
+    if (!status && (!out->pointing || !work->jitter))
+        status = tune_error_memory(err, "predicting jitter");
+    if (!status)
+        status = chain_quiet_estimate(&work->quiet, work->chain, work->id, &work->plants, err);
+    if (!status) {
+        out->n_pointings = n;
+        progress_start(&work->progress, work->chain->job->watch, n, 0.0, 1.0);
+        status = tune_workers_run(n, work->chain->job->threads, predict_one, work, err);
+    }
+    if (!status) {
+        describe(out, work);
+        status = write_all(out, work, err);
+    }
+    for (size_t i = 0; work->jitter && i < n; i++)
+        tune_jitter_free(&work->jitter[i]);
+    free(work->jitter);
+    return status;
+}
+
+/* The log the job names, when it has gains of its own: "the log's own". */
+static const struct tune_log_entry *named_log(const struct chain *chain)
+{
+    for (size_t i = 0; i < chain->logbook.n_logs; i++)
+        if (chain_log_named(chain, &chain->logbook.log[i]) &&
+            chain->logbook.log[i].controller_file[0])
+            return &chain->logbook.log[i];
+    return NULL;
+}
+
+static enum tune_status provenance(struct tune_provenance *out, const struct prediction_work *work,
+                                   const struct tune_forecast *forecast, struct tune_error *err)
+{
+    const struct tune_requirement *r = &work->chain->logbook.requirement;
+    char digest[TUNE_SHA256_TEXT] = "";
+    enum tune_status status = chain_provenance(out, work->chain, TUNE_SCHEMA_PREDICT, err);
+    if (!status) status = chain_quiet_provenance(out, &work->quiet, work->chain, work->id, err);
+    if (!status) status = chain_controller_digest(digest, &forecast->controller, err);
+    if (!status)
+        status = tune_provenance_add_option(out, err, "gains", "%.80s %.16s",
+                                            forecast->controller_source, digest);
+    if (!status)
+        status = tune_provenance_add_option(out, err, "jitter_of", "%s",
+                                            r->jitter_of_sky ? "sky" : "encoder");
+    if (!status)
+        status = tune_provenance_add_option(out, err, "jitter_rms_arcsec", "%.15g",
+                                            r->jitter_rms_arcsec);
+    /* a stated disturbance follows from these */
+    if (!status)
+        status = tune_provenance_add_option(out, err, "torque ratings", "%.15g %.15g",
+                                            work->chain->logbook.drive.torque_continuous_nm,
+                                            work->chain->logbook.drive.torque_limit_nm);
+    return status;
+}
+
+/* The gains are read before anything is computed: their values decide whether a result is fresh. */
+static enum tune_status prepare(struct prediction_work *work, struct tune_forecast *gains,
+                                struct tune_provenance *now, struct tune_error *err)
+{
+    enum tune_status status = chain_quiet_choose(&work->quiet, work->chain, work->id, err);
+    if (!status)
+        status = chain_gains(&gains->controller, gains->controller_source, work->chain,
+                             named_log(work->chain), err);
+    if (!status) status = provenance(now, work, gains, err);
+    return status;
+}
+
+enum tune_status tune_chain_predict(struct tune_forecast *out, const struct tune_job *job,
+                                    struct tune_error *err)
+{
+    struct tune_identification id;
+    struct prediction_work *work = calloc(1, sizeof *work);
+    struct tune_forecast *gains = calloc(1, sizeof *gains);
+    struct tune_provenance now = {0};
+    struct chain chain;
+    bool fresh = false;
+    enum tune_status status = tune_chain_identify(&id, job, err);
+
+    memset(out, 0, sizeof *out);
+    memset(&chain, 0, sizeof chain);
+    if (!status && (!work || !gains)) status = tune_error_memory(err, "predicting jitter");
+    if (!status) status = chain_open(&chain, job, err);
+    if (!status) {
+        work->chain = &chain;
+        work->id = &id;
+        status = prepare(work, gains, &now, err);
+    }
+    if (!status) status = chain_reuse(out, &fresh, &chain, &chain_predict_kind, &now, err);
+    if (!status && !fresh) {
+        *out = *gains;
+        out->provenance = now;
+        memset(&now, 0, sizeof now);
+        status = predict_all(out, work, err);
+    }
+    if (status) tune_forecast_free(out);
+    tune_provenance_free(&now);
+    if (work) {
+        chain_plants_free(&work->plants);
+        chain_quiet_free(&work->quiet);
+    }
+    free(work);
+    free(gains);
+    tune_identification_free(&id);
+    chain_close(&chain);
+    return status;
+}

@@ -1,0 +1,256 @@
+/* quiet.c - the quiet log: which one, under which gains, and what disturbance it tells of.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "chain/quiet_internal.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "chain/health_internal.h"
+#include "core/sha256.h"
+#include "core/units.h"
+
+/* ---- choosing -----------------------------------------------------------------------------------*/
+
+/* A hold log the job names, else the first one of a chosen pointing, else the first. */
+static const struct tune_log_entry *find_quiet(const struct chain *chain)
+{
+    const struct tune_log_entry *found = NULL;
+    unsigned best = 0;
+    for (size_t i = 0; i < chain->logbook.n_logs; i++) {
+        const struct tune_log_entry *log = &chain->logbook.log[i];
+        unsigned rank = 1;
+        if (log->kind != TUNE_LOG_HOLD) continue;
+        if (chain_pointing_chosen(chain, log->pointing)) rank = 2;
+        if (chain_log_named(chain, log)) rank = 3;
+        if (rank > best) {
+            best = rank;
+            found = log;
+        }
+    }
+    return found;
+}
+
+/* The plant at the log's pointing, else at the nearest angle. */
+static size_t plant_of(const struct tune_identification *id, const struct tune_log_entry *log,
+                       bool *exact)
+{
+    size_t nearest = 0;
+    double least_deg = INFINITY;
+    for (size_t i = 0; i < id->n_pointings; i++) {
+        const double distance_deg = fabs(id->pointing[i].angle_deg - log->angle_deg);
+        *exact = !strcmp(id->pointing[i].name, log->pointing);
+        if (*exact) return i;
+        if (distance_deg < least_deg) {
+            least_deg = distance_deg;
+            nearest = i;
+        }
+    }
+    return nearest;
+}
+
+enum tune_status chain_quiet_choose(struct chain_quiet *out, const struct chain *chain,
+                                    const struct tune_identification *id, struct tune_error *err)
+{
+    bool found = false, exact = false;
+    enum tune_status status;
+    memset(out, 0, sizeof *out);
+    out->log = find_quiet(chain);
+    if (!out->log) {
+        tune_notes_add(&out->notes, "There is no quiet log (kind = hold): the disturbance is a "
+                                    "stated default, and jitter is a guess; take one.");
+        return TUNE_OK;
+    }
+    status = chain_log_controller(&out->controller, &found, out->controller_source, chain, out->log,
+                                  err);
+    if (status) return status;
+    if (!found) {
+        tune_notes_add(&out->notes,
+                       "The gains that were active during the quiet log %s are not stated: the "
+                       "disturbance is a stated default, and jitter is a guess; write them into "
+                       "[controller].",
+                       out->log->name);
+        out->log = NULL;
+        return TUNE_OK;
+    }
+    out->pointing = plant_of(id, out->log, &exact);
+    if (!exact)
+        tune_notes_add(&out->notes,
+                       "The quiet log %s was taken at %s, where there is no sweep; the plant of %s "
+                       "stands in.",
+                       out->log->name, out->log->pointing, id->pointing[out->pointing].name);
+    return TUNE_OK;
+}
+
+/* ---- provenance ---------------------------------------------------------------------------------*/
+
+enum tune_status chain_controller_digest(char digest[TUNE_SHA256_TEXT],
+                                         const struct tune_controller *controller,
+                                         struct tune_error *err)
+{
+    char *text = NULL;
+    const enum tune_status status = tune_controller_text(&text, controller, NULL, err);
+    if (!status) tune_sha256_bytes(digest, text, strlen(text));
+    free(text);
+    return status;
+}
+
+/* The plants themselves, apart from the files they came from. */
+static enum tune_status plants_digest(char digest[TUNE_SHA256_TEXT],
+                                      const struct tune_identification *id, struct tune_error *err)
+{
+    struct tune_identification *bare = malloc(sizeof *bare);
+    char *text = NULL;
+    enum tune_status status;
+    if (!bare) return tune_error_memory(err, "taking a fingerprint of the plants");
+    *bare = *id;
+    tune_provenance_start(&bare->provenance, TUNE_SCHEMA_IDENTIFY, "");
+    status = tune_identification_json(&text, bare, err);
+    if (!status) tune_sha256_bytes(digest, text, strlen(text));
+    free(text);
+    free(bare);
+    return status;
+}
+
+enum tune_status chain_quiet_provenance(struct tune_provenance *provenance,
+                                        const struct chain_quiet *quiet, const struct chain *chain,
+                                        const struct tune_identification *id,
+                                        struct tune_error *err)
+{
+    const struct tune_provenance *from = &id->provenance;
+    char digest[TUNE_SHA256_TEXT] = "";
+    enum tune_status status = plants_digest(digest, id, err);
+    for (size_t i = 0; !status && i < from->n_inputs; i++)
+        if (strcmp(from->input[i].path, "axis.ini") != 0)
+            status = tune_provenance_add_input(provenance, from->input[i].path,
+                                               from->input[i].sha256, from->input[i].rows, err);
+    if (!status) status = tune_provenance_add_option(provenance, err, "plants", "%.16s", digest);
+    if (status || !quiet->log) return status;
+    status = chain_add_log(provenance, chain, quiet->log, quiet->rows, err);
+    if (!status && quiet->log->controller_file[0])
+        status = chain_add_file(provenance, chain, quiet->log->controller_file, 0, err);
+    if (!status) status = chain_controller_digest(digest, &quiet->controller, err);
+    if (!status)
+        status = tune_provenance_add_option(provenance, err, "quiet log gains", "%.16s", digest);
+    return status;
+}
+
+/* ---- estimating ---------------------------------------------------------------------------------*/
+
+static void summarise(struct chain_quiet *quiet, double rate_hz)
+{
+    const struct tune_disturbance *d = &quiet->disturbance;
+    struct tune_disturbance_summary *s = &quiet->summary;
+    s->measured = quiet->log != NULL;
+    if (quiet->log) {
+        memcpy(s->log, quiet->log->name, sizeof s->log);
+        memcpy(s->pointing, quiet->log->pointing, sizeof s->pointing);
+    }
+    s->duration_s = quiet->log ? d->duration_s : 0.0;
+    /* a white one-sided density S over 0 .. rate/2 has the variance S rate/2 per sample */
+    s->sensor_noise_arcsec = tune_arcsec_from_rad(sqrt(fmax(d->sensor_psd, 0.0) * 0.5 * rate_hz));
+    s->wind_rms_nm = d->wind_rms_nm;
+    s->wind_corner_hz = d->wind_corner_hz;
+    s->drive_noise_nm_per_rthz = sqrt(fmax(d->drive_psd, 0.0));
+}
+
+static enum tune_status measure(struct chain_quiet *quiet, const struct chain *chain,
+                                const struct tune_plant *plant, struct tune_error *err)
+{
+    struct tune_record rec;
+    double *error = NULL, rate_hz = 0.0;
+    enum tune_status status = chain_read_log(&rec, chain, quiet->log, err);
+    if (!status) status = tune_record_require(&rec, TUNE_ROLE_POSITION, quiet->log->file, err);
+    if (!status) status = chain_require_health(&quiet->notes, chain, quiet->log, &rec, err);
+    if (!status) status = chain_tracking_error(&error, &rec, err);
+    if (!status)
+        status = tune_disturbance_estimate(&quiet->disturbance, error, rec.n, rec.rate_hz, plant,
+                                           &quiet->controller, err);
+    quiet->rows = rec.n;
+    rate_hz = rec.rate_hz;
+    free(error);
+    tune_record_free(&rec);
+    if (!status) summarise(quiet, rate_hz);
+    return chain_blame_log(chain, quiet->log, status, err);
+}
+
+/* Common practice, no source: a hundredth of the torque the drive can hold, slow, as wind; a sixtieth of
+ * that per root hertz as drive noise; sensor noise as the sweeps show it. */
+static void state_default(struct chain_quiet *quiet, const struct chain *chain,
+                          const struct tune_identification *id)
+{
+    const struct tune_drive_entry *drive = &chain->logbook.drive;
+    const double rate_hz = drive->loop_rate_hz, corner_hz = 0.2;
+    double torque_nm = 0.0, noise_arcsec = 0.0, wind_nm;
+    for (size_t i = 0; i < id->n_pointings; i++) {
+        torque_nm = fmax(torque_nm, id->pointing[i].torque_rms_nm);
+        noise_arcsec = fmax(noise_arcsec, id->pointing[i].sensor_noise_arcsec);
+    }
+    if (drive->torque_limit_nm > 0.0) torque_nm = 0.5 * drive->torque_limit_nm;
+    if (drive->torque_continuous_nm > 0.0) torque_nm = drive->torque_continuous_nm;
+    wind_nm = 0.01 * torque_nm;
+    quiet->disturbance = tune_disturbance_stated(wind_nm, corner_hz, wind_nm / 60.0,
+                                                 tune_rad_from_arcsec(noise_arcsec), rate_hz);
+    tune_notes_add(&quiet->notes,
+                   "Disturbance stated by default: wind %.3g N m rms below %.3g Hz at the payload, "
+                   "drive noise %.3g N m per root Hz, sensor noise %.3g arcsec per sample as the "
+                   "sweeps show it.",
+                   wind_nm, corner_hz, wind_nm / 60.0, noise_arcsec);
+    summarise(quiet, rate_hz);
+}
+
+enum tune_status chain_quiet_estimate(struct chain_quiet *quiet, const struct chain *chain,
+                                      const struct tune_identification *id,
+                                      const struct chain_plants *plants, struct tune_error *err)
+{
+    enum tune_status status = tune_watch_tick(chain->job->watch, "the quiet log", 0.0, err);
+    if (status) return status;
+    if (quiet->log) return measure(quiet, chain, &plants->plant[quiet->pointing], err);
+    state_default(quiet, chain, id);
+    return TUNE_OK;
+}
+
+void chain_quiet_free(struct chain_quiet *quiet)
+{
+    tune_disturbance_free(&quiet->disturbance);
+}
+
+/* ---- plants -------------------------------------------------------------------------------------*/
+
+enum tune_status chain_plants(struct chain_plants *out, const struct tune_identification *id,
+                              const struct chain *chain, struct tune_error *err)
+{
+    bool found = true;
+    (void)chain;
+    memset(out, 0, sizeof *out);
+    out->n = id->n_pointings;
+    out->plant = calloc(out->n + 1, sizeof *out->plant);
+    out->name = calloc(out->n + 1, sizeof *out->name);
+    if (!out->plant || !out->name) return tune_error_memory(err, "gathering the plants");
+    for (size_t i = 0; i < out->n; i++) {
+        size_t mode;
+        out->plant[i] = id->pointing[i].fit.plant;
+        out->name[i] = id->pointing[i].name;
+        mode = tune_plant_assume_payload(&out->plant[i]);
+        found = found && mode < out->plant[i].n_modes;
+        if (mode < out->plant[i].n_modes)
+            tune_notes_add(&out->notes,
+                           "Assumed payload at %s: the mode at %.4g Hz moves it by %.3g times the "
+                           "encoder, the others not at all.",
+                           out->name[i], out->plant[i].mode[mode].f_hz,
+                           out->plant[i].mode[mode].payload_ratio);
+    }
+    (void)snprintf(out->payload, sizeof out->payload, "%s", found ? "assumed" : "none");
+    if (!found)
+        tune_notes_add(&out->notes, "No mode looks like the payload's somewhere: there the line of "
+                                    "sight is taken to move as the encoder does.");
+    return TUNE_OK;
+}
+
+void chain_plants_free(struct chain_plants *plants)
+{
+    free(plants->plant);
+    free(plants->name);
+    memset(plants, 0, sizeof *plants);
+}

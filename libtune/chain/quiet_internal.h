@@ -1,0 +1,59 @@
+/* quiet_internal.h - plants and disturbance, as design, predict and verify need them.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_QUIET_INTERNAL_H
+#define TUNE_QUIET_INTERNAL_H
+
+#include "chain/chain_internal.h"
+#include "jitter/disturbance.h"
+#include "results/identification.h"
+#include "results/proposal.h"
+
+/* The plants of an identification with payload ratios. Plain data except the arrays. */
+struct chain_plants {
+    size_t n;
+    struct tune_plant *plant; /* [n] */
+    const char **name;        /* [n] owned by the identification */
+    char payload[16];         /* "stated", "assumed", "none" */
+    struct tune_notes notes;  /* what was assumed */
+};
+
+enum tune_status chain_plants(struct chain_plants *out, const struct tune_identification *id,
+                              const struct chain *chain, struct tune_error *err);
+void chain_plants_free(struct chain_plants *plants);
+
+/* The quiet log and what it tells. log is NULL where there is none: then the disturbance is stated. */
+struct chain_quiet {
+    const struct tune_log_entry *log;
+    size_t pointing; /* index of the plant it was taken at */
+    size_t rows;
+    struct tune_controller controller; /* active while it was taken */
+    char controller_source[TUNE_INPUT_PATH];
+    struct tune_disturbance disturbance;
+    struct tune_disturbance_summary summary;
+    struct tune_notes notes;
+};
+
+/* Which log, which gains: what provenance has to hold before anything is computed. Returns with
+ * log = NULL and a note where there is no quiet log under known gains. */
+enum tune_status chain_quiet_choose(struct chain_quiet *out, const struct chain *chain,
+                                    const struct tune_identification *id, struct tune_error *err);
+
+/* Inputs and options of plants and quiet log, as they stand in the provenance of whatever uses them. */
+enum tune_status chain_quiet_provenance(struct tune_provenance *provenance,
+                                        const struct chain_quiet *quiet, const struct chain *chain,
+                                        const struct tune_identification *id,
+                                        struct tune_error *err);
+
+/* Read the log and back the disturbance out of it, or state one. */
+enum tune_status chain_quiet_estimate(struct chain_quiet *quiet, const struct chain *chain,
+                                      const struct tune_identification *id,
+                                      const struct chain_plants *plants, struct tune_error *err);
+
+void chain_quiet_free(struct chain_quiet *quiet);
+
+/* A fingerprint of gains, for options. */
+enum tune_status chain_controller_digest(char digest[TUNE_SHA256_TEXT],
+                                         const struct tune_controller *controller,
+                                         struct tune_error *err);
+
+#endif
