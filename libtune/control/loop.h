@@ -56,8 +56,8 @@ struct tune_margins {
 /* The margins of a loop, whether stable or not; phases are in (-2 pi, 0], so that the distance from
  * -pi is in (-pi, pi]. The phase margin is the distance smallest in size; it is negative where it is
  * so and |L| falls through 1 there: no count of encirclements is made here. The delay margin takes
- * distances in (0, 2 pi]; it means something for a stable loop only. Crossings of the negative axis
- * with |L| below 1e-9 are left out.
+ * distances in (0, 2 pi]; it means something for a stable loop only, and for a discrete loop it is
+ * exact in whole samples. Crossings of the negative axis with |L| below 1e-9 are left out.
  * When there are more than TUNE_CROSSINGS_MAX the lowest are listed; the margins know them all.
  *   TUNE_EINVAL  a bad range or feature; L not real at half the rate
  *   TUNE_ENOSOL  L is not finite somewhere, or turns without end
@@ -84,7 +84,8 @@ TUNE_API enum tune_status tune_loop_unstable_poles(double *count, const struct t
 /* The usual loop: a plant (motor to encoder) and a controller, from so low that every closed-loop pole
  * lies far above, up to half the loop rate. *stable by the encirclement count; a controller without
  * kp and ki holds no position and is not stable. With stable true the phase margin is the smallest
- * distance over all crossings, >= 0. margins may be NULL.
+ * distance over all crossings, >= 0. margins may be NULL; crossings of the negative axis where |L| is a
+ * million or more are not looked for.
  *   TUNE_EINVAL  a controller or plant out of range, or of different loop rates
  *   TUNE_ENOSOL  the count is not clearly a whole number: the loop is on the edge of stability
  *   TUNE_ENOMEM */

@@ -112,9 +112,8 @@ static enum tune_status make_room(struct tune_loop_grid *grid, size_t n, struct 
     double complex *l;
     if (n > POINTS_MOST)
         return tune_error_set(err, TUNE_ENOSOL,
-                              "the loop gain turns without end: %d frequencies do not resolve it "
-                              "up to %g Hz",
-                              POINTS_MOST, grid->n ? grid->f_hz[grid->n - 1] : 0.0);
+                              "the loop gain turns without end: %d frequencies do not resolve it",
+                              POINTS_MOST);
     if (n <= room) return TUNE_OK;
     while (room < n)
         room = room ? 2 * room : n;
@@ -164,6 +163,53 @@ static enum tune_status halve(struct tune_loop_grid *grid, const struct tune_loo
     return TUNE_OK;
 }
 
+/* What the next point would step over whole cannot be seen by comparing neighbours. Such is a long
+ * delay: its phase grows with f, not with ln f. So the slope of the phase is taken at every point, from
+ * a second one beside it, and an interval over which the slopes of both ends foretell more than a radian
+ * (one alone may be a resonance's) is cut into even pieces of half a radian. */
+static size_t pieces_between(const struct tune_loop_grid *grid, const struct tune_loop_grid *beside,
+                             size_t i)
+{
+    double slope = INFINITY, turn;
+    for (size_t k = i; k <= i + 1; k++)
+        slope = fmin(
+            slope, fabs(carg(grid->l[k] * conj(beside->l[k])) / (grid->f_hz[k] - beside->f_hz[k])));
+    turn = slope * (grid->f_hz[i + 1] - grid->f_hz[i]);
+    return turn > 1.0 ? (size_t)fmin(ceil(2.0 * turn), POINTS_MOST) : 1;
+}
+
+static enum tune_status cut_by_slope(struct tune_loop_grid *grid, const struct tune_loop *loop,
+                                     struct tune_error *err)
+{
+    struct tune_loop_grid beside = {0}, cut = {0};
+    size_t total = 1;
+    enum tune_status status = make_room(&beside, grid->n, err);
+    for (size_t i = 0; !status && i < grid->n; i++)
+        beside.f_hz[i] = grid->f_hz[i] * (i > 0 ? 1.0 - 1e-5 : 1.0 + 1e-5);
+    if (!status) status = evaluate(beside.l, loop, beside.f_hz, grid->n, err);
+    for (size_t i = 0; !status && i + 1 < grid->n; i++)
+        total += pieces_between(grid, &beside, i);
+    if (!status) status = make_room(&cut, total, err);
+    if (!status) {
+        for (size_t i = 0; i + 1 < grid->n; i++) {
+            const size_t pieces = pieces_between(grid, &beside, i);
+            const double step = (grid->f_hz[i + 1] - grid->f_hz[i]) / (double)pieces;
+            for (size_t k = 0; k < pieces; k++)
+                cut.f_hz[cut.n++] = grid->f_hz[i] + (double)k * step;
+        }
+        cut.f_hz[cut.n++] = grid->f_hz[grid->n - 1];
+        status = evaluate(cut.l, loop, cut.f_hz, cut.n, err);
+    }
+    tune_loop_grid_free(&beside);
+    if (status) {
+        tune_loop_grid_free(&cut);
+    } else {
+        tune_loop_grid_free(grid);
+        *grid = cut;
+    }
+    return status;
+}
+
 /* At half the rate L is real; what is left of its imaginary part is rounding. */
 static enum tune_status settle_end(struct tune_loop_grid *grid, const struct tune_loop *loop,
                                    struct tune_error *err)
@@ -188,6 +234,7 @@ static enum tune_status fill(struct tune_loop_grid *grid, const struct tune_loop
     if (status) return status;
     place(grid, loop, n_base);
     status = evaluate(grid->l, loop, grid->f_hz, grid->n, err);
+    if (!status) status = cut_by_slope(grid, loop, err);
     if (!status) status = settle_end(grid, loop, err);
     while (!status && added > 0)
         status = halve(grid, loop, &added, err);

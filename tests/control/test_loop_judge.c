@@ -58,10 +58,406 @@ static void judgement_agrees_with_the_eigenvalues(void **state)
     check_between(skipped, 0, 0.02 * loops);
 }
 
+/* ---- margins ------------------------------------------------------------------------------------*/
+
+static struct tune_controller times(const struct tune_controller *c, double factor)
+{
+    struct tune_controller scaled = *c;
+    scaled.kp_nm_per_rad *= factor;
+    scaled.ki_nm_per_rad_s *= factor;
+    scaled.kd_nm_s_per_rad *= factor;
+    return scaled;
+}
+
+static bool really_stable(const struct tune_plant *plant, const struct tune_controller *c)
+{
+    double nearest;
+    return poles_outside(plant, c, &nearest) == 0;
+}
+
+/* The bounds every loop obeys, from the distance 1/Ms of L to -1 (S. Skogestad, I. Postlethwaite,
+ * Multivariable Feedback Control, sec. 2.4.3, from memory) and S + T = 1. */
+static void check_bounds(const struct tune_margins *m)
+{
+    const double ms = m->sens_peak, slack = 1.0 - 1e-9; /* rounding */
+    assert_true(ms >= 1.0 * slack);
+    assert_true(m->gain_margin >= ms / (ms - 1.0) * slack);
+    assert_true(m->gain_reduction_margin >= (ms + 1.0) / ms * slack);
+    assert_true(m->phase_margin_rad >= 2.0 * asin(0.5 / ms) * slack);
+    assert_true(m->gain_margin >= (1.0 + 1.0 / m->comp_sens_peak) * slack);
+    assert_true(m->phase_margin_rad >= 2.0 * asin(fmin(1.0, 0.5 / m->comp_sens_peak)) * slack);
+    assert_true(fabs(ms - m->comp_sens_peak) <= 1.0 + 1e-9);
+}
+
+/* What a margin says is true of the poles: just short of it stable, just beyond it not. */
+static void check_meaning(const struct tune_plant *plant, const struct tune_controller *c,
+                          const struct tune_margins *m)
+{
+    const double near = 1e-4;
+    struct tune_controller other;
+    if (isfinite(m->gain_margin)) {
+        other = times(c, m->gain_margin * (1.0 - near));
+        assert_true(really_stable(plant, &other));
+        other = times(c, m->gain_margin * (1.0 + near));
+        assert_false(really_stable(plant, &other));
+    }
+    if (isfinite(m->gain_reduction_margin)) {
+        other = times(c, (1.0 + near) / m->gain_reduction_margin);
+        assert_true(really_stable(plant, &other));
+        other = times(c, (1.0 - near) / m->gain_reduction_margin);
+        assert_false(really_stable(plant, &other));
+    }
+    /* the matrix holds so many waiting torques. Whole samples of delay turn L exactly; a fraction of
+     * one changes what is folded down from above half the rate, too: model, when no mode is near */
+    if (m->delay_margin_s * plant->loop_rate_hz < 20.0) {
+        const double samples = m->delay_margin_s * plant->loop_rate_hz;
+        const double highest = plant->n_modes ? plant->mode[plant->n_modes - 1].f_hz : 0.0;
+        struct tune_plant late = *plant;
+        late.delay_s = plant->delay_s + floor(samples) / plant->loop_rate_hz;
+        assert_true(really_stable(&late, c));
+        if (highest > 0.05 * plant->loop_rate_hz || samples < 0.1) return;
+        late.delay_s = plant->delay_s + m->delay_margin_s * 0.99;
+        assert_true(really_stable(&late, c));
+        late.delay_s = plant->delay_s + m->delay_margin_s * 1.01;
+        assert_false(really_stable(&late, c));
+    }
+}
+
+/* L where the margins say it crosses. */
+static void check_places(const struct tune_plant *plant, const struct tune_controller *c,
+                         const struct tune_margins *m)
+{
+    for (size_t i = 0; i < m->n_gain_crossings + m->n_phase_crossings; i++) {
+        const bool gain = i < m->n_gain_crossings;
+        const double f =
+            gain ? m->gain_crossing_hz[i] : m->phase_crossing_hz[i - m->n_gain_crossings];
+        double complex g, k, l;
+        tune_plant_eval(&g, plant, TUNE_PATH_MOTOR_ENCODER, &f, 1);
+        tune_controller_eval(&k, c, &f, 1);
+        l = g * k;
+        /* rounding, magnified by the slope of L: up to 1/zeta = 500 at a resonance */
+        if (gain) check_close(cabs(l), 1.0, 1e-10);
+        if (!gain) check_close(cimag(l), 0.0, 1e-10 * cabs(l));
+        if (!gain) assert_true(creal(l) < 0.0);
+    }
+}
+
+static void margins_mean_what_they_say(void **state)
+{
+    struct tune_random rng;
+    struct tune_error err;
+    const int wanted = 60 * (int)check_multiplier();
+    (void)state;
+    tune_random_init(&rng, 32, 0);
+    for (int checked = 0; checked < wanted;) {
+        const struct tune_plant plant = axis_random_plant(&rng);
+        const struct tune_controller c = axis_random_controller(&rng, &plant);
+        struct tune_margins m;
+        bool stable;
+        assert_int_equal(tune_loop_judge(&m, &stable, &plant, &c, &err), TUNE_OK);
+        check_places(&plant, &c, &m);
+        if (!stable) continue;
+        check_bounds(&m);
+        check_meaning(&plant, &c, &m);
+        checked++;
+    }
+}
+
+/* Looked at in 200 000 places, the loop shows no crossing that was not told, and no higher peak. (A
+ * change of sign from one quadrant to the opposite one is a zero of L, no crossing.) */
+static void no_crossing_is_missed(void **state)
+{
+    enum { MANY = 200000 };
+    struct tune_random rng;
+    struct tune_error err;
+    static double f[MANY];
+    static double complex l[MANY], k[MANY];
+    (void)state;
+    tune_random_init(&rng, 33, 0);
+    for (int i = 0; i < 6 * (int)check_multiplier(); i++) {
+        const struct tune_plant plant = axis_random_plant(&rng);
+        const struct tune_controller c = axis_random_controller(&rng, &plant);
+        struct tune_margins m;
+        bool stable;
+        size_t gain = 0, phase = 0;
+        double peak = 0.0;
+        assert_int_equal(tune_loop_judge(&m, &stable, &plant, &c, &err), TUNE_OK);
+        for (size_t n = 0; n < MANY; n++)
+            f[n] = 1e-3 * pow(0.4999 * plant.loop_rate_hz / 1e-3, (double)n / (MANY - 1));
+        tune_plant_eval(l, &plant, TUNE_PATH_MOTOR_ENCODER, f, MANY);
+        tune_controller_eval(k, &c, f, MANY);
+        for (size_t n = 0; n < MANY; n++) {
+            l[n] *= k[n];
+            peak = fmax(peak, 1.0 / cabs(1.0 + l[n]));
+            if (n == 0) continue;
+            gain += (cabs(l[n]) < 1.0) != (cabs(l[n - 1]) < 1.0);
+            if (cabs(l[n]) > 1e6) continue; /* judge does not look where |L| is a million */
+            phase += (cimag(l[n]) < 0.0) != (cimag(l[n - 1]) < 0.0) && creal(l[n]) < -1e-8 &&
+                     creal(l[n - 1]) < -1e-8;
+        }
+        assert_in_range(m.n_gain_crossings, gain, gain + 1); /* one may lie below 1 mHz */
+        assert_true(m.n_phase_crossings >= phase);
+        assert_true(m.sens_peak >= peak * (1.0 - 1e-12));
+    }
+}
+
+/* ---- noise --------------------------------------------------------------------------------------*/
+
+/* Variance of c x + d v for white v: P = a P a' + b b' by doubling (R. A. Smith, SIAM J. Appl. Math.
+ * 16, 1968): after k rounds P holds the first 2^k terms of the sum of a^i b b' a'^i. */
+static double variance_by_lyapunov(struct axis_matrix *m)
+{
+    static double p[AXIS_STATES_MOST][AXIS_STATES_MOST], t[AXIS_STATES_MOST][AXIS_STATES_MOST],
+        s[AXIS_STATES_MOST][AXIS_STATES_MOST];
+    const size_t n = m->n;
+    double variance = m->d * m->d;
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < n; j++)
+            p[i][j] = m->b[i] * m->b[j];
+    for (int round = 0; round < 40; round++) {
+        memset(t, 0, sizeof t);
+        memset(s, 0, sizeof s);
+        for (size_t i = 0; i < n; i++)
+            for (size_t k = 0; k < n; k++)
+                for (size_t j = 0; j < n; j++) {
+                    t[i][j] += m->a[i][k] * p[k][j];
+                    s[i][j] += m->a[i][k] * m->a[k][j];
+                }
+        for (size_t i = 0; i < n; i++)
+            for (size_t j = 0; j < n; j++)
+                for (size_t k = 0; k < n; k++)
+                    p[i][j] += t[i][k] * m->a[j][k];
+        memcpy(m->a, s, sizeof s);
+    }
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < n; j++)
+            variance += m->c[i] * p[i][j] * m->c[j];
+    return variance;
+}
+
+static void noise_torque_agrees_with_lyapunov(void **state)
+{
+    static struct axis_matrix matrix;
+    struct tune_random rng;
+    struct tune_error err;
+    (void)state;
+    tune_random_init(&rng, 34, 0);
+    for (int checked = 0; checked < 8 * (int)check_multiplier();) {
+        const struct tune_plant plant = axis_random_plant(&rng);
+        const struct tune_controller c = axis_random_controller(&rng, &plant);
+        double rms, want, nearest;
+        if (poles_outside(&plant, &c, &nearest) > 0 || nearest < 1e-6) continue;
+        assert_int_equal(tune_loop_noise_torque(&rms, &plant, &c, 2e-8, &err), TUNE_OK);
+        axis_matrix_make(&matrix, &plant, &c);
+        want = 2e-8 * sqrt(variance_by_lyapunov(&matrix));
+        /* rounding of the doubling, some eps/nearest^2 at worst */
+        check_close_rel(rms, want, 1e-6);
+        checked++;
+    }
+}
+
+static struct tune_plant heron_like(void)
+{
+    return (struct tune_plant){.inertia_kg_m2 = 1500.0,
+                               .viscous_nm_s_per_rad = 60.0,
+                               .delay_s = 0.3e-3,
+                               .loop_rate_hz = 4000.0,
+                               .n_modes = 2,
+                               .mode = {{14.8, 0.004, 0.30, 1.0}, {104.0, 0.02, -0.08, 1.0}}};
+}
+
+static struct tune_controller heron_loop(void)
+{
+    struct tune_controller c = tune_controller_defaults(4000.0);
+    c.kp_nm_per_rad = 2.4e6;
+    c.ki_nm_per_rad_s = 6e6;
+    c.kd_nm_s_per_rad = 9e4;
+    c.derivative_filter_hz = 400.0;
+    c.lowpass_hz = 600.0;
+    c.n_biquads = 1;
+    c.biquad[0] = (struct tune_biquad_spec){104.0, 0.1, 104.0, 0.6};
+    return c;
+}
+
+/* The loop run sample by sample with noise on its sensor. */
+static void noise_torque_agrees_with_a_run_in_time(void **state)
+{
+    enum { PARTS = 50, LENGTH = 8000, SETTLE = 20000 };
+    const struct tune_plant plant = heron_like();
+    const struct tune_controller c = heron_loop();
+    static struct axis_matrix m;
+    double x[AXIS_STATES_MOST] = {0.0}, next[AXIS_STATES_MOST], sum = 0.0, sum2 = 0.0, part = 0.0;
+    double rms, mean, spread;
+    struct tune_random rng;
+    struct tune_error err;
+    (void)state;
+    assert_int_equal(tune_loop_noise_torque(&rms, &plant, &c, 1.0, &err), TUNE_OK);
+    axis_matrix_make(&m, &plant, &c);
+    tune_random_init(&rng, 35, 0);
+    for (int k = -SETTLE; k < PARTS * LENGTH; k++) {
+        const double noise = tune_random_normal(&rng);
+        double torque = m.d * noise;
+        for (size_t i = 0; i < m.n; i++) {
+            next[i] = m.b[i] * noise;
+            torque += m.c[i] * x[i];
+            for (size_t j = 0; j < m.n; j++)
+                next[i] += m.a[i][j] * x[j];
+        }
+        memcpy(x, next, sizeof x);
+        if (k >= 0) part += torque * torque / LENGTH;
+        if (k >= 0 && (k + 1) % LENGTH == 0) {
+            sum += part / PARTS;
+            sum2 += part * part / PARTS;
+            part = 0.0;
+        }
+    }
+    mean = sum;
+    spread = sqrt((sum2 - sum * sum) / (PARTS - 1.0));
+    /* statistical: 4 sigma, from the scatter of the parts, each far longer than the loop remembers */
+    check_close(rms * rms, mean, 4.0 * spread);
+    assert_true(spread < 0.01 * mean);
+}
+
+static void noise_torque_scales_with_the_noise(void **state)
+{
+    const struct tune_plant plant = heron_like();
+    const struct tune_controller c = heron_loop();
+    struct tune_error err;
+    double one, three, zero;
+    (void)state;
+    assert_int_equal(tune_loop_noise_torque(&one, &plant, &c, 1e-8, &err), TUNE_OK);
+    assert_int_equal(tune_loop_noise_torque(&three, &plant, &c, 3e-8, &err), TUNE_OK);
+    assert_int_equal(tune_loop_noise_torque(&zero, &plant, &c, 0.0, &err), TUNE_OK);
+    check_close_rel(three, 3.0 * one, 1e-14);
+    check_close(zero, 0.0, 0.0);
+}
+
+/* ---- statuses -----------------------------------------------------------------------------------*/
+
+static void judged(const struct tune_plant *plant, const struct tune_controller *c,
+                   enum tune_status want)
+{
+    static const struct tune_margins empty;
+    struct tune_error err = {.text = ""};
+    struct tune_margins m;
+    bool stable = true;
+    double rms = 1.0;
+    assert_int_equal(tune_loop_judge(&m, &stable, plant, c, &err), want);
+    assert_false(stable);
+    assert_memory_equal(&m, &empty, sizeof m);
+    assert_true(strlen(err.text) > 0);
+    assert_int_equal(tune_loop_noise_torque(&rms, plant, c, 1e-8, &err), want);
+    check_close(rms, 0.0, 0.0);
+}
+
+static void faulty_axes_are_refused(void **state)
+{
+    const struct tune_plant good_plant = heron_like();
+    const struct tune_controller good = heron_loop();
+    struct tune_plant plant = good_plant;
+    struct tune_controller c = good;
+    struct tune_error err;
+    double rms;
+    (void)state;
+    c.lowpass_hz = 5000.0;
+    judged(&plant, &c, TUNE_EINVAL);
+    c = good;
+    c.loop_rate_hz = 4001.0;
+    judged(&plant, &c, TUNE_EINVAL);
+    plant.inertia_kg_m2 = 0.0;
+    judged(&plant, &good, TUNE_EINVAL);
+    plant = good_plant;
+    plant.viscous_nm_s_per_rad = NAN;
+    judged(&plant, &good, TUNE_EINVAL);
+    plant = good_plant;
+    plant.delay_s = -1e-4;
+    judged(&plant, &good, TUNE_EINVAL);
+    plant = good_plant;
+    plant.n_modes = TUNE_MODES_MAX + 1;
+    judged(&plant, &good, TUNE_EINVAL);
+    plant = good_plant;
+    plant.mode[1].zeta = 0.0;
+    judged(&plant, &good, TUNE_EINVAL);
+    plant.mode[1].zeta = 0.02;
+    plant.mode[1].gain = INFINITY;
+    judged(&plant, &good, TUNE_ENOSOL);
+    assert_int_equal(tune_loop_noise_torque(&rms, &good_plant, &good, -1.0, &err), TUNE_EINVAL);
+    c = times(&good, 30.0);
+    assert_int_equal(tune_loop_noise_torque(&rms, &good_plant, &c, 1e-8, &err), TUNE_ENOSOL);
+    check_close(rms, 0.0, 0.0);
+}
+
+static void a_controller_that_holds_no_position_is_not_stable(void **state)
+{
+    struct tune_plant plant = heron_like();
+    struct tune_controller c = heron_loop();
+    struct tune_margins m;
+    struct tune_error err;
+    bool stable = true;
+    (void)state;
+    c.kp_nm_per_rad = c.ki_nm_per_rad_s = 0.0;
+    assert_int_equal(tune_loop_judge(&m, &stable, &plant, &c, &err), TUNE_OK);
+    assert_false(stable);
+    c.kd_nm_s_per_rad = 0.0; /* nothing at all: L = 0 */
+    stable = true;
+    assert_int_equal(tune_loop_judge(&m, &stable, &plant, &c, &err), TUNE_OK);
+    assert_false(stable);
+    assert_int_equal(m.n_gain_crossings, 0);
+    check_close(m.sens_peak, 1.0, 0.0);
+    /* kp alone on a body without friction: a spring and a hold's lag, unstable */
+    c.kp_nm_per_rad = 1e6;
+    c.n_biquads = 0;
+    c.lowpass_hz = 0.0;
+    plant.viscous_nm_s_per_rad = 0.0;
+    plant.n_modes = 0;
+    stable = true;
+    assert_int_equal(tune_loop_judge(&m, &stable, &plant, &c, &err), TUNE_OK);
+    assert_false(stable);
+}
+
+static void running_out_of_memory_is_told(void **state)
+{
+    const struct tune_plant plant = heron_like();
+    const struct tune_controller c = heron_loop();
+    struct tune_margins m;
+    struct tune_error err;
+    enum tune_status status;
+    bool stable;
+    double rms;
+    unsigned long k = 0;
+    (void)state;
+    do {
+        check_fail_allocation(++k);
+        status = tune_loop_judge(&m, &stable, &plant, &c, &err);
+        if (check_allocation_failed()) {
+            assert_int_equal(status, TUNE_ENOMEM);
+            assert_false(stable);
+        }
+    } while (check_allocation_failed());
+    assert_int_equal(status, TUNE_OK);
+    assert_true(stable);
+    k = 0;
+    do {
+        check_fail_allocation(++k);
+        status = tune_loop_noise_torque(&rms, &plant, &c, 1e-8, &err);
+        if (check_allocation_failed()) assert_int_equal(status, TUNE_ENOMEM);
+    } while (check_allocation_failed());
+    check_fail_allocation(0);
+    assert_int_equal(status, TUNE_OK);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(judgement_agrees_with_the_eigenvalues),
+        cmocka_unit_test(margins_mean_what_they_say),
+        cmocka_unit_test(no_crossing_is_missed),
+        cmocka_unit_test(noise_torque_agrees_with_lyapunov),
+        cmocka_unit_test(noise_torque_agrees_with_a_run_in_time),
+        cmocka_unit_test(noise_torque_scales_with_the_noise),
+        cmocka_unit_test(faulty_axes_are_refused),
+        cmocka_unit_test(a_controller_that_holds_no_position_is_not_stable),
+        cmocka_unit_test(running_out_of_memory_is_told),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
