@@ -10,7 +10,12 @@
 #include "core/status.h"
 #include "record/record.h"
 
-enum { TUNE_PATH_LENGTH = 1024, TUNE_TEXT_LENGTH = 128, TUNE_NAME_LENGTH = 32 };
+enum {
+    TUNE_PATH_LENGTH = 1024,
+    TUNE_TEXT_LENGTH = 128,
+    TUNE_NAME_LENGTH = 32,
+    TUNE_RATIOS_MAX = 24
+};
 
 enum tune_log_kind {
     TUNE_LOG_SWEEP,
@@ -43,16 +48,24 @@ struct tune_requirement {
     double jitter_rms_arcsec;
     bool jitter_of_sky; /* jitter_of = sky */
     double phase_margin_deg, gain_margin_db, gain_reduction_margin_db, peak_sensitivity;
-    double noise_torque_rms_nm, tracking_rate_arcsec_per_s, settle_arcsec, settle_s;
+    double noise_torque_rms_nm; /* default: 2 % of torque_continuous_nm where that is given */
+    double tracking_rate_arcsec_per_s, settle_arcsec, settle_s;
+};
+
+/* A payload ratio known from elsewhere (an accelerometer, a model of the structure): that of the mode
+ * nearest to f_hz. */
+struct tune_payload_ratio {
+    double f_hz, ratio;
 };
 
 struct tune_log_entry {
     char name[TUNE_NAME_LENGTH + 1], pointing[TUNE_NAME_LENGTH + 1];
     enum tune_log_kind kind;
+    bool of_loop;                           /* kind = response, of = loop: the open loop's */
     char file[TUNE_PATH_LENGTH];            /* as written, relative to the logbook */
     char controller_file[TUNE_PATH_LENGTH]; /* empty: the logbook's own gains were active */
     double angle_deg, other_axis_deg;
-    char other_axis_state[16];
+    char other_axis_state[16];       /* "holding", "braked", "free" */
     struct tune_record_opts reading; /* column maps, rates and scales for tune_record_read */
     long line;                       /* of its section in axis.ini */
 };
@@ -66,15 +79,20 @@ struct tune_logbook {
     bool has_controller;
     struct tune_controller controller;
     struct tune_requirement requirement;
-    /* stated payload ratios, optional section [payload]: mode frequency -> ratio */
+    /* optional section [payload]: ratio1_hz = 14.8, ratio1 = -3.3, ratio2_hz ... without a gap */
+    size_t n_payload_ratios;
+    struct tune_payload_ratio payload_ratio[TUNE_RATIOS_MAX];
     size_t n_logs;
     struct tune_log_entry *log;
 };
 
-/* path: the folder or its axis.ini. Release with tune_logbook_free().
+/* path: the folder or its axis.ini. Release with tune_logbook_free(). On failure *out is empty.
+ * A value may stand in double quotes ("" for a quote inside); ; behind a space starts a comment; a line
+ * holds at most 198 bytes before its comment.
  *   TUNE_EIO    not there or not readable
- *   TUNE_EDATA  unknown, repeated, malformed or out-of-range section or key: err has file, line, key,
- *               value and what was expected */
+ *   TUNE_EDATA  unknown, repeated, malformed or out-of-range section or key: err has file, line, column
+ *               (of the character), key (thing), value and what was expected (limit)
+ *   TUNE_ENOMEM */
 TUNE_API enum tune_status tune_logbook_read(struct tune_logbook *out, const char *path,
                                             struct tune_error *err);
 
@@ -93,11 +111,19 @@ TUNE_API void tune_logbook_free(struct tune_logbook *logbook);
 
 /* ---- controller files: one section [controller], keys as in axis.ini -----------------------------*/
 
+/* TUNE_EDATA: malformed as for axis.ini, no gain above 0, a filter above half the loop rate; TUNE_EIO,
+ * TUNE_ENOMEM. */
 TUNE_API enum tune_status tune_controller_read(struct tune_controller *out, const char *path,
                                                double loop_rate_hz, struct tune_error *err);
 
+/* The same from text in memory; name stands for the file in messages. */
+TUNE_API enum tune_status tune_controller_parse(struct tune_controller *out, const char *name,
+                                                const char *text, size_t size, double loop_rate_hz,
+                                                struct tune_error *err);
+
 /* The text of a controller file, with the comment lines given (each line starting "; "; may be NULL).
- * 17 significant digits: reading it back gives the same numbers. The caller frees *text. */
+ * Up to 17 significant digits: reading it back gives the same numbers. The caller frees *text.
+ * TUNE_EINVAL: a controller that tune_controller_check refuses, a comment line without "; ". */
 TUNE_API enum tune_status tune_controller_text(char **text,
                                                const struct tune_controller *controller,
                                                const char *comment, struct tune_error *err);

@@ -171,7 +171,7 @@ static size_t character_length(const unsigned char *text, size_t length)
 {
     const unsigned char c = text[0];
     size_t need = 0;
-    if (c < 0x80) return c >= 0x20 && c != 0x7f;
+    if (c < 0x80) return 1;
     if (c >= 0xc2 && c <= 0xdf) need = 2;
     if (c >= 0xe0 && c <= 0xef) need = 3;
     if (c >= 0xf0 && c <= 0xf4) need = 4;
@@ -185,11 +185,27 @@ static size_t character_length(const unsigned char *text, size_t length)
     return need;
 }
 
+bool tune_text_is_utf8(const char *text, size_t length)
+{
+    size_t width = 1;
+    for (size_t i = 0; i < length && width; i += width)
+        width = character_length((const unsigned char *)text + i, length - i);
+    return width != 0;
+}
+
+/* As character_length, control characters left out. */
+static size_t printable_length(const char *text, size_t length)
+{
+    const unsigned char c = (unsigned char)*text;
+    if (c < 0x20 || c == 0x7f) return 0;
+    return character_length((const unsigned char *)text, length);
+}
+
 const char *tune_text_shown(char *out, size_t size, const char *text, size_t length)
 {
     size_t used = 0, dots = 0; /* dots: where "..." would still fit */
     for (size_t i = 0; i < length;) {
-        const size_t good = character_length((const unsigned char *)text + i, length - i);
+        const size_t good = printable_length(text + i, length - i);
         const size_t width = good ? good : 1;
         if (used + width > size - 1) {
             memcpy(out + dots, "...", 3);

@@ -32,6 +32,8 @@ TUNE_API const char *tune_number_text(char text[TUNE_NUMBER_TEXT], double value)
  * '?', too long a text is cut between characters and ends in "...". size >= 8. Returns out. */
 TUNE_API const char *tune_text_shown(char *out, size_t size, const char *text, size_t length);
 
+TUNE_API bool tune_text_is_utf8(const char *text, size_t length);
+
 /* Are the two the same, ASCII capitals aside? */
 TUNE_API bool tune_text_same(const char *a, const char *b);
 

@@ -1,0 +1,46 @@
+/* sections_internal.h - the sections that axis.ini, controller files and descriptions share.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_SECTIONS_INTERNAL_H
+#define TUNE_SECTIONS_INTERNAL_H
+
+#include "logbook/keys_internal.h"
+
+/* Keys into struct tune_axis_entry, tune_drive_entry, tune_controller, tune_requirement. */
+enum { AXIS_KEYS = 5, DRIVE_KEYS = 11, CONTROLLER_KEYS = 11, REQUIREMENT_KEYS = 10 };
+extern const struct key_spec axis_keys[AXIS_KEYS];
+extern const struct key_spec drive_keys[DRIVE_KEYS];
+extern const struct key_spec controller_keys[CONTROLLER_KEYS];
+extern const struct key_spec requirement_keys[REQUIREMENT_KEYS];
+
+#define SECTION_AXIS                                                                               \
+    {                                                                                              \
+        .kind = "axis", .required = true, .key = axis_keys, .n_keys = AXIS_KEYS                    \
+    }
+#define SECTION_DRIVE                                                                              \
+    {                                                                                              \
+        .kind = "drive", .required = true, .key = drive_keys, .n_keys = DRIVE_KEYS                 \
+    }
+#define SECTION_CONTROLLER(needed)                                                                 \
+    {                                                                                              \
+        .kind = "controller", .required = needed, .key = controller_keys,                          \
+        .n_keys = CONTROLLER_KEYS                                                                  \
+    }
+#define SECTION_REQUIREMENT                                                                        \
+    {                                                                                              \
+        .kind = "requirement", .key = requirement_keys, .n_keys = REQUIREMENT_KEYS                 \
+    }
+
+/* [axis], [drive], [controller] and [requirement] into a logbook that is all zero, with their defaults
+ * and what must agree between keys. */
+enum tune_status sections_read(struct tune_logbook *out, const struct ini_document *document,
+                               const struct section_spec *spec, size_t n_specs,
+                               struct tune_error *err);
+
+/* A [controller] section. */
+enum tune_status sections_read_controller(struct tune_controller *out,
+                                          const struct ini_document *document,
+                                          const struct ini_section *section,
+                                          const struct section_spec *spec, size_t n_specs,
+                                          double loop_rate_hz, struct tune_error *err);
+
+#endif
