@@ -96,6 +96,12 @@ build/san/libtune.a: $(SAN_OBJ)
 build/san/quietaxis: $(SAN_APP) build/san/libtune.a
 	$(CC) $(CFLAGS_ALL) $(SANITIZE) -o $@ $^ $(LIBS)
 
+# the report's tests see the program's own report folder, which stands apart from the commands
+SAN_REPORT = $(filter build/san/apps/quietaxis/report/%,$(SAN_APP)) build/san/plots_embedded.o
+
+build/san/tests/report/%: build/san/tests/report/%.o $(SAN_SUPPORT) $(SAN_REPORT) build/san/libtune.a
+	$(CC) $(CFLAGS_ALL) $(SANITIZE) $(WRAP) -o $@ $^ $(LIBS) -lcmocka
+
 build/san/tests/%: build/san/tests/%.o $(SAN_SUPPORT) build/san/libtune.a
 	$(CC) $(CFLAGS_ALL) $(SANITIZE) $(WRAP) -o $@ $^ $(LIBS) -lcmocka
 

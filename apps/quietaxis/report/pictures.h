@@ -1,0 +1,42 @@
+/* pictures.h - from results to the data files of the plots, and the plots.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REPORT_PICTURES_H
+#define REPORT_PICTURES_H
+
+#include <stddef.h>
+
+#include "table.h"
+#include "buffer.h"
+#include "tune.h"
+
+/* Headers of the result files read here. */
+extern const char picture_frf_header[], picture_model_header[], picture_loop_header[],
+    picture_jitter_header[];
+
+/* A resonance or antiresonance named over the response. */
+struct picture_mark {
+    double f_hz;
+    bool antiresonance;
+};
+
+/* The response of one pointing; frf is thinned in place, model may have no rows. */
+enum tune_status picture_frf(struct buffer *svg, struct table *frf, const struct table *model,
+                             const struct picture_mark *marks, size_t n_marks,
+                             struct tune_error *err);
+
+/* loops[n], n >= 1, and the names of their pointings; NAN: no limit. */
+enum tune_status picture_loop(struct buffer *svg, const struct table *loops,
+                              const char *const *names, size_t n, double peak_sensitivity,
+                              struct tune_error *err);
+enum tune_status picture_sensitivity(struct buffer *svg, const struct table *loops,
+                                     const char *const *names, size_t n, double peak_sensitivity,
+                                     struct tune_error *err);
+
+enum tune_status picture_jitter(struct buffer *svg, const struct table *jitter,
+                                double required_arcsec, struct tune_error *err);
+
+/* Where the labels of marks at sorted x[n] stand so that neighbours keep `gap` and all lie within
+ * low..high (if they fit at all): least squares, by pooling neighbours that collide. */
+void picture_spread(double *place, const double *x, size_t n, double gap, double low, double high);
+
+#endif
