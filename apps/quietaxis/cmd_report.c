@@ -1,0 +1,54 @@
+/* cmd_report.c - `report`: everything about the axis in one HTML file.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "command.h"
+#include "report/report.h"
+
+static int print_listing(const struct tune_notes *left_out)
+{
+    const char *const files[] = {"report.html"};
+    struct tune_error err;
+    char *text = NULL;
+    int code;
+    if (tune_listing_json(&text, "report/1", files, 1, left_out, &err)) return command_fail(&err);
+    code = command_print(text);
+    free(text);
+    return code;
+}
+
+static int run(const struct command_line *line)
+{
+    char path[TUNE_PATH_LENGTH], text[TUNE_PATH_LENGTH + 2];
+    struct tune_notes left_out = {0};
+    struct tune_error err;
+    const enum tune_status status = report_write(path, &left_out, &line->job, &err);
+    command_progress_done();
+    if (status) return command_fail(&err);
+    for (size_t i = 0; i < left_out.n; i++)
+        command_say(line, "not in the report: %s", left_out.text[i]);
+    if (line->json) return print_listing(&left_out);
+    (void)snprintf(text, sizeof text, "%s\n", path);
+    return command_print(text);
+}
+
+const struct command command_report = {
+    .name = "report",
+    .answers = "one self-contained HTML file",
+    .usage = "report [OPTIONS] LOGBOOK",
+    .help = "Does what the logs allow (inspect, identify, design, predict, verify), taking fresh\n"
+            "results again, and writes results/report.html: the answer, cautions, tables, plots,\n"
+            "assumptions and the hashes of its inputs in one file that opens without a network.\n"
+            "A step the logs do not allow is left out, and the page says why. The plots are drawn\n"
+            "by gnuplot, which must be installed.\n"
+            "\n"
+            "  quietaxis report hour-angle\n"
+            "\n"
+            "Prints the name of the file. With --controller FILE the loop and the prediction are\n"
+            "those of the gains in FILE.\n"
+            "Exit: 0 written, 2 misuse or no gnuplot, 3 unusable data, 4 no fit found.\n",
+    .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_THREADS,
+    .arguments = 1,
+    .run = run,
+};

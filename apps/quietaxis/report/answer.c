@@ -1,0 +1,242 @@
+/* answer.c - who, the answer, and what to beware of.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "sections.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "html.h"
+
+/* ---- which gains the page is about -----------------------------------------------------------*/
+
+const struct tune_candidate *report_recommended(const struct report *report)
+{
+    const struct tune_proposal *proposal = report->proposal;
+    if (!proposal || proposal->recommended >= proposal->n_candidates) return NULL;
+    return &proposal->candidate[proposal->recommended];
+}
+
+const struct tune_controller *report_controller(const struct report *report)
+{
+    const struct tune_candidate *recommended = report_recommended(report);
+    if (report->forecast) return &report->forecast->controller;
+    return recommended ? &recommended->controller : NULL;
+}
+
+const char *report_controller_source(const struct report *report)
+{
+    const struct tune_candidate *recommended = report_recommended(report);
+    if (report->forecast) return report->forecast->controller_source;
+    return recommended ? recommended->name : "";
+}
+
+/* Field by field: padding is nobody's business. */
+bool report_same_controller(const struct tune_controller *a, const struct tune_controller *b)
+{
+    bool same = a->loop_rate_hz == b->loop_rate_hz && a->kp_nm_per_rad == b->kp_nm_per_rad &&
+                a->ki_nm_per_rad_s == b->ki_nm_per_rad_s &&
+                a->kd_nm_s_per_rad == b->kd_nm_s_per_rad &&
+                a->derivative_filter_hz == b->derivative_filter_hz &&
+                a->lowpass_hz == b->lowpass_hz && a->n_biquads == b->n_biquads;
+    if (same && a->lowpass_hz > 0.0)
+        same = a->lowpass_order == b->lowpass_order && a->lowpass_zeta == b->lowpass_zeta;
+    for (size_t i = 0; same && i < a->n_biquads; i++)
+        same = a->biquad[i].zero_hz == b->biquad[i].zero_hz &&
+               a->biquad[i].zero_zeta == b->biquad[i].zero_zeta &&
+               a->biquad[i].pole_hz == b->biquad[i].pole_hz &&
+               a->biquad[i].pole_zeta == b->biquad[i].pole_zeta;
+    return same;
+}
+
+/* ---- head ------------------------------------------------------------------------------------*/
+
+static void term(struct buffer *html, const char *raw_name, const char *words)
+{
+    if (!*words) return;
+    buffer_format(html, "<div><dt>%s</dt><dd>", raw_name);
+    buffer_escape(html, words);
+    buffer_add(html, "</dd></div>\n");
+}
+
+void section_head(struct buffer *html, const struct report *report)
+{
+    const struct tune_axis_entry *axis = &report->logbook->axis;
+    buffer_add(html, "<header>\n<p class=\"kind\">Servo report</p>\n<h1>");
+    buffer_escape(html, *axis->site ? axis->site : "Axis");
+    if (*axis->name) {
+        buffer_add(html, ", ");
+        buffer_escape(html, axis->name);
+    }
+    buffer_add(html, "</h1>\n<dl>\n");
+    term(html, "Configuration", axis->configuration);
+    term(html, "Date of the logbook", axis->date);
+    buffer_format(html, "<div><dt>Loop rate</dt><dd>%.10g Hz</dd></div>\n",
+                  report->logbook->drive.loop_rate_hz);
+    if (report->identification)
+        buffer_format(html, "<div><dt>Pointings</dt><dd>%zu</dd></div>\n",
+                      report->identification->n_pointings);
+    buffer_add(html, "</dl>\n</header>\n");
+}
+
+/* ---- answer ----------------------------------------------------------------------------------*/
+
+struct quantity {
+    const char *key, *raw_name, *raw_unit;
+};
+
+static const struct quantity quantities[] = {
+    {"jitter_rms_arcsec", "Jitter, rms", "arcsec"},
+    {"phase_margin_deg", "Phase margin", "deg"},
+    {"gain_margin_db", "Gain margin, upward", "dB"},
+    {"gain_reduction_margin_db", "Gain margin, downward", "dB"},
+    {"peak_sensitivity", "Peak sensitivity, max |S|", ""},
+    {"noise_torque_rms_nm", "Torque from sensor noise, rms", "N m"},
+    {"tracking_rate_arcsec_per_s", "Tracking rate", "arcsec/s"},
+    {"settle_s", "Settling time", "s"},
+    {"settle_arcsec", "Settling band", "arcsec"},
+};
+
+static void judgement_row(struct buffer *html, const struct tune_judgement *item, const char *basis)
+{
+    const struct quantity unknown = {NULL, item->name, ""}, *quantity = &unknown;
+    for (size_t i = 0; i < sizeof quantities / sizeof *quantities; i++)
+        if (strcmp(quantities[i].key, item->name) == 0) quantity = &quantities[i];
+    buffer_format(html, "<tr class=\"%s\"><th scope=\"row\">", item->met ? "met" : "missed");
+    buffer_escape(html, quantity->raw_name);
+    if (*quantity->raw_unit) buffer_format(html, " (%s)", quantity->raw_unit);
+    buffer_add(html, "</th>");
+    buffer_format(html, "<td class=\"w\"><span class=\"verdict\">%s</span></td>",
+                  item->met ? "met" : "missed");
+    html_number(html, item->value, 3);
+    buffer_format(html, "<td>%s %.4g</td>", item->at_most ? "at most" : "at least", item->limit);
+    html_words(html, item->where);
+    html_words(html, basis);
+    html_row_end(html);
+}
+
+static bool judged_again(const struct tune_judgements *list, const char *name)
+{
+    for (size_t i = 0; i < list->n; i++)
+        if (strcmp(list->item[i].name, name) == 0) return true;
+    return false;
+}
+
+static void requirement_table(struct buffer *html, const struct report *report)
+{
+    const struct tune_candidate *recommended = report_recommended(report);
+    const struct tune_forecast *forecast = report->forecast;
+    char basis[TUNE_INPUT_PATH + 32];
+    /* the prediction's figure replaces the design's own where both speak of the same gains */
+    const bool replaced = forecast && recommended &&
+                          report_same_controller(&forecast->controller, &recommended->controller);
+    html_table(html, "Requirement and what is reached",
+               "Quantity|<Verdict|Reached|Required|<Decided at|<Basis");
+    for (size_t i = 0; recommended && i < report->proposal->requirement.n; i++) {
+        const struct tune_judgement *item = &report->proposal->requirement.item[i];
+        (void)snprintf(basis, sizeof basis, "designed, %s", recommended->name);
+        if (!replaced || !judged_again(&forecast->requirement, item->name))
+            judgement_row(html, item, basis);
+    }
+    for (size_t i = 0; forecast && i < forecast->requirement.n; i++) {
+        (void)snprintf(basis, sizeof basis, "predicted, %s", forecast->controller_source);
+        judgement_row(html, &forecast->requirement.item[i], basis);
+    }
+    for (size_t i = 0; report->verification && i < report->verification->requirement.n; i++)
+        judgement_row(html, &report->verification->requirement.item[i], "measured");
+    html_table_end(html);
+}
+
+/* 1 met, 0 missed, -1 nothing was judged */
+static int all_met(const struct tune_judgements *list)
+{
+    return list->n ? list->met : -1;
+}
+
+static void headline(struct buffer *html, const struct report *report)
+{
+    const struct tune_candidate *recommended = report_recommended(report);
+    const int designed = recommended ? all_met(&report->proposal->requirement) : -1;
+    const int predicted = report->forecast ? all_met(&report->forecast->requirement) : -1;
+    const int measured = report->verification ? all_met(&report->verification->requirement) : -1;
+    const bool missed = designed == 0 || predicted == 0 || measured == 0;
+    const char *words = "Requirement met in design and prediction; not measured yet";
+    if (measured == 1) words = "Requirement met: designed, predicted and measured";
+    if (missed) words = "Requirement missed";
+    if (measured == 1 && missed) words = "Requirement met in the logs, but not in every prediction";
+    if (measured == 0 && designed != 0 && predicted != 0)
+        words = "Requirement missed in the logs, although predicted to be met";
+    if (designed < 0 && predicted < 0 && measured < 0)
+        words = "No judgement: the logbook states no requirement, or nothing could be designed";
+    buffer_format(html, "<p class=\"answer %s\">%s.</p>\n",
+                  missed                                          ? "missed"
+                  : designed < 0 && predicted < 0 && measured < 0 ? "open"
+                                                                  : "met",
+                  words);
+}
+
+/* The jitter in one sentence, with its interval. */
+static void jitter_sentence(struct buffer *html, const struct tune_forecast *forecast)
+{
+    const struct tune_pointing_forecast *worst;
+    if (!forecast || forecast->worst >= forecast->n_pointings) return;
+    worst = &forecast->pointing[forecast->worst];
+    buffer_add(html, "<p>Under the gains of ");
+    buffer_escape(html, forecast->controller_source);
+    buffer_format(html,
+                  " the encoder log is predicted to show <strong>%.3g arcsec rms</strong> "
+                  "(95 %% interval %.3g to %.3g) at ",
+                  worst->measured_rms_arcsec.value, worst->interval_95_arcsec[0],
+                  worst->interval_95_arcsec[1]);
+    buffer_escape(html, worst->pointing);
+    buffer_format(html, ", the worst of %zu pointing%s; the axis itself moves by %.3g arcsec rms",
+                  forecast->n_pointings, forecast->n_pointings == 1 ? "" : "s",
+                  worst->true_rms_arcsec.value);
+    if (isfinite(worst->sky_rms_arcsec)) {
+        buffer_format(html, ", the line of sight by %.3g arcsec rms (payload ratios ",
+                      worst->sky_rms_arcsec);
+        buffer_escape(html, forecast->payload);
+        buffer_add(html, ")");
+    }
+    buffer_add(html, ".</p>\n");
+}
+
+void section_answer(struct buffer *html, const struct report *report)
+{
+    const struct tune_inspection *inspection = report->inspection;
+    size_t unfit = 0;
+    html_section(html, "answer", "Answer");
+    headline(html, report);
+    jitter_sentence(html, report->forecast);
+    for (size_t i = 0; inspection && i < inspection->n_logs; i++)
+        unfit += inspection->log[i].health.verdict == TUNE_UNFIT;
+    if (unfit)
+        buffer_format(html,
+                      "<p class=\"answer missed\">%zu of %zu logs are unfit for use; see "
+                      "<a href=\"#logs\">the logs</a>.</p>\n",
+                      unfit, inspection->n_logs);
+    if ((report_recommended(report) && report->proposal->requirement.n) ||
+        (report->forecast && report->forecast->requirement.n) ||
+        (report->verification && report->verification->requirement.n))
+        requirement_table(html, report);
+    if (report->left_out.n) {
+        buffer_add(html, "<h3>Not done</h3>\n");
+        html_notes(html, &report->left_out);
+    }
+    html_section_end(html);
+}
+
+void section_cautions(struct buffer *html, const struct report *report)
+{
+    struct tune_notes cautions = {0};
+    if (report->proposal) tune_notes_join(&cautions, &report->proposal->cautions);
+    if (report->forecast) tune_notes_join(&cautions, &report->forecast->cautions);
+    html_section(html, "cautions", "Cautions");
+    buffer_add(
+        html,
+        "<p>A telescope axis can injure people and break optics. This page holds numbers "
+        "computed from logs; nothing on it replaces local codes and site rules, the drive's "
+        "own limits and emergency stop, or people qualified and licensed for the work.</p>\n");
+    html_notes(html, &cautions);
+    html_section_end(html);
+}

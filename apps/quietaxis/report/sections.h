@@ -1,0 +1,36 @@
+/* sections.h - the parts of the page, in its order.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef REPORT_SECTIONS_H
+#define REPORT_SECTIONS_H
+
+#include "report.h"
+#include "table.h"
+
+void section_head(struct buffer *html, const struct report *report);
+void section_answer(struct buffer *html, const struct report *report);
+void section_cautions(struct buffer *html, const struct report *report);
+
+/* Pointings, then each with its response drawn. */
+enum tune_status section_plant(struct buffer *html, const struct report *report,
+                               const struct tune_watch *watch, struct tune_error *err);
+
+/* Candidates, the recommended one's filters, margins, the loop drawn. */
+enum tune_status section_gains(struct buffer *html, const struct report *report,
+                               const struct tune_watch *watch, struct tune_error *err);
+
+/* What disturbs, the prediction by pointing and source, the spectrum drawn; what logs showed. */
+enum tune_status section_stillness(struct buffer *html, const struct report *report,
+                                   const struct tune_watch *watch, struct tune_error *err);
+
+void section_logs(struct buffer *html, const struct report *report);
+void section_assumptions(struct buffer *html, const struct report *report);
+void section_provenance(struct buffer *html, const struct report *report);
+
+/* The gains that the loop plots and the prediction are about; NULL where there are none. */
+const struct tune_controller *report_controller(const struct report *report);
+/* "results/controller.ini", ... */
+const char *report_controller_source(const struct report *report);
+const struct tune_candidate *report_recommended(const struct report *report);
+bool report_same_controller(const struct tune_controller *a, const struct tune_controller *b);
+
+#endif
