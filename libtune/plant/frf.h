@@ -2,8 +2,13 @@
  *
  * With the injected signal d logged (the rule): indirect, G = Gyd / Gud, safe in closed loop.
  * Without: direct, G = Y/U by the same local polynomial regression; biased in a stiff loop.
- * Where the reference is periodic with two or more whole periods: exact lines of the period, noise
- * from the scatter between periods.
+ * Where the reference (d, or else the torque) repeats for two or more whole periods: G = Y/U of the
+ * means over the periods at the excited lines, noise from the scatter between periods; a first period
+ * that is a transient is left out.
+ *
+ * The standing torque and the straight line of the target (without a target: that of the quiet ends,
+ * or of the whole record) are removed first; rows before and after the excitation without any are
+ * tapered, the excited rows never. Column delays (delay_samples) are undone.
  * Source: R. Pintelon and J. Schoukens, System Identification, 2nd ed. 2012.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_FRF_H
@@ -25,19 +30,29 @@ struct tune_frf {
     double *f_hz;      /* [n] */
     double complex *g; /* [n] rad per N m */
     double *std;       /* [n] sqrt(E|G^ - G|^2), both parts together */
-    double *coh;       /* [n] squared coherence of the reference and the position, 0..1 */
+    double *coh;       /* [n] squared coherence of the reference and the position, 0..1: of a sweep,
+                           1 - residual/total mean square of the local regression, transient taken
+                           out of both, each divided by its degrees of freedom (noise alone gives
+                           about 0); of a periodic record, |sum Y R*|^2/(sum |Y|^2 sum |R|^2) over
+                           the periods (noise alone gives 1/periods) */
     double *dof;       /* [n] complex degrees of freedom of std; the 95 % radius is
-                           std sqrt(F.95(2, 2 dof)) */
-    double band_hz[2]; /* usable band */
+                           std sqrt(F.95(2, 2 dof)). Of a periodic record: periods - 1, times the
+                           neighbouring lines pooled where there are fewer than 11 periods */
+    double
+        band_hz[2]; /* usable band: first and last line; bins in it whose torque response is known
+                           to worse than a third are left out */
     enum tune_frf_estimator estimator;
-    bool closed_loop; /* torque differs from the injected signal */
+    bool closed_loop; /* torque differs from the injected signal; false where that was not logged */
 };
 
-/* The lines the likelihood works on: every line of the usable band, and the noise around it. */
+/* The lines the likelihood works on: every line of the usable band, and the noise around it. A sweep of
+ * N samples gives X/sqrt(N) at every line of the record; a periodic record the excited lines, the mean
+ * over its periods of X/sqrt(period) and the covariance of that mean. */
 struct tune_lines {
     size_t n;
     double *f_hz;           /* [n] */
-    double df_hz;           /* spacing of the lines of one record */
+    double df_hz;           /* spacing of the lines of one record; of a periodic one, the usual
+                                 spacing of its excited lines */
     double complex *u, *y;  /* [n] torque and position; Y = G U + V */
     double *var_y, *var_u;  /* [n] E|V|^2 of each */
     double complex *cov_yu; /* [n] E[Vy conj(Vu)] */
@@ -53,14 +68,19 @@ struct tune_frf_opts {
 TUNE_API struct tune_frf_opts tune_frf_defaults(void);
 
 /* Estimate from one record. Both results are filled (lines may be NULL); release each with its _free.
- *   TUNE_EDATA  no torque or output channel, no excitation to speak of, record too short */
+ * On failure both are empty.
+ *   TUNE_EINVAL stride 0, another output role, a band that does not rise, or lpm out of range
+ *   TUNE_EDATA  no torque or output channel, one that never changes, no excitation to speak of, record
+ *               too short
+ *   TUNE_ENOMEM */
 TUNE_API enum tune_status tune_frf_estimate(struct tune_frf *out, struct tune_lines *lines,
                                             const struct tune_record *rec,
                                             const struct tune_frf_opts *opts,
                                             struct tune_error *err);
 
 /* Put the bins of b among those of a (several records of one pointing); likewise lines.
- * b is left as it is. TUNE_ENOMEM leaves a as it was. */
+ * b is left as it is. TUNE_ENOMEM leaves a as it was. An empty a takes over b's estimator and spacing,
+ * else a's stay; the band becomes that of both. */
 TUNE_API enum tune_status tune_frf_append(struct tune_frf *a, const struct tune_frf *b,
                                           struct tune_error *err);
 TUNE_API enum tune_status tune_lines_append(struct tune_lines *a, const struct tune_lines *b,

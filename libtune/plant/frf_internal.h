@@ -1,0 +1,73 @@
+/* frf_internal.h - the parts of the frequency-response estimate.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_FRF_INTERNAL_H
+#define TUNE_FRF_INTERNAL_H
+
+#include "plant/frf.h"
+
+enum tune_signal { TUNE_SIGNAL_REFERENCE, TUNE_SIGNAL_TORQUE, TUNE_SIGNAL_POSITION };
+enum { TUNE_SIGNALS = 3 };
+
+/* What the estimate works on: the three signals of one record, standing values removed. Without a
+ * logged excitation the reference is the torque itself: x[REFERENCE] == x[TORQUE]. */
+struct tune_excerpt {
+    size_t n;
+    double rate_hz;
+    double *x[TUNE_SIGNALS]; /* [n] */
+    double delay_samples[TUNE_SIGNALS];
+    bool indirect;                  /* the excitation was logged */
+    size_t quiet_front, quiet_rear; /* rows without excitation before and after it */
+    double taper_energy;            /* mean square of the taper over the n rows */
+};
+
+enum tune_status tune_excerpt_take(struct tune_excerpt *out, const struct tune_record *rec,
+                                   enum tune_role output, struct tune_error *err);
+/* Shorten the quiet ends to a length that transforms fast and taper what is left of them. */
+void tune_excerpt_taper(struct tune_excerpt *excerpt);
+void tune_excerpt_free(struct tune_excerpt *excerpt);
+
+/* exp(+j 2 pi cycles) */
+double complex tune_frf_turn(double cycles);
+
+/* X[k] *= scale exp(+j 2 pi k delay): undoes a column's delay, given as part of the record length. */
+void tune_frf_advance(double complex *X, size_t bins, double scale, double delay);
+
+/* First and last bin of the band that `power`[bins] really excites, within first..last. */
+enum tune_status tune_frf_find_band(size_t band[2], const double *power, size_t first, size_t last,
+                                    struct tune_error *err);
+
+/* The rows start .. start + periods * length of a periodic reference. periods = 0: not periodic. */
+struct tune_periods {
+    size_t start, length, periods;
+};
+enum tune_status tune_frf_find_periods(struct tune_periods *out, const struct tune_excerpt *excerpt,
+                                       struct tune_error *err);
+
+enum tune_status tune_frf_sweep(struct tune_frf *out, struct tune_lines *lines,
+                                struct tune_excerpt *excerpt, const struct tune_frf_opts *opts,
+                                struct tune_error *err);
+enum tune_status tune_frf_periodic(struct tune_frf *out, struct tune_lines *lines,
+                                   const struct tune_excerpt *excerpt,
+                                   const struct tune_periods *periods,
+                                   const struct tune_frf_opts *opts, struct tune_error *err);
+
+/* Room for n bins or lines, all 0. */
+enum tune_status tune_frf_allocate(struct tune_frf *frf, size_t n, struct tune_error *err);
+enum tune_status tune_lines_allocate(struct tune_lines *lines, size_t n, struct tune_error *err);
+
+/* Covariance of the noise on position and torque at one bin, E[V V^H] with V = [Vy, Vu]. */
+struct tune_noise {
+    double yy, uu;
+    double complex yu;
+};
+
+/* E|e|^2 of G = Y/U given the noise of Y and U and U itself. */
+double tune_frf_ratio_variance(double complex g, double complex u, const struct tune_noise *noise);
+
+/* The loop is closed when more than this part of the torque's energy is not the excitation's. */
+#define TUNE_FRF_LOOP_SHARE 1e-4
+
+/* Below this many standard deviations a torque response makes the ratio far from normal. */
+#define TUNE_FRF_SMALLEST_RATIO 3.0
+
+#endif
