@@ -25,8 +25,8 @@ struct tune_simulated_log {
     enum tune_log_kind kind; /* sweep, hold or track */
     size_t pointing;         /* index */
     double ramp_rad_per_s;   /* target speed during the log */
-    double duration_s;       /* hold, track */
-    struct tune_sweep sweep; /* sweep */
+    double duration_s;       /* hold, track; of a sweep without its quiet ends */
+    struct tune_sweep sweep; /* sweep; with the inertia at the pointing */
     bool log_sky;            /* also write sky_arcsec */
 };
 
@@ -41,8 +41,17 @@ struct tune_description {
     struct tune_simulated_log *log;
 };
 
+/* Release with tune_description_free(). On failure *out is empty.
+ *   TUNE_EIO    not there or not readable
+ *   TUNE_EDATA  as for axis.ini; modes not rising, a log of an unknown pointing, keys of a sweep elsewhere
+ *   TUNE_ENOMEM */
 TUNE_API enum tune_status tune_description_read(struct tune_description *out, const char *path,
                                                 struct tune_error *err);
+
+/* The same from text in memory; name stands for the file in messages. */
+TUNE_API enum tune_status tune_description_parse(struct tune_description *out, const char *name,
+                                                 const char *text, size_t size,
+                                                 struct tune_error *err);
 
 /* The axis as it is at one pointing. */
 TUNE_API struct tune_axis tune_description_axis(const struct tune_description *description,

@@ -1,0 +1,151 @@
+/* description_log.c - the logs that `simulate` is to write.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "logbook/description_internal.h"
+
+#include <math.h>
+#include <stddef.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "core/units.h"
+
+#define LOG(field) offsetof(struct raw_log, field)
+
+/* [log NAME] as the file has it. */
+struct raw_log {
+    int kind;
+    char pointing[TUNE_NAME_LENGTH + 1];
+    double ramp_arcsec_per_s, duration_s;
+    bool log_sky;
+    double from_hz, to_hz, amplitude_nm, quiet_before_s, quiet_after_s, fade_s;
+    double position_limit_arcsec, speed_limit_arcsec_per_s;
+};
+
+const struct key_spec description_log_keys[DESCRIPTION_LOG_KEYS] = {
+    {.name = "kind", .type = KEY_CHOICE, .offset = LOG(kind), .choices = "sweep|hold|track"},
+    {.name = "pointing",
+     .type = KEY_POINTING,
+     .size = TUNE_NAME_LENGTH + 1,
+     .offset = LOG(pointing)},
+    {.name = "ramp_arcsec_per_s", .offset = LOG(ramp_arcsec_per_s), KEY_ANY},
+    {.name = "duration_s", .offset = LOG(duration_s), KEY_POSITIVE},
+    {.name = "log_sky", .type = KEY_SWITCH, .offset = LOG(log_sky), .choices = "no|yes"},
+    {.name = "sweep_from_hz", .offset = LOG(from_hz), KEY_POSITIVE},
+    {.name = "sweep_to_hz", .offset = LOG(to_hz), KEY_POSITIVE},
+    {.name = "amplitude_nm", .offset = LOG(amplitude_nm), KEY_POSITIVE},
+    {.name = "quiet_before_s", .offset = LOG(quiet_before_s), KEY_NOT_NEGATIVE},
+    {.name = "quiet_after_s", .offset = LOG(quiet_after_s), KEY_NOT_NEGATIVE},
+    {.name = "fade_s", .offset = LOG(fade_s), KEY_NOT_NEGATIVE},
+    {.name = "position_limit_arcsec", .offset = LOG(position_limit_arcsec), KEY_POSITIVE},
+    {.name = "speed_limit_arcsec_per_s", .offset = LOG(speed_limit_arcsec_per_s), KEY_POSITIVE},
+};
+
+static enum tune_status find_pointing(size_t *index, const struct tune_description *description,
+                                      const char *name, const struct ini_document *document,
+                                      const struct ini_section *section, struct tune_error *err)
+{
+    for (*index = 0; *index < description->n_pointings; ++*index)
+        if (strcmp(description->pointing[*index].name, name) == 0) return TUNE_OK;
+    return ini_refuse(err, section, ini_find(document, section, "pointing"),
+                      "a pointing of this file", "there is no section [pointing %s]", name);
+}
+
+/* The keys of a sweep: needed for a sweep, out of place elsewhere. */
+static enum tune_status check_sweep_keys(const struct raw_log *raw,
+                                         const struct ini_document *document,
+                                         const struct ini_section *section, struct tune_error *err)
+{
+    static const char *const needed[] = {"sweep_from_hz", "sweep_to_hz", "amplitude_nm"};
+    static const char *const own[] = {
+        "sweep_from_hz", "sweep_to_hz", "amplitude_nm",          "quiet_before_s",
+        "quiet_after_s", "fade_s",      "position_limit_arcsec", "speed_limit_arcsec_per_s"};
+    enum tune_status status = TUNE_OK;
+    if (raw->kind == TUNE_LOG_SWEEP) {
+        for (size_t i = 0; i < sizeof needed / sizeof *needed && status == TUNE_OK; i++)
+            status = keys_require(document, section, needed[i], err);
+        return status;
+    }
+    for (size_t i = 0; i < sizeof own / sizeof *own; i++) {
+        const struct ini_entry *entry = ini_find(document, section, own[i]);
+        if (entry)
+            return ini_refuse(err, section, entry, "kind = sweep",
+                              "the key %s goes with kind = "
+                              "sweep only: remove it",
+                              own[i]);
+    }
+    return TUNE_OK;
+}
+
+/* What must agree between the numbers of a log. */
+static enum tune_status check_numbers(const struct raw_log *raw, double rate_hz,
+                                      const struct ini_document *document,
+                                      const struct ini_section *section, struct tune_error *err)
+{
+    const double all_s = raw->duration_s + raw->quiet_before_s + raw->quiet_after_s;
+    const struct {
+        const char *key, *limit;
+        bool met, sweep_only;
+    } rule[] = {
+        {"duration_s", "at least two samples and fewer than 2^31 with the quiet parts",
+         raw->duration_s * rate_hz >= 2.0 && all_s * rate_hz < 2147483000.0, false},
+        {"sweep_to_hz", "above sweep_from_hz and below half the loop rate",
+         raw->to_hz > raw->from_hz && raw->to_hz < rate_hz / 2.0, true},
+        {"fade_s", "at most half of duration_s", raw->fade_s <= raw->duration_s / 2.0, true},
+    };
+    for (size_t i = 0; i < sizeof rule / sizeof *rule; i++) {
+        const struct ini_entry *entry = ini_find(document, section, rule[i].key);
+        if (rule[i].met || (rule[i].sweep_only && raw->kind != TUNE_LOG_SWEEP)) continue;
+        return ini_refuse(err, section, entry, rule[i].limit,
+                          "%s = %s is not possible: expected %s", rule[i].key,
+                          entry ? entry->value : "", rule[i].limit);
+    }
+    return TUNE_OK;
+}
+
+/* A limit that is not given is 0: none. */
+static struct tune_sweep make_sweep(const struct raw_log *raw, const struct tune_axis *axis)
+{
+    return (struct tune_sweep){
+        .rate_hz = axis->plant.loop_rate_hz,
+        .from_hz = raw->from_hz,
+        .to_hz = raw->to_hz,
+        .duration_s = raw->duration_s,
+        .quiet_before_s = raw->quiet_before_s,
+        .quiet_after_s = raw->quiet_after_s,
+        .fade_s = raw->fade_s,
+        .amplitude_nm = raw->amplitude_nm,
+        .inertia_kg_m2 = axis->plant.inertia_kg_m2,
+        .position_limit_rad = tune_rad_from_arcsec(raw->position_limit_arcsec),
+        .speed_limit_rad_per_s = tune_rad_from_arcsec(raw->speed_limit_arcsec_per_s),
+    };
+}
+
+enum tune_status description_read_log(struct tune_description *out,
+                                      const struct ini_document *document,
+                                      const struct ini_section *section, struct tune_error *err)
+{
+    struct tune_simulated_log *entry = &out->log[out->n_logs];
+    struct raw_log raw = {0};
+    enum tune_status status =
+        keys_read(document, section, description_sections, DESCRIPTION_SECTIONS, &raw, NULL, err);
+    if (status == TUNE_OK) status = keys_require(document, section, "kind", err);
+    if (status == TUNE_OK) status = keys_require(document, section, "pointing", err);
+    if (status == TUNE_OK) status = keys_require(document, section, "duration_s", err);
+    if (status == TUNE_OK) status = check_sweep_keys(&raw, document, section, err);
+    if (status == TUNE_OK)
+        status = check_numbers(&raw, out->axis.plant.loop_rate_hz, document, section, err);
+    if (status == TUNE_OK)
+        status = find_pointing(&entry->pointing, out, raw.pointing, document, section, err);
+    if (status != TUNE_OK) return status;
+    (void)snprintf(entry->name, sizeof entry->name, "%s", section->name);
+    entry->kind = (enum tune_log_kind)raw.kind; /* sweep, hold, track: first in both lists */
+    entry->ramp_rad_per_s = tune_rad_from_arcsec(raw.ramp_arcsec_per_s);
+    entry->duration_s = raw.duration_s;
+    entry->log_sky = raw.log_sky;
+    if (entry->kind == TUNE_LOG_SWEEP) {
+        const struct tune_axis axis = tune_description_axis(out, entry->pointing);
+        entry->sweep = make_sweep(&raw, &axis);
+    }
+    out->n_logs++;
+    return TUNE_OK;
+}

@@ -1,0 +1,182 @@
+/* test_description.c - what `simulate` is to build.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "support/check.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "core/units.h"
+#include "logbook/description.h"
+
+static const char full[] = "[log quiet]\nkind = hold\npointing = west\nduration_s = 120\n"
+                           "[axis]\nname = azimuth\n"
+                           "[drive]\nloop_rate_hz = 4000\nencoder_counts_per_turn = 1e8\n"
+                           "torque_limit_nm = 300\n"
+                           "[controller]\nkp_nm_per_rad = 1e5\nkd_nm_s_per_rad = 1e4\n"
+                           "[requirement]\njitter_rms_arcsec = 0.1\n"
+                           "[plant]\ninertia_kg_m2 = 820\nviscous_nm_s_per_rad = 35\n"
+                           "delay_s = 0.00035\n"
+                           "mode1_hz = 24\nmode1_zeta = 0.006\nmode1_gain = 0.15\n"
+                           "mode1_payload_ratio = -6.2\n"
+                           "mode2_hz = 41\nmode2_zeta = 0.009\nmode2_gain = -0.06\n"
+                           "[friction]\ncoulomb_nm = 20\nbreakaway_nm = 26\n"
+                           "stribeck_arcsec_per_s = 25\nbristle_nm_per_rad = 4e5\n"
+                           "bristle_nm_s_per_rad = 5e3\nviscous_nm_s_per_rad = 2\n"
+                           "[disturbance]\nseed = 18446744073709551615\nwind_rms_nm = 3\n"
+                           "wind_corner_hz = 0.3\ndrive_noise_nm_per_rthz = 0.05\n"
+                           "encoder_noise_arcsec = 0.003\nripple_nm = 0.4\n"
+                           "ripple_per_turn = 264\n"
+                           "[pointing east]\nangle_deg = -60\ninertia_factor = 1.25\n"
+                           "mode2_factor = 0.5\n"
+                           "[pointing west]\n"
+                           "[log sweep-east]\nkind = sweep\npointing = east\n"
+                           "ramp_arcsec_per_s = 300\nduration_s = 60\nsweep_from_hz = 0.8\n"
+                           "sweep_to_hz = 240\namplitude_nm = 40\nquiet_before_s = 3\n"
+                           "quiet_after_s = 7\nfade_s = 0.5\nposition_limit_arcsec = 150\n"
+                           "speed_limit_arcsec_per_s = 180\n"
+                           "[log track]\nkind = track\npointing = west\nduration_s = 10\n"
+                           "ramp_arcsec_per_s = -15.041\nlog_sky = yes\n";
+
+static struct tune_description parse(const char *text)
+{
+    struct tune_description d;
+    struct tune_error err = {0};
+    if (tune_description_parse(&d, "truth.ini", text, strlen(text), &err) != TUNE_OK)
+        fail_msg("%s:%ld:%ld: %s", err.file, err.line, err.column, err.text);
+    return d;
+}
+
+static void the_axis_comes_out_in_si(void **state)
+{
+    struct tune_description d = parse(full);
+    const struct tune_axis *a = &d.axis;
+    const double arcsec = TUNE_PI / 648000.0;
+    (void)state;
+    assert_string_equal(d.logbook.axis.name, "azimuth");
+    assert_true(d.logbook.has_controller);
+    assert_int_equal(d.logbook.n_logs, 0);
+    check_close(a->plant.loop_rate_hz, 4000.0, 0.0);
+    check_close(a->plant.inertia_kg_m2, 820.0, 0.0);
+    check_close(a->plant.viscous_nm_s_per_rad, 35.0, 0.0);
+    check_close(a->plant.delay_s, 0.00035, 0.0);
+    assert_int_equal(a->plant.n_modes, 2);
+    check_close(a->plant.mode[0].f_hz, 24.0, 0.0);
+    check_close(a->plant.mode[0].payload_ratio, -6.2, 0.0);
+    check_close(a->plant.mode[1].zeta, 0.009, 0.0);
+    check_close(a->plant.mode[1].gain, -0.06, 0.0);
+    assert_true(isnan(a->plant.mode[1].payload_ratio));
+    check_close(a->friction.coulomb_nm, 20.0, 0.0);
+    check_close(a->friction.breakaway_nm, 26.0, 0.0);
+    check_close_rel(a->friction.stribeck_rad_per_s, 25.0 * arcsec, 1e-15);
+    check_close(a->friction.bristle_nm_per_rad, 4e5, 0.0);
+    check_close(a->friction.bristle_nm_s_per_rad, 5e3, 0.0);
+    check_close(a->friction.viscous_nm_s_per_rad, 2.0, 0.0);
+    check_close(a->torque_limit_nm, 300.0, 0.0);
+    check_close_rel(a->encoder_step_rad, 2.0 * TUNE_PI / 1e8, 1e-15);
+    check_close_rel(a->encoder_noise_rad, 0.003 * arcsec, 1e-15);
+    check_close(a->wind_rms_nm, 3.0, 0.0);
+    check_close(a->wind_corner_hz, 0.3, 0.0);
+    check_close(a->drive_noise_nm_per_rthz, 0.05, 0.0);
+    check_close(a->ripple_nm, 0.4, 0.0);
+    check_close(a->ripple_per_turn, 264.0, 0.0);
+    assert_true(d.seed == UINT64_MAX); /* all 64 bits survive */
+    tune_description_free(&d);
+    tune_description_free(&d);
+    assert_null(d.log);
+}
+
+static void a_pointing_shifts_inertia_and_modes(void **state)
+{
+    struct tune_description d = parse(full);
+    (void)state;
+    assert_int_equal(d.n_pointings, 2);
+    assert_string_equal(d.pointing[0].name, "east");
+    check_close(d.pointing[0].angle_deg, -60.0, 0.0);
+    check_close(d.pointing[1].angle_deg, 0.0, 0.0);
+    const struct tune_axis east = tune_description_axis(&d, 0), west = tune_description_axis(&d, 1);
+    check_close(east.plant.inertia_kg_m2, 1025.0, 1e-12);
+    check_close(east.plant.mode[0].f_hz, 24.0, 0.0);
+    check_close(east.plant.mode[1].f_hz, 20.5, 0.0);
+    check_close(west.plant.inertia_kg_m2, 820.0, 0.0);
+    check_close(west.plant.mode[1].f_hz, 41.0, 0.0);
+    tune_description_free(&d);
+}
+
+static void logs_know_their_pointing_and_sweep(void **state)
+{
+    struct tune_description d = parse(full);
+    const double arcsec = TUNE_PI / 648000.0;
+    (void)state;
+    assert_int_equal(d.n_logs, 3);
+    assert_string_equal(d.log[0].name, "quiet");
+    assert_int_equal(d.log[0].kind, TUNE_LOG_HOLD);
+    assert_int_equal(d.log[0].pointing, 1); /* stands behind the log in the file */
+    check_close(d.log[0].duration_s, 120.0, 0.0);
+    const struct tune_sweep *s = &d.log[1].sweep;
+    assert_int_equal(d.log[1].kind, TUNE_LOG_SWEEP);
+    assert_int_equal(d.log[1].pointing, 0);
+    check_close_rel(d.log[1].ramp_rad_per_s, 300.0 * arcsec, 1e-15);
+    check_close(s->rate_hz, 4000.0, 0.0);
+    check_close(s->from_hz, 0.8, 0.0);
+    check_close(s->to_hz, 240.0, 0.0);
+    check_close(s->duration_s, 60.0, 0.0);
+    check_close(s->quiet_before_s, 3.0, 0.0);
+    check_close(s->quiet_after_s, 7.0, 0.0);
+    check_close(s->fade_s, 0.5, 0.0);
+    check_close(s->amplitude_nm, 40.0, 0.0);
+    check_close(s->inertia_kg_m2, 1025.0, 1e-12); /* at its pointing */
+    check_close_rel(s->position_limit_rad, 150.0 * arcsec, 1e-15);
+    check_close_rel(s->speed_limit_rad_per_s, 180.0 * arcsec, 1e-15);
+    assert_int_equal(tune_sweep_samples(s), 280000);
+    assert_int_equal(d.log[2].kind, TUNE_LOG_TRACK);
+    check_close_rel(d.log[2].ramp_rad_per_s, -15.041 * arcsec, 1e-15);
+    assert_true(d.log[2].log_sky);
+    assert_false(d.log[1].log_sky);
+    tune_description_free(&d);
+}
+
+static void every_committed_description_is_good(void **state)
+{
+    const char *tree = getenv("TUNE_SOURCE");
+    struct tune_description d;
+    struct tune_error err = {0};
+    char path[1024];
+    (void)state;
+    (void)snprintf(path, sizeof path, "%s/datasets/heron-flat/hour-angle.ini", tree ? tree : ".");
+    if (tune_description_read(&d, path, &err) != TUNE_OK)
+        fail_msg("%s:%ld:%ld: %s", err.file, err.line, err.column, err.text);
+    assert_int_equal(d.axis.plant.n_modes, 5);
+    assert_int_equal(d.n_pointings, 5);
+    assert_int_equal(d.seed, 20260514);
+    tune_description_free(&d);
+    assert_int_equal(tune_description_read(&d, "/nonexistent.ini", &err), TUNE_EIO);
+    assert_string_equal(err.file, "/nonexistent.ini");
+}
+
+static void no_memory_is_reported_at_every_allocation(void **state)
+{
+    unsigned long k = 0;
+    enum tune_status status;
+    (void)state;
+    do {
+        struct tune_description d;
+        check_fail_allocation(++k);
+        status = tune_description_parse(&d, "truth.ini", full, strlen(full), NULL);
+        check_fail_allocation(0);
+        assert_true(status == TUNE_OK || (status == TUNE_ENOMEM && !d.log && !d.pointing));
+        tune_description_free(&d);
+    } while (status != TUNE_OK);
+    assert_in_range(k, 10, 300);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(the_axis_comes_out_in_si),
+        cmocka_unit_test(a_pointing_shifts_inertia_and_modes),
+        cmocka_unit_test(logs_know_their_pointing_and_sweep),
+        cmocka_unit_test(every_committed_description_is_good),
+        cmocka_unit_test(no_memory_is_reported_at_every_allocation),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
