@@ -38,6 +38,7 @@ struct command_line {
     const char *argument[COMMAND_ARGUMENTS_MAX];
     size_t n_arguments;
     bool json, quiet;
+    bool silent; /* compute, write the files, print no answer: a step of a larger command */
     bool has_seed;
     uint64_t seed;
     const char *log[COMMAND_REPEATS_MAX], *pointing[COMMAND_REPEATS_MAX];

@@ -1,0 +1,133 @@
+/* cmd_design.c - `design`: controllers, margins, what limits the axis.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "command.h"
+#include "print.h"
+
+/* The worst of each margin over the pointings, each by itself; NAN where a loop is not stable. */
+struct worst {
+    double phase_deg, gain_db, down_db, peak, crossover_hz;
+};
+
+static struct worst worst_of(const struct tune_candidate *c)
+{
+    const double none = (double)INFINITY, lost = (double)NAN;
+    struct worst worst = {none, none, none, 0.0, none};
+    for (size_t i = 0; i < c->n_margins; i++) {
+        const struct tune_pointing_margins *m = &c->margins[i];
+        if (!m->stable) return (struct worst){lost, lost, lost, lost, lost};
+        worst.phase_deg = fmin(worst.phase_deg, m->phase_margin_deg.value);
+        worst.gain_db = fmin(worst.gain_db, m->gain_margin_db.value);
+        worst.down_db = fmin(worst.down_db, m->gain_reduction_margin_db.value);
+        worst.peak = fmax(worst.peak, m->peak_sensitivity.value);
+        worst.crossover_hz = fmin(worst.crossover_hz, m->crossover_hz.value);
+    }
+    return worst;
+}
+
+static bool stable(const struct tune_candidate *c)
+{
+    for (size_t i = 0; i < c->n_margins; i++)
+        if (!c->margins[i].stable) return false;
+    return true;
+}
+
+static void print_candidate(const struct tune_candidate *c, bool recommended)
+{
+    const struct worst worst = worst_of(c);
+    char cell[8][PRINT_CELL];
+    printf("%s %-10s %9s %9s %8s %7s %6s %6s %6s %8s%s\n", recommended ? "*" : " ", c->name,
+           print_number(cell[0], c->jitter_rms_arcsec, 3),
+           print_number(cell[1], c->sky_rms_arcsec, 3),
+           print_number(cell[2], c->noise_torque_rms_nm, 3),
+           print_fixed(cell[3], worst.phase_deg, 1), print_fixed(cell[4], worst.gain_db, 1),
+           print_fixed(cell[5], worst.down_db, 1), print_fixed(cell[6], worst.peak, 2),
+           print_number(cell[7], worst.crossover_hz, 3), !stable(c) ? "  !" : "");
+}
+
+static void print_candidates(const struct tune_proposal *r)
+{
+    printf("\n  %-10s %9s %9s %8s %7s %6s %6s %6s %8s\n", "", "jitter", "sky", "noise", "phase",
+           "gain", "down", "peak", "cross");
+    printf("  %-10s %9s %9s %8s %7s %6s %6s %6s %8s\n", "gains", "arcsec", "arcsec", "N m", "deg",
+           "dB", "dB", "S", "Hz");
+    for (size_t i = 0; i < r->n_candidates; i++)
+        print_candidate(&r->candidate[i], i == r->recommended);
+    print_sentence("  ",
+                   "Worst pointing of each. * recommended, ! not stable somewhere. Jitter as a "
+                   "log would show it; sky without the twist no encoder sees.");
+}
+
+static void print_margins(const struct tune_candidate *best)
+{
+    char text[128];
+    (void)snprintf(text, sizeof text, "Margins of %s at every pointing", best->name);
+    print_heading(text);
+    printf("  %-12s %15s %13s %13s %13s %7s\n", "", "phase deg", "gain dB", "down dB", "peak S",
+           "cross");
+    for (size_t i = 0; i < best->n_margins; i++) {
+        const struct tune_pointing_margins *m = &best->margins[i];
+        char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL], d[PRINT_CELL], e[PRINT_CELL];
+        printf(
+            "  %-12.12s %15s %13s %13s %13s %7s\n", m->pointing,
+            print_estimate(a, m->phase_margin_deg.value, m->phase_margin_deg.std),
+            print_estimate(b, m->gain_margin_db.value, m->gain_margin_db.std),
+            print_estimate(c, m->gain_reduction_margin_db.value, m->gain_reduction_margin_db.std),
+            print_estimate(d, m->peak_sensitivity.value, m->peak_sensitivity.std),
+            print_number(e, m->crossover_hz.value, 4));
+    }
+}
+
+static void print_text(const struct tune_proposal *r)
+{
+    const struct tune_candidate *best = &r->candidate[r->recommended];
+    char text[128];
+    printf("%s\n", r->provenance.logbook);
+    print_candidates(r);
+    print_margins(best);
+    (void)snprintf(text, sizeof text, "Gains of %s, in %s", best->name, r->controller_file.name);
+    print_heading(text);
+    print_controller(&best->controller);
+    print_judgements(&r->requirement, "designed");
+    print_notes("What limits it", &r->limits);
+    print_notes("Notes", &r->notes);
+    print_notes("Cautions", &r->cautions);
+}
+
+static int run(const struct command_line *line)
+{
+    struct tune_proposal result;
+    struct tune_error err;
+    char *text = NULL;
+    int code = EXIT_DONE;
+    if (tune_chain_design(&result, &line->job, &err)) return command_fail(&err);
+    command_progress_done();
+    if (line->json && !line->silent)
+        code = print_json(tune_proposal_json(&text, &result, &err), &text, &err);
+    else if (!line->silent)
+        print_text(&result);
+    if (code == EXIT_DONE) code = print_end(result.requirement.met ? EXIT_DONE : EXIT_NO);
+    tune_proposal_free(&result);
+    return code;
+}
+
+const struct command command_design = {
+    .name = "design",
+    .answers = "gains and biquads, margins at every pointing, what limits the axis",
+    .usage = "design [OPTIONS] LOGBOOK",
+    .help =
+        "Identifies the axis and proposes a controller with no biquad, one, two, ... as far as\n"
+        "the drive has them; recommends the one with the fewest that is nearly as good as the\n"
+        "best; sets the gains in use beside them. Writes design.json, controller.ini with the\n"
+        "recommended gains, and loop-POINTING.csv. Nothing is written to a drive.\n"
+        "\n"
+        "  quietaxis design hour-angle\n"
+        "\n"
+        "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not there,\n"
+        "3 unusable data, 4 nothing holds this axis within the constraints.\n",
+    .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_THREADS,
+    .arguments = 1,
+    .run = run,
+};

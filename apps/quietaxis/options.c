@@ -1,0 +1,157 @@
+/* options.c - reading a command line: --name VALUE or --name=VALUE, `--` ends the options.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "options.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { ALWAYS = 0, THREADS_MOST = 1024 };
+
+struct option {
+    const char *name;
+    unsigned taken_by; /* bit of enum command_option; ALWAYS: every command */
+    const char *value; /* what it takes; NULL: nothing */
+    const char *text;
+};
+
+static const struct option option_list[] = {
+    {"--out", TAKES_OUT, "DIR", "answers go there (default: results/ in the logbook)"},
+    {"--controller", TAKES_CONTROLLER, "FILE", "take these gains"},
+    {"--log", TAKES_LOG, "NAME", "only this log; may be repeated"},
+    {"--pointing", TAKES_POINTING, "NAME", "only this pointing; may be repeated"},
+    {"--threads", TAKES_THREADS, "N", "work on so many threads (default: all processors)"},
+    {"--seed", TAKES_SEED, "N", "random seed instead of the description's"},
+    {"--json", ALWAYS, NULL, "the answer as JSON, alone on standard output"},
+    {"--quiet", ALWAYS, NULL, "no talk and no progress on standard error"},
+    {"--help", ALWAYS, NULL, "this text"},
+};
+
+enum { OPTIONS = sizeof option_list / sizeof *option_list };
+
+static enum options_answer wrong(const struct command *command, const char *word, const char *what)
+{
+    fprintf(stderr, "quietaxis %s: %s: %s\nTry: quietaxis %s --help\n", command->name, word, what,
+            command->name);
+    return OPTIONS_WRONG;
+}
+
+void options_help(const struct command *command)
+{
+    printf("quietaxis %s\n\n%s\nOptions:\n", command->usage, command->help);
+    for (size_t i = 0; i < OPTIONS; i++) {
+        const struct option *option = &option_list[i];
+        if (option->taken_by != ALWAYS && !(command->options & option->taken_by)) continue;
+        printf("  %-12s %-5s %s\n", option->name, option->value ? option->value : "", option->text);
+    }
+}
+
+/* ---- values -------------------------------------------------------------------------------------*/
+
+static bool read_whole(uint64_t *out, const char *text, uint64_t most)
+{
+    char *end;
+    unsigned long long value;
+    if (!*text || strspn(text, "0123456789") != strlen(text)) return false;
+    errno = 0;
+    value = strtoull(text, &end, 10);
+    *out = value;
+    return errno == 0 && *end == '\0' && value <= most;
+}
+
+static enum options_answer repeat(const char **list, size_t *n, const struct command *command,
+                                  const char *name, const char *value)
+{
+    if (*n == COMMAND_REPEATS_MAX) return wrong(command, name, "repeated too often");
+    list[(*n)++] = value;
+    return OPTIONS_RUN;
+}
+
+static enum options_answer take(struct command_line *line, unsigned option, const char *name,
+                                const char *value)
+{
+    const struct command *command = line->command;
+    uint64_t number = 0;
+    if (!*value) return wrong(command, name, "its value is empty");
+    switch (option) {
+    case TAKES_OUT:
+        line->job.out = value;
+        return OPTIONS_RUN;
+    case TAKES_CONTROLLER:
+        line->job.controller = value;
+        return OPTIONS_RUN;
+    case TAKES_LOG:
+        return repeat(line->log, &line->job.n_logs, command, name, value);
+    case TAKES_POINTING:
+        return repeat(line->pointing, &line->job.n_pointings, command, name, value);
+    case TAKES_THREADS:
+        if (!read_whole(&number, value, THREADS_MOST) || number == 0)
+            return wrong(command, name, "expected a whole number from 1 to 1024");
+        line->job.threads = (size_t)number;
+        return OPTIONS_RUN;
+    default:
+        if (!read_whole(&line->seed, value, UINT64_MAX))
+            return wrong(command, name, "expected a whole number from 0");
+        line->has_seed = true;
+        return OPTIONS_RUN;
+    }
+}
+
+/* ---- words --------------------------------------------------------------------------------------*/
+
+static const struct option *find(const struct command *command, const char *word, size_t length)
+{
+    for (size_t i = 0; i < OPTIONS; i++) {
+        const struct option *option = &option_list[i];
+        if (strlen(option->name) != length || strncmp(option->name, word, length) != 0) continue;
+        return option->taken_by == ALWAYS || (command->options & option->taken_by) ? option : NULL;
+    }
+    return NULL;
+}
+
+/* One option at argv[*at]; *at moves on to its value where that is a word of its own. */
+static enum options_answer one(struct command_line *line, int *at, int argc, char **argv)
+{
+    const char *word = argv[*at], *equals = strchr(word, '=');
+    const size_t length = equals ? (size_t)(equals - word) : strlen(word);
+    const struct option *option = find(line->command, word, length);
+    if (!option) return wrong(line->command, word, "no such option");
+    if (!option->value) {
+        if (equals) return wrong(line->command, word, "this option takes no value");
+        if (!strcmp(option->name, "--help")) return OPTIONS_HELP;
+        *(strcmp(option->name, "--json") ? &line->quiet : &line->json) = true;
+        return OPTIONS_RUN;
+    }
+    if (equals) return take(line, option->taken_by, option->name, equals + 1);
+    if (*at + 1 >= argc) return wrong(line->command, word, "its value is missing");
+    return take(line, option->taken_by, option->name, argv[++*at]);
+}
+
+enum options_answer options_read(struct command_line *line, const struct command *command, int argc,
+                                 char **argv)
+{
+    bool options_end = false;
+    memset(line, 0, sizeof *line);
+    line->command = command;
+    line->job.log = line->log;
+    line->job.pointing = line->pointing;
+    for (int i = 1; i < argc; i++) {
+        if (!options_end && !strcmp(argv[i], "--")) {
+            options_end = true;
+        } else if (!options_end && argv[i][0] == '-' && argv[i][1]) {
+            const enum options_answer answer = one(line, &i, argc, argv);
+            if (answer != OPTIONS_RUN) return answer;
+        } else if (line->n_arguments == command->arguments) {
+            return wrong(command, argv[i], "one word too many");
+        } else {
+            line->argument[line->n_arguments++] = argv[i];
+        }
+    }
+    if (line->n_arguments < command->arguments)
+        return wrong(command, command->usage, "something is missing");
+    for (size_t i = 0; i < line->n_arguments; i++)
+        if (!line->argument[i][0]) return wrong(command, command->usage, "a name is empty");
+    line->job.logbook = line->argument[command->arguments - 1];
+    return OPTIONS_RUN;
+}

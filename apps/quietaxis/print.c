@@ -1,0 +1,147 @@
+/* print.c - answers as text.  SPDX-License-Identifier: GPL-3.0-or-later */
+#include "print.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+enum { COLUMNS = 80 };
+
+void print_coloured(enum print_colour colour, const char *text)
+{
+    static const char *const code[] = {"", "\033[32m", "\033[31m", "\033[1m"};
+    const char *no_colour = getenv("NO_COLOR"), *term = getenv("TERM");
+    const bool plain = colour == PRINT_PLAIN || (no_colour && *no_colour) || !term ||
+                       !strcmp(term, "dumb") || isatty(STDOUT_FILENO) != 1;
+    if (plain)
+        printf("%s", text);
+    else
+        printf("%s%s\033[0m", code[colour], text);
+}
+
+/* ---- numbers ------------------------------------------------------------------------------------*/
+
+const char *print_number(char cell[PRINT_CELL], double value, int digits)
+{
+    if (isnan(value))
+        (void)snprintf(cell, PRINT_CELL, "-");
+    else if (isinf(value))
+        (void)snprintf(cell, PRINT_CELL, "%s", value > 0.0 ? "none" : "-none");
+    else
+        (void)snprintf(cell, PRINT_CELL, "%.*g", digits, value);
+    return cell;
+}
+
+const char *print_fixed(char cell[PRINT_CELL], double value, int decimals)
+{
+    if (!isfinite(value)) return print_number(cell, value, 1);
+    (void)snprintf(cell, PRINT_CELL, "%.*f", decimals, value);
+    return cell;
+}
+
+const char *print_estimate(char cell[PRINT_CELL], double value, double std)
+{
+    int decimals;
+    if (!isfinite(value) || !isfinite(std) || std <= 0.0) return print_number(cell, value, 6);
+    decimals = 1 - (int)floor(log10(std)); /* two digits of the std */
+    if (decimals < 0) decimals = 0;
+    if (decimals > 9) decimals = 9;
+    (void)snprintf(cell, PRINT_CELL, "%.*f +- %.*f", decimals, value, decimals, std);
+    return cell;
+}
+
+/* ---- text ---------------------------------------------------------------------------------------*/
+
+void print_heading(const char *text)
+{
+    printf("\n");
+    print_coloured(PRINT_STRONG, text);
+    printf("\n");
+}
+
+void print_sentence(const char *mark, const char *text)
+{
+    const size_t indent = strlen(mark), width = COLUMNS - indent;
+    const char *before = mark;
+    while (*text) {
+        size_t length = strlen(text);
+        if (length > width) {
+            length = width;
+            while (length > 0 && text[length] != ' ')
+                length--;
+            if (length == 0) length = width;
+        }
+        printf("%s%.*s\n", before, (int)length, text);
+        text += length;
+        while (*text == ' ')
+            text++;
+        before = "      " + (indent < 6 ? 6 - indent : 0);
+    }
+}
+
+void print_notes(const char *heading, const struct tune_notes *notes)
+{
+    if (notes->n == 0) return;
+    print_heading(heading);
+    for (size_t i = 0; i < notes->n; i++)
+        print_sentence("- ", notes->text[i]);
+}
+
+void print_judgements(const struct tune_judgements *judgements, const char *verb)
+{
+    char limit[PRINT_CELL], value[PRINT_CELL];
+    if (judgements->n == 0) return;
+    print_heading("Requirement");
+    printf("  %-26s %9s %9s          %s\n", "", "asked", verb, "");
+    for (size_t i = 0; i < judgements->n; i++) {
+        const struct tune_judgement *item = &judgements->item[i];
+        printf("  %-26s %s %6s %9s  ", item->name,
+               item->at_most ? "<=" : ">=", print_number(limit, item->limit, 4),
+               print_number(value, item->value, 4));
+        print_coloured(item->met ? PRINT_GOOD : PRINT_BAD, item->met ? "met   " : "missed");
+        printf("%s%.22s\n", item->where[0] ? "  at " : "", item->where);
+    }
+}
+
+static void controller_row(const char *key, double value)
+{
+    printf("  %-24s = %.10g\n", key, value);
+}
+
+void print_controller(const struct tune_controller *controller)
+{
+    controller_row("kp_nm_per_rad", controller->kp_nm_per_rad);
+    controller_row("ki_nm_per_rad_s", controller->ki_nm_per_rad_s);
+    controller_row("kd_nm_s_per_rad", controller->kd_nm_s_per_rad);
+    if (controller->derivative_filter_hz > 0.0)
+        controller_row("derivative_filter_hz", controller->derivative_filter_hz);
+    if (controller->lowpass_hz > 0.0) {
+        printf("  %-24s = %.10g   order %d, zeta %.10g\n", "lowpass_hz", controller->lowpass_hz,
+               controller->lowpass_order, controller->lowpass_zeta);
+    }
+    for (size_t i = 0; i < controller->n_biquads; i++) {
+        const struct tune_biquad_spec *spec = &controller->biquad[i];
+        printf("  biquad%-18zu = zero %.7g Hz, zeta %.5g; pole %.7g Hz, zeta %.5g\n", i + 1,
+               spec->zero_hz, spec->zero_zeta, spec->pole_hz, spec->pole_zeta);
+    }
+}
+
+int print_json(enum tune_status status, char **text, const struct tune_error *err)
+{
+    int code;
+    if (status) return command_fail(err);
+    code = command_print(*text);
+    free(*text);
+    *text = NULL;
+    return code;
+}
+
+int print_end(int code)
+{
+    if (fflush(stdout) == EOF || ferror(stdout)) {
+        fprintf(stderr, "quietaxis: cannot write the answer to standard output\n");
+        return EXIT_MISUSE;
+    }
+    return code;
+}

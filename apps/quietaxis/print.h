@@ -1,0 +1,44 @@
+/* print.h - answers as text of at most 80 columns on standard output.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef APP_PRINT_H
+#define APP_PRINT_H
+
+#include "command.h"
+
+enum { PRINT_CELL = 48 };
+
+/* Colours, on a terminal that has not been asked to do without (NO_COLOR). */
+enum print_colour { PRINT_PLAIN, PRINT_GOOD, PRINT_BAD, PRINT_STRONG };
+void print_coloured(enum print_colour colour, const char *text);
+
+/* Value with as many digits as its std bears, "23.691 +- 0.012"; without a std six digits. */
+const char *print_estimate(char cell[PRINT_CELL], double value, double std);
+
+/* "%.*g", "inf" as "none", NAN as "-". */
+const char *print_number(char cell[PRINT_CELL], double value, int digits);
+
+/* A fixed number of decimals; INFINITY as "none", NAN as "-". */
+const char *print_fixed(char cell[PRINT_CELL], double value, int decimals);
+
+/* A heading: the text, underlined by nothing, set off by an empty line. */
+void print_heading(const char *text);
+
+/* A sentence broken at 80 columns behind a mark ("- "), following lines indented. */
+void print_sentence(const char *mark, const char *text);
+
+/* A list of sentences under a heading; nothing where there are none. */
+void print_notes(const char *heading, const struct tune_notes *notes);
+
+/* Requirements as a table; verb: "designed", "predicted", "measured". */
+void print_judgements(const struct tune_judgements *judgements, const char *verb);
+
+/* The gains of a controller, one key a line. */
+void print_controller(const struct tune_controller *controller);
+
+/* Print the JSON a call has just made (or its failure) and release it. */
+int print_json(enum tune_status status, char **text, const struct tune_error *err);
+
+/* Everything printed reached standard output. */
+int print_end(int code);
+
+#endif

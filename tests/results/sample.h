@@ -1,0 +1,247 @@
+/* sample.h - results with every kind of member filled, infinite and undefined numbers among them.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TEST_SAMPLE_H
+#define TEST_SAMPLE_H
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "control/controller.h"
+#include "plant/model.h"
+#include "results/forecast.h"
+#include "results/identification.h"
+#include "results/inspection.h"
+#include "results/proposal.h"
+#include "results/truth.h"
+#include "results/verification.h"
+
+static inline void sample_provenance(struct tune_provenance *p, const char *schema)
+{
+    tune_provenance_start(p, schema, "Heron Flat 0.8 m, hour-angle, spectrograph fitted");
+    (void)tune_provenance_add_input(
+        p, "axis.ini", "0000000000000000000000000000000000000000000000000000000000000000", 0, NULL);
+    (void)tune_provenance_add_input(
+        p, "logs/east.csv.gz", "1111111111111111111111111111111111111111111111111111111111111111",
+        40000, NULL);
+    (void)tune_provenance_add_option(p, NULL, "loop_rate_hz", "%.15g", 4000.0);
+}
+
+static inline void sample_fit(struct tune_fit *fit)
+{
+    struct tune_plant *plant = &fit->plant;
+    *plant = (struct tune_plant){
+        .inertia_kg_m2 = 820.0 / 3.0,
+        .viscous_nm_s_per_rad = 35.1,
+        .delay_s = 3.5e-4,
+        .loop_rate_hz = 4000.0,
+        .n_modes = 2,
+        .mode = {{24.3, 0.006, 0.15, NAN}, {410.5, 0.02, -0.05, -6.2}},
+    };
+    fit->n_params = tune_plant_param_count(plant);
+    tune_plant_to_params(fit->theta, plant);
+    fit->covariance = calloc(fit->n_params * fit->n_params, sizeof(double));
+    for (size_t i = 0; i < fit->n_params * fit->n_params; i++)
+        fit->covariance[i] = 1e-6 / (1.0 + (double)i);
+    fit->out_of_band[1] = true;
+    fit->reduced_chi_square = 1.02;
+    fit->lines = 23456;
+    fit->inertia = (struct tune_estimate){plant->inertia_kg_m2, 0.4};
+    fit->viscous = (struct tune_estimate){plant->viscous_nm_s_per_rad, 20.0};
+    fit->delay = (struct tune_estimate){plant->delay_s, 1e-6};
+    for (size_t k = 0; k < 2; k++) {
+        fit->mode_f_hz[k] = (struct tune_estimate){plant->mode[k].f_hz, 0.01};
+        fit->mode_zeta[k] = (struct tune_estimate){plant->mode[k].zeta, 1e-4};
+        fit->mode_gain[k] = (struct tune_estimate){plant->mode[k].gain, 2e-4};
+    }
+    fit->n_antiresonances = 1;
+    fit->antiresonance_f_hz[0] = (struct tune_estimate){22.6, 0.02};
+    fit->antiresonance_zeta[0] = (struct tune_estimate){-0.001, 1e-4};
+}
+
+static inline void sample_identification(struct tune_identification *r)
+{
+    memset(r, 0, sizeof *r);
+    sample_provenance(&r->provenance, TUNE_SCHEMA_IDENTIFY);
+    r->n_pointings = 2;
+    r->pointing = calloc(2, sizeof *r->pointing);
+    for (size_t i = 0; i < 2; i++) {
+        struct tune_pointing_plant *p = &r->pointing[i];
+        (void)snprintf(p->name, sizeof p->name, "%s", i ? "west-30" : "east-60");
+        p->angle_deg = i ? (double)NAN : -60.0;
+        p->n_logs = i + 1;
+        (void)snprintf(p->frf_file.name, sizeof p->frf_file.name, "frf-%s.csv", p->name);
+        memset(p->frf_file.sha256, 'a', 64);
+        p->bins = 1234;
+        p->band_hz[0] = 1.3;
+        p->band_hz[1] = 1.0 / 3.0 + 205.0;
+        p->estimator = i ? TUNE_FRF_PERIODIC : TUNE_FRF_INDIRECT;
+        p->closed_loop = i == 0;
+        p->median_coherence = 0.998;
+        p->torque_rms_nm = 21.2;
+        p->sensor_noise_arcsec = 0.003;
+        sample_fit(&p->fit);
+    }
+    tune_notes_add(&r->notes, "Positive torque raises the position.");
+}
+
+static inline struct tune_controller sample_controller(void)
+{
+    struct tune_controller c = tune_controller_defaults(4000.0);
+    c.kp_nm_per_rad = 2.1e6 / 7.0;
+    c.ki_nm_per_rad_s = 4e6;
+    c.kd_nm_s_per_rad = 9.5e4;
+    c.derivative_filter_hz = 400.0;
+    c.lowpass_hz = 600.0;
+    c.lowpass_order = 1;
+    c.n_biquads = 2;
+    c.biquad[0] = (struct tune_biquad_spec){41.2, 0.05, 41.2, 0.5};
+    c.biquad[1] = (struct tune_biquad_spec){100.0, 0.1, 110.0, 0.2};
+    return c;
+}
+
+static inline void sample_disturbance(struct tune_disturbance_summary *d)
+{
+    d->measured = true;
+    (void)snprintf(d->log, sizeof d->log, "quiet");
+    (void)snprintf(d->pointing, sizeof d->pointing, "east-60");
+    d->duration_s = 120.0;
+    d->sensor_noise_arcsec = 0.003;
+    d->wind_rms_nm = 3.0;
+    d->wind_corner_hz = 0.2;
+    d->drive_noise_nm_per_rthz = 0.05;
+}
+
+static inline void sample_proposal(struct tune_proposal *r)
+{
+    memset(r, 0, sizeof *r);
+    sample_provenance(&r->provenance, TUNE_SCHEMA_DESIGN);
+    sample_disturbance(&r->disturbance);
+    (void)snprintf(r->payload, sizeof r->payload, "assumed");
+    r->n_candidates = 2;
+    r->candidate = calloc(2, sizeof *r->candidate);
+    for (size_t i = 0; i < 2; i++) {
+        struct tune_candidate *c = &r->candidate[i];
+        (void)snprintf(c->name, sizeof c->name, "%s", i ? "pid+2" : "present");
+        c->present = i == 0;
+        c->feasible = i == 1;
+        c->controller = sample_controller();
+        c->n_margins = 1;
+        c->margins = calloc(1, sizeof *c->margins);
+        (void)snprintf(c->margins[0].pointing, sizeof c->margins[0].pointing, "east-60");
+        c->margins[0].stable = true;
+        c->margins[0].gain_margin_db = (struct tune_margin){7.9, 0.02, 7.87};
+        c->margins[0].gain_reduction_margin_db = (struct tune_margin){INFINITY, NAN, INFINITY};
+        c->margins[0].phase_margin_deg = (struct tune_margin){41.0, 0.02, 40.97};
+        c->margins[0].delay_margin_s = (struct tune_margin){0.004, 1e-6, 0.00399};
+        c->margins[0].peak_sensitivity = (struct tune_margin){1.68, 0.001, 1.6816};
+        c->margins[0].crossover_hz = (struct tune_margin){NAN, NAN, NAN};
+        c->jitter_rms_arcsec = i ? 0.031 : (double)NAN;
+        c->sky_rms_arcsec = 0.08;
+        c->noise_torque_rms_nm = 1.1;
+        c->worst_sensitivity = i ? 1.7 : (double)INFINITY;
+        (void)snprintf(c->limit, sizeof c->limit, "peak sensitivity at east-60, 31 Hz");
+    }
+    r->recommended = 1;
+    (void)snprintf(r->controller_file.name, sizeof r->controller_file.name, "controller.ini");
+    memset(r->controller_file.sha256, 'b', 64);
+    tune_judgements_add(&r->requirement, "jitter_rms_arcsec", 0.05, 0.031, true, "");
+    tune_judgements_add(&r->requirement, "gain_reduction_margin_db", 10.0, INFINITY, false,
+                        "east-60");
+    tune_notes_add(&r->limits, "limit");
+    tune_notes_add(&r->cautions, "caution");
+}
+
+static inline void sample_forecast(struct tune_forecast *r)
+{
+    memset(r, 0, sizeof *r);
+    sample_provenance(&r->provenance, TUNE_SCHEMA_PREDICT);
+    (void)snprintf(r->controller_source, sizeof r->controller_source, "results/controller.ini");
+    r->controller = sample_controller();
+    sample_disturbance(&r->disturbance);
+    (void)snprintf(r->payload, sizeof r->payload, "none");
+    r->jitter_of_sky = true;
+    r->n_pointings = 2;
+    r->pointing = calloc(2, sizeof *r->pointing);
+    for (size_t i = 0; i < 2; i++) {
+        struct tune_pointing_forecast *p = &r->pointing[i];
+        (void)snprintf(p->pointing, sizeof p->pointing, "%s", i ? "west" : "east");
+        p->true_rms_arcsec = (struct tune_estimate){0.02 + 0.01 * (double)i, 0.001};
+        p->measured_rms_arcsec = (struct tune_estimate){0.03, 0.001};
+        p->interval_95_arcsec[0] = 0.028;
+        p->interval_95_arcsec[1] = 0.032;
+        p->sky_rms_arcsec = i ? 0.2 : (double)NAN;
+        p->unseen_twist_arcsec = 0.1;
+        for (size_t k = 0; k < TUNE_FORECAST_SOURCES; k++)
+            (void)snprintf(p->source[k].name, sizeof p->source[k].name, "source %zu", k);
+        p->source[0].rms_arcsec = 0.02;
+    }
+    r->worst = 1;
+    (void)snprintf(r->spectrum.name, sizeof r->spectrum.name, "jitter.csv");
+    memset(r->spectrum.sha256, 'c', 64);
+    tune_judgements_add(&r->requirement, "jitter_rms_arcsec", 0.05, 0.2, true, "west");
+}
+
+static inline void sample_verification(struct tune_verification *r)
+{
+    memset(r, 0, sizeof *r);
+    sample_provenance(&r->provenance, TUNE_SCHEMA_VERIFY);
+    r->n_logs = 2;
+    r->log = calloc(2, sizeof *r->log);
+    for (size_t i = 0; i < 2; i++) {
+        struct tune_verified_log *log = &r->log[i];
+        (void)snprintf(log->name, sizeof log->name, "%s", i ? "slew" : "tracking");
+        (void)snprintf(log->pointing, sizeof log->pointing, "east");
+        log->kind = i ? TUNE_LOG_STEP : TUNE_LOG_TRACK;
+        log->duration_s = 120.0;
+        log->measured_rms_arcsec = i ? (double)NAN : 0.03;
+        log->sky_rms_arcsec = NAN;
+        log->predicted_rms_arcsec = 0.031;
+        log->predicted_interval_95_arcsec[1] = 0.035;
+        log->settle_s = i ? (double)INFINITY : (double)NAN;
+    }
+    tune_judgements_add(&r->requirement, "settle_s", 3.0, INFINITY, true, "slew");
+}
+
+static inline void sample_inspection(struct tune_inspection *r)
+{
+    memset(r, 0, sizeof *r);
+    sample_provenance(&r->provenance, TUNE_SCHEMA_INSPECT);
+    r->n_logs = 1;
+    r->log = calloc(1, sizeof *r->log);
+    (void)snprintf(r->log[0].name, sizeof r->log[0].name, "east");
+    r->log[0].kind = TUNE_LOG_HOLD;
+    r->log[0].rows = 40000;
+    r->log[0].rate_hz = 4000.0;
+    r->log[0].duration_s = 10.0;
+    r->log[0].channel[TUNE_ROLE_POSITION] = true;
+    r->log[0].error_rms_arcsec = NAN;
+    r->log[0].health.verdict = r->verdict = TUNE_WITH_CARE;
+    r->log[0].health.n_findings = 1;
+    (void)snprintf(r->log[0].health.finding[0].name, 32, "torque-saturated");
+    r->log[0].health.finding[0].severity = TUNE_WITH_CARE;
+    r->log[0].health.finding[0].row = 17;
+    r->log[0].health.finding[0].time_s = 0.004;
+    r->log[0].health.finding[0].value = NAN;
+}
+
+static inline void sample_truth(struct tune_truth *r)
+{
+    memset(r, 0, sizeof *r);
+    sample_provenance(&r->provenance, TUNE_SCHEMA_TRUTH);
+    r->axis.plant.loop_rate_hz = 4000.0;
+    r->axis.plant.inertia_kg_m2 = 820.0;
+    r->axis.substeps = 5;
+    r->n_pointings = 1;
+    r->pointing = calloc(1, sizeof *r->pointing);
+    r->pointing[0].plant = r->axis.plant;
+    r->pointing[0].plant.n_modes = 1;
+    r->pointing[0].plant.mode[0] = (struct tune_mode){24.3, 0.006, 0.15, NAN};
+    r->n_logs = 1;
+    r->log = calloc(1, sizeof *r->log);
+    r->log[0].seed = UINT64_MAX;
+    r->log[0].kind = TUNE_LOG_TRACK;
+}
+
+#endif

@@ -1,0 +1,269 @@
+/* test_json.c - results written and read back: nothing is lost, nothing that is no number gets in.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "support/check.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "results/listing.h"
+#include "sample.h"
+
+/* Write, read, write: the second text is the first. Defines round_trip_NAME. */
+#define ROUND_TRIP(name, type)                                                                     \
+    static char *text_of_##name(const struct type *result)                                         \
+    {                                                                                              \
+        struct tune_error err;                                                                     \
+        char *text = NULL;                                                                         \
+        tune_error_clear(&err);                                                                    \
+        if (type##_json(&text, result, &err)) fail_msg("%s (%s)", err.text, err.thing);            \
+        return text;                                                                               \
+    }                                                                                              \
+    static void name##_comes_back_with_every_byte(void **state)                                    \
+    {                                                                                              \
+        struct type *first = calloc(1, sizeof *first), *second = calloc(1, sizeof *second);        \
+        struct tune_error err;                                                                     \
+        char *text, *again;                                                                        \
+        (void)state;                                                                               \
+        sample_##name(first);                                                                      \
+        text = text_of_##name(first);                                                              \
+        tune_error_clear(&err);                                                                    \
+        if (type##_parse(second, "x.json", text, strlen(text), &err))                              \
+            fail_msg("%s (%s)", err.text, err.thing);                                              \
+        again = text_of_##name(second);                                                            \
+        assert_string_equal(text, again);                                                          \
+        assert_null(strstr(text, ": nan"));                                                        \
+        assert_null(strstr(text, ": inf"));                                                        \
+        free(text);                                                                                \
+        free(again);                                                                               \
+        type##_free(first);                                                                        \
+        type##_free(second);                                                                       \
+        type##_free(second);                                                                       \
+        free(first);                                                                               \
+        free(second);                                                                              \
+    }
+
+ROUND_TRIP(identification, tune_identification)
+ROUND_TRIP(proposal, tune_proposal)
+ROUND_TRIP(forecast, tune_forecast)
+ROUND_TRIP(verification, tune_verification)
+ROUND_TRIP(inspection, tune_inspection)
+ROUND_TRIP(truth, tune_truth)
+
+/* ---- values -------------------------------------------------------------------------------------*/
+
+/* 15 digits: half a unit in the last place of each, so relative 5e-15 (rounding) */
+static void a_plant_and_its_covariance_come_back_to_15_digits(void **state)
+{
+    struct tune_identification first, second;
+    struct tune_error err;
+    char *text;
+    (void)state;
+    sample_identification(&first);
+    text = text_of_identification(&first);
+    assert_int_equal(tune_identification_parse(&second, "x", text, strlen(text), &err), TUNE_OK);
+    for (size_t i = 0; i < 2; i++) {
+        const struct tune_fit *a = &first.pointing[i].fit, *b = &second.pointing[i].fit;
+        check_close_rel(b->plant.inertia_kg_m2, a->plant.inertia_kg_m2, 5e-15);
+        check_close_rel(b->plant.mode[1].f_hz, a->plant.mode[1].f_hz, 5e-15);
+        check_close_rel(b->plant.mode[1].payload_ratio, -6.2, 5e-15);
+        assert_true(isnan(b->plant.mode[0].payload_ratio));
+        assert_int_equal(b->n_params, a->n_params);
+        for (size_t k = 0; k < a->n_params * a->n_params; k++)
+            check_close_rel(b->covariance[k], a->covariance[k], 5e-15);
+        /* logarithms of numbers good to 5e-15 */
+        for (size_t k = 0; k < a->n_params; k++)
+            check_close(b->theta[k], a->theta[k], 1e-14);
+        assert_true(b->out_of_band[1]);
+        assert_false(b->out_of_band[0]);
+    }
+    assert_true(isnan(second.pointing[1].angle_deg));
+    assert_int_equal(second.pointing[1].estimator, TUNE_FRF_PERIODIC);
+    assert_int_equal(second.provenance.input[1].rows, 40000);
+    assert_int_equal(second.provenance.input[0].rows, 0);
+    free(text);
+    tune_identification_free(&first);
+    tune_identification_free(&second);
+}
+
+static void endless_and_undefined_margins_come_back_as_they_were(void **state)
+{
+    struct tune_proposal first, second;
+    struct tune_error err;
+    char *text;
+    (void)state;
+    sample_proposal(&first);
+    text = text_of_proposal(&first);
+    assert_int_equal(tune_proposal_parse(&second, "x", text, strlen(text), &err), TUNE_OK);
+    const struct tune_pointing_margins *m = &second.candidate[1].margins[0];
+    assert_true(isinf(m->gain_reduction_margin_db.value));
+    assert_true(isinf(m->gain_reduction_margin_db.bound95));
+    assert_true(isnan(m->crossover_hz.value));
+    check_close_rel(m->peak_sensitivity.bound95, 1.6816, 5e-15);
+    assert_true(isnan(second.candidate[0].jitter_rms_arcsec));
+    assert_true(isinf(second.candidate[0].worst_sensitivity));
+    assert_int_equal(second.recommended, 1);
+    assert_true(second.requirement.met);
+    assert_int_equal(second.candidate[0].controller.n_biquads, 2);
+    assert_int_equal(second.candidate[0].controller.lowpass_order, 1);
+    check_close_rel(second.candidate[0].controller.kp_nm_per_rad, 2.1e6 / 7.0, 5e-15);
+    assert_non_null(strstr(text, "\"note\": \"infinite\""));
+    assert_non_null(strstr(text, "\"upper_95\""));
+    free(text);
+    tune_proposal_free(&first);
+    tune_proposal_free(&second);
+}
+
+static void the_seed_keeps_all_64_bits(void **state)
+{
+    struct tune_truth first, second;
+    struct tune_error err;
+    char *text;
+    (void)state;
+    sample_truth(&first);
+    text = text_of_truth(&first);
+    assert_int_equal(tune_truth_parse(&second, "x", text, strlen(text), &err), TUNE_OK);
+    assert_true(second.log[0].seed == UINT64_MAX);
+    free(text);
+    tune_truth_free(&first);
+    tune_truth_free(&second);
+}
+
+static void bytes_that_are_no_utf8_do_not_stop_a_result(void **state)
+{
+    struct tune_verification result;
+    char *text;
+    (void)state;
+    sample_verification(&result);
+    (void)snprintf(result.provenance.logbook, sizeof result.provenance.logbook, "T\xe9lescope");
+    text = text_of_verification(&result);
+    assert_non_null(strstr(text, "T?lescope"));
+    free(text);
+    tune_verification_free(&result);
+}
+
+static void a_listing_names_tool_and_files(void **state)
+{
+    const char *const files[] = {"axis.ini", "a \"quoted\" name"};
+    struct tune_error err;
+    char *text = NULL;
+    (void)state;
+    assert_int_equal(tune_listing_json(&text, "kind-1", files, 2, NULL, &err), TUNE_OK);
+    assert_non_null(strstr(text, "\"schema\": \"kind-1\""));
+    assert_non_null(strstr(text, "\"name\": \"quietaxis\""));
+    assert_non_null(strstr(text, "a \\\"quoted\\\" name"));
+    free(text);
+}
+
+/* ---- refusals -----------------------------------------------------------------------------------*/
+
+static void refuse(const char *text, const char *thing)
+{
+    struct tune_identification result;
+    struct tune_error err;
+    tune_error_clear(&err);
+    assert_int_equal(tune_identification_parse(&result, "x.json", text, strlen(text), &err),
+                     TUNE_EDATA);
+    assert_string_equal(err.file, "x.json");
+    assert_string_equal(err.thing, thing);
+    assert_null(result.pointing);
+    assert_int_equal(result.n_pointings, 0);
+}
+
+static void what_is_no_result_is_refused_with_its_place(void **state)
+{
+    struct tune_identification result;
+    struct tune_error err;
+    const char *cut = "{\"schema\": \"quietaxis-identify-1\",\n \"tool\": ";
+    (void)state;
+    assert_int_equal(tune_identification_parse(&result, "x.json", cut, strlen(cut), &err),
+                     TUNE_EDATA);
+    assert_int_equal(err.line, 2);
+    refuse("[1, 2]", "");
+    refuse("{}", "schema");
+    refuse("{\"schema\": 3}", "schema");
+    refuse("{\"schema\": \"quietaxis-identify-0\"}", "schema");
+    refuse("{\"schema\": \"quietaxis-identify-1\"}", "tool");
+    refuse("{\"schema\": \"quietaxis-identify-1\", \"tool\": []}", "tool");
+}
+
+/* Replace one word of a sample and expect a refusal naming `thing`. */
+static void refuse_changed(const char *from, const char *to, const char *thing)
+{
+    struct tune_identification sample;
+    char *text, *place, *changed;
+    sample_identification(&sample);
+    text = text_of_identification(&sample);
+    place = strstr(text, from);
+    assert_non_null(place);
+    changed = malloc(strlen(text) + strlen(to) + 1);
+    (void)sprintf(changed, "%.*s%s%s", (int)(place - text), text, to, place + strlen(from));
+    refuse(changed, thing);
+    free(changed);
+    free(text);
+    tune_identification_free(&sample);
+}
+
+static void members_of_the_wrong_kind_are_refused(void **state)
+{
+    (void)state;
+    refuse_changed("\"bins\": 1234", "\"bins\": -1", "bins");
+    refuse_changed("\"estimator\": \"indirect\"", "\"estimator\": \"guess\"", "estimator");
+    refuse_changed("\"closed_loop\": true", "\"closed_loop\": 1", "closed_loop");
+    refuse_changed("\"order\": 2", "\"order\": 999", "order");
+    refuse_changed("\"order\": 2", "\"order\": 1", "number");
+    refuse_changed("\"number\": 1", "\"number\": 0", "number");
+    refuse_changed("\"median_coherence\": 0.998", "\"median_coherence\": \"good\"",
+                   "median_coherence");
+    refuse_changed("\"parameter_order\": [", "\"parameter_order\": [\"one more\",", "covariance");
+}
+
+/* ---- memory -------------------------------------------------------------------------------------*/
+
+/* jansson's own allocations are not seen; ours are refused one after the other. */
+static void running_out_of_memory_leaves_nothing_behind(void **state)
+{
+    struct tune_identification sample, result;
+    struct tune_error err;
+    char *text = NULL, *again = NULL;
+    bool refused = true;
+    (void)state;
+    sample_identification(&sample);
+    text = text_of_identification(&sample);
+    for (unsigned long k = 1; refused; k++) {
+        check_fail_allocation(k);
+        const enum tune_status status =
+            tune_identification_parse(&result, "x", text, strlen(text), &err);
+        refused = check_allocation_failed();
+        check_fail_allocation(0);
+        assert_int_equal(status, refused ? TUNE_ENOMEM : TUNE_OK);
+        if (status) assert_null(result.pointing);
+        if (!status) tune_identification_free(&result);
+    }
+    check_fail_allocation(1);
+    assert_int_equal(tune_identification_json(&again, &sample, &err), TUNE_ENOMEM);
+    check_fail_allocation(0);
+    assert_null(again);
+    free(text);
+    tune_identification_free(&sample);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(identification_comes_back_with_every_byte),
+        cmocka_unit_test(proposal_comes_back_with_every_byte),
+        cmocka_unit_test(forecast_comes_back_with_every_byte),
+        cmocka_unit_test(verification_comes_back_with_every_byte),
+        cmocka_unit_test(inspection_comes_back_with_every_byte),
+        cmocka_unit_test(truth_comes_back_with_every_byte),
+        cmocka_unit_test(a_plant_and_its_covariance_come_back_to_15_digits),
+        cmocka_unit_test(endless_and_undefined_margins_come_back_as_they_were),
+        cmocka_unit_test(the_seed_keeps_all_64_bits),
+        cmocka_unit_test(bytes_that_are_no_utf8_do_not_stop_a_result),
+        cmocka_unit_test(a_listing_names_tool_and_files),
+        cmocka_unit_test(what_is_no_result_is_refused_with_its_place),
+        cmocka_unit_test(members_of_the_wrong_kind_are_refused),
+        cmocka_unit_test(running_out_of_memory_leaves_nothing_behind),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
