@@ -8,7 +8,7 @@
 
 #include "design/design_internal.h"
 
-enum { TIGHTENINGS = 4, ROUNDS_TIGHTEN = 8 };
+enum { TIGHTENINGS = 7, ROUNDS_TIGHTEN = 8 };
 
 /* Where the judge found a limit passed, the solver's grid gets that peak and its flanks; where it was
  * passed by what a solver leaves, the limit is kept that much further away. False where it is no matter
@@ -67,23 +67,33 @@ static enum tune_status settle(struct tune_design_step *step, struct candidate *
     return status;
 }
 
+static bool improves(const struct tune_design_step *step, const struct tune_design_step *before)
+{
+    if (!before->feasible) return true;
+    return step->feasible && step->objective_rad < before->objective_rad;
+}
+
+/* A biquad that buys nothing ends the ladder: the next one would start from it. */
 static enum tune_status fill_steps(struct tune_design *out, struct problem *problem,
                                    struct pulse *pulse, struct tune_error *err)
 {
     const size_t most = problem->opts->max_biquads;
     struct candidate candidate = {0}, next;
-    enum tune_status status = TUNE_OK;
-    for (size_t n = 0; n <= most && status == TUNE_OK; n++) {
+    for (size_t n = 0; n <= most; n++) {
+        enum tune_status status;
         atomic_store(&pulse->done, (double)n / (double)(most + 1));
         status = n == 0 ? design_first(&next, problem, pulse, err)
                         : design_grow(&next, &candidate, problem, pulse, err);
+        if (status == TUNE_OK) status = settle(&out->step[n], &next, problem, pulse, err);
         if (status != TUNE_OK) return status;
-        status = settle(&out->step[n], &next, problem, pulse, err);
-        if (status != TUNE_OK) return status;
+        if (n > 0 && !improves(&out->step[n], &out->step[n - 1])) {
+            memset(&out->step[n], 0, sizeof out->step[n]);
+            break;
+        }
         candidate = next;
         out->n_steps = n + 1;
     }
-    return status;
+    return TUNE_OK;
 }
 
 /* Fewest biquads within 3 % of the best. */
@@ -104,8 +114,8 @@ static enum tune_status nothing_found(const struct tune_design *out, struct tune
 {
     const struct tune_design_step *last = &out->step[out->n_steps - 1];
     (void)tune_error_set(err, TUNE_ENOSOL,
-                         "no controller meets every demand; in the way: %s. Relax that limit, slow "
-                         "the requirement down or change the axis",
+                         "no controller meets every demand; in the way: %s. Relax that limit or "
+                         "change the axis",
                          last->binding);
     tune_error_about(err, last->binding, NULL, NULL);
     return TUNE_ENOSOL;

@@ -58,7 +58,8 @@ struct tune_design_step {
     char binding[160]; /* what stands in the way of more: constraint, pointing, frequency */
 };
 
-/* steps[n_steps]: 0, 1, ... biquads; recommended: fewest biquads within 3 % of the best. */
+/* step[n_steps]: 0, 1, ... biquads, each better than the one before; a biquad that buys nothing ends the
+ * ladder. recommended: fewest biquads within 3 % of the best feasible one. */
 struct tune_design {
     size_t n_steps;
     struct tune_design_step step[TUNE_BIQUADS_MAX + 1];

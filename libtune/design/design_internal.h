@@ -22,6 +22,10 @@ enum {
     BINDING_TEXT = 160
 };
 
+/* The grid starts at this fraction of the lowest feature: far below the slowest rung of the slowest loop
+ * tried. */
+#define GRID_START 1e-5
+
 /* Products without the NaN recovery that C's complex multiplication carries: L may not be infinite
  * anywhere on the grid, and the evaluation checks its sums for that. */
 static inline double complex times(double complex a, double complex b)

@@ -37,7 +37,7 @@ static size_t add_around(double *f_hz, size_t n, double centre_hz, double zeta, 
 static size_t fill_grid(double *f_hz, const struct scenario *s, const struct problem *problem)
 {
     struct tune_antiresonance zero[TUNE_MODES_MAX];
-    const double low = 1.5e-4 * problem->first_feature_hz, high = 0.4999 * problem->rate_hz;
+    const double low = GRID_START * problem->first_feature_hz, high = 0.4999 * problem->rate_hz;
     size_t n = 0, n_zeros;
     double first_hz;
     for (size_t i = 0; i < BASE; i++)

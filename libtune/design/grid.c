@@ -10,13 +10,9 @@
 
 #include "core/units.h"
 
-enum {
-    EVERYONE = -1,
-    AROUND_MODE = 17,
-    AROUND_ZERO = 7,
-    ZEROS = 3,
-    OWN_POINTS_MAX = AROUND_MODE * TUNE_MODES_MAX + AROUND_ZERO * ZEROS
-};
+enum { EVERYONE = -1, BASE_MAX = 600, ZEROS = 3, AROUND_MAX = 45 };
+
+#define NARROWEST 1e-3 /* no feature is resolved finer */
 
 /* A wanted frequency and the scenario that wants it. */
 struct wish {
@@ -44,11 +40,11 @@ static void span(struct wishes *wishes, double from_hz, double to_hz, double ste
         wish_for(wishes, from_hz * exp(length * (double)i / (double)n), EVERYONE, 0.0, INFINITY);
 }
 
-/* 7 % wide steps well below the first feature, where nothing but slopes is seen; 3 % up to 0.35 of
- * the rate, which resolves a sensitivity peak to .3 %; wider above. */
+/* 15 % wide steps far below the first feature, where nothing but slopes is seen; 3 % from there to 0.35
+ * of the rate, which resolves a sensitivity peak to .3 %. */
 static void wish_base(struct wishes *wishes, double first_hz, double rate_hz)
 {
-    const double low = 1.5e-4 * first_hz, middle = fmin(0.1 * first_hz, 0.3 * rate_hz);
+    const double low = GRID_START * first_hz, middle = fmin(0.03 * first_hz, 0.3 * rate_hz);
     const double high = 0.35 * rate_hz, end = 0.4995 * rate_hz;
     span(wishes, low, middle, 0.15);
     span(wishes, middle, high, fmax(0.03, log(high / middle) / 400.0));
@@ -56,27 +52,40 @@ static void wish_base(struct wishes *wishes, double first_hz, double rate_hz)
     wish_for(wishes, end, EVERYONE, 0.0, INFINITY);
 }
 
+/* Around a resonance or antiresonance: within a half width L runs along a circle, further out as one
+ * over the distance, so the steps grow with the distance until the base of the grid is as fine. */
+static void wish_around(struct wishes *wishes, int scenario, double centre_hz, double zeta,
+                        const double *halves, size_t n, const double *range_hz)
+{
+    wish_for(wishes, centre_hz, scenario, range_hz[0], range_hz[1]);
+    for (size_t i = 0; i < n; i++)
+        for (int sign = -1; sign <= 1; sign += 2)
+            wish_for(wishes, centre_hz * (1.0 + sign * halves[i] * zeta), scenario, range_hz[0],
+                     range_hz[1]);
+    for (double away = 1.5 * halves[n - 1] * zeta; away < 0.1; away *= 1.5)
+        for (int sign = -1; sign <= 1; sign += 2)
+            wish_for(wishes, centre_hz * (1.0 + sign * away), scenario, range_hz[0], range_hz[1]);
+}
+
 static void wish_own(struct wishes *wishes, const struct problem *problem, int scenario)
 {
-    /* in half widths: a resonance is a circle in the plane of L, these are 15 to 30 degrees apart */
-    static const double around_mode[AROUND_MODE] = {-6,  -3.5, -2.2, -1.5, -1,  -.7, -.45, -.22, 0,
-                                                    .22, .45,  .7,   1,    1.5, 2.2, 3.5,  6};
-    static const double around_zero[AROUND_ZERO] = {-3, -1.5, -.6, 0, .6, 1.5, 3};
+    static const double mode_halves[] = {0.22, 0.45, 0.7, 1, 1.5, 2.2, 3.5, 6};
+    static const double zero_halves[] = {0.6, 1.5, 3};
     const struct tune_plant *plant = &problem->scenario[scenario].plant;
+    const double range_hz[] = {GRID_START * problem->first_feature_hz, 0.4995 * problem->rate_hz};
     struct tune_antiresonance zero[TUNE_MODES_MAX];
-    const double low = 1.5e-4 * problem->first_feature_hz, high = 0.4995 * problem->rate_hz;
     size_t n_zeros;
     double first_hz;
     for (size_t k = 0; k < plant->n_modes; k++)
-        for (size_t i = 0; i < AROUND_MODE; i++)
-            wish_for(wishes, plant->mode[k].f_hz * (1.0 + plant->mode[k].zeta * around_mode[i]),
-                     scenario, low, high);
+        wish_around(wishes, scenario, plant->mode[k].f_hz, fmax(plant->mode[k].zeta, NARROWEST),
+                    mode_halves, sizeof mode_halves / sizeof mode_halves[0], range_hz);
     design_features(zero, &n_zeros, &first_hz, plant);
     for (size_t k = 0; k < n_zeros && k < ZEROS; k++)
-        for (size_t i = 0; i < AROUND_ZERO; i++)
-            wish_for(wishes,
-                     zero[k].f_hz * (1.0 + fmax(fabs(zero[k].zeta), 0.002) * around_zero[i]),
-                     scenario, low, high);
+        wish_around(wishes, scenario, zero[k].f_hz, fmax(fabs(zero[k].zeta), 2.0 * NARROWEST),
+                    zero_halves, sizeof zero_halves / sizeof zero_halves[0], range_hz);
+    for (size_t i = 0; i < problem->n_extra; i++)
+        if (problem->extra[i].scenario == (size_t)scenario)
+            wish_for(wishes, problem->extra[i].f_hz, scenario, range_hz[0], range_hz[1]);
 }
 
 static int by_frequency(const void *a, const void *b)
@@ -152,7 +161,8 @@ static enum tune_status keep(struct problem *problem, const struct wishes *wishe
 
 enum tune_status design_grid(struct problem *problem, struct tune_error *err)
 {
-    struct wishes wishes = {.room = 600 + problem->n_scenarios * OWN_POINTS_MAX + problem->n_extra};
+    struct wishes wishes = {.room = BASE_MAX + problem->n_extra +
+                                    problem->n_scenarios * (TUNE_MODES_MAX + ZEROS) * AROUND_MAX};
     size_t *place = calloc(wishes.room, sizeof *place), n = 0;
     enum tune_status status = TUNE_OK;
     wishes.wish = calloc(wishes.room, sizeof *wishes.wish);
@@ -161,9 +171,6 @@ enum tune_status design_grid(struct problem *problem, struct tune_error *err)
         wish_base(&wishes, problem->first_feature_hz, problem->rate_hz);
         for (size_t s = 0; s < problem->n_scenarios; s++)
             wish_own(&wishes, problem, (int)s);
-        for (size_t i = 0; i < problem->n_extra; i++)
-            wish_for(&wishes, problem->extra[i].f_hz, (int)problem->extra[i].scenario,
-                     1.5e-4 * problem->first_feature_hz, 0.4995 * problem->rate_hz);
         n = merge(&wishes, place);
     }
     for (size_t s = 0; s < problem->n_scenarios && status == TUNE_OK; s++) {

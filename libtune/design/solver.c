@@ -158,7 +158,7 @@ static enum tune_status run_rounds(struct search *search, int rounds, const doub
         status = run_round(search, box, tolerance, err);
         if (status != TUNE_OK) break;
         if (atomic_load(&search->pulse->cancelled))
-            return tune_error_set(err, TUNE_ECANCELLED, "cancelled");
+            return tune_error_set(err, TUNE_ECANCELLED, "cancelled during design");
         const double gain = before.objective - search->best.objective;
         const bool became_feasible = design_feasible(&search->best) && !design_feasible(&before);
         const bool less_missed =
