@@ -15,8 +15,6 @@
 enum { TAPERS = 6 };
 
 static const double shortest_s = 10.0;
-/* there sensor noise is all that is left of a moving axis */
-static const double sensor_from = 0.17, sensor_to = 0.48; /* of the sample rate */
 
 void tune_jitter_chunk(struct jitter_chunk *chunk, const struct tune_plant *plant,
                        const struct tune_controller *controller, const double *f_hz, size_t n)
@@ -122,18 +120,6 @@ static enum tune_status open_loop(struct tune_disturbance *out, const struct tun
     return TUNE_OK;
 }
 
-static double sensor_floor(const struct tune_disturbance *d)
-{
-    double sum = 0.0;
-    size_t count = 0;
-    for (size_t i = 0; i < d->n; i++)
-        if (d->f_hz[i] >= sensor_from * d->rate_hz && d->f_hz[i] <= sensor_to * d->rate_hz) {
-            sum += d->sv[i];
-            count++;
-        }
-    return count > 0 ? sum / (double)count : 0.0;
-}
-
 enum tune_status tune_disturbance_estimate(struct tune_disturbance *out, const double *error_rad,
                                            size_t n, double rate_hz, const struct tune_plant *plant,
                                            const struct tune_controller *controller,
@@ -142,7 +128,6 @@ enum tune_status tune_disturbance_estimate(struct tune_disturbance *out, const d
     /* a length that transforms fast; at most a few samples in a hundred are left out */
     const size_t good = tune_fft_good_length(n);
     struct tune_psd psd = {0};
-    double floor_psd = 0.0;
     enum tune_status status;
     *out = (struct tune_disturbance){0};
     status = check_log(error_rad, n, rate_hz, plant, controller, err);
@@ -156,8 +141,7 @@ enum tune_status tune_disturbance_estimate(struct tune_disturbance *out, const d
         status = open_loop(out, &psd, rate_hz, plant, controller, err);
     }
     if (!status) {
-        out->sensor_psd = sensor_floor(out);
-        status = tune_disturbance_fit(out, &floor_psd, plant, err);
+        status = tune_disturbance_fit(out, plant, err);
     }
     tune_psd_free(&psd);
     if (status) tune_disturbance_free(out);

@@ -1,10 +1,12 @@
 /* disturbance.h - what disturbs the axis, backed out of a quiet log under known gains.
  *
  *     S_v = |1 + L|^2 S_y          what the open loop would show at the encoder
- *     S_n = mean of S_v over 0.17 .. 0.48 of the sample rate   white sensor noise
- *     S_tau = (S_v - S_n)/|G_d|^2  torque at the motor, never clipped bin by bin (that biases by +10 %)
- * For the design, and to name sources, S_tau is also described by a smooth model: wind (von Karman
- * shape, entering at the payload), white drive torque, sensor noise.
+ *     S_n = white floor of S_v                    sensor noise
+ *     S_tau = (S_v - S_n)/|G_d|^2                 torque at the motor, never clipped bin by bin:
+ *                                                 that biases by +10 %
+ * For the design, and to name sources, S_v is also described by a smooth model: wind (von Karman shape,
+ * entering at the payload), white drive torque, sensor noise. S_n is fitted with it: the mean of S_v
+ * near half the rate still holds drive torque where the loop is slow (measured: up to 50 times S_n).
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_DISTURBANCE_H
 #define TUNE_DISTURBANCE_H
@@ -21,7 +23,7 @@ struct tune_disturbance {
     double df_hz;
     double *f_hz;      /* [n] */
     double *sv;        /* [n] S_v, rad^2/Hz */
-    double sensor_psd; /* S_n, rad^2/Hz */
+    double sensor_psd; /* S_n, rad^2/Hz; part of the smooth model */
     double dof;        /* degrees of freedom of one bin */
     double resolution_hz;
     double duration_s;

@@ -30,9 +30,9 @@ struct jitter_chunk {
 void tune_jitter_chunk(struct jitter_chunk *chunk, const struct tune_plant *plant,
                        const struct tune_controller *controller, const double *f_hz, size_t n);
 
-/* Fit the smooth model to d->sv: sets wind_rms_nm, wind_corner_hz, drive_psd and *floor_psd. */
-enum tune_status tune_disturbance_fit(struct tune_disturbance *d, double *floor_psd,
-                                      const struct tune_plant *plant, struct tune_error *err);
+/* Fit the smooth model to d->sv: sets wind_rms_nm, wind_corner_hz, drive_psd and sensor_psd. */
+enum tune_status tune_disturbance_fit(struct tune_disturbance *d, const struct tune_plant *plant,
+                                      struct tune_error *err);
 
 /* Share of a stationary process' power at f that is left after the straight line is removed from a
  * stretch of duration_s: 1 - sinc^2(f D) - 3 j1^2(pi f D); 1 for duration_s 0. */

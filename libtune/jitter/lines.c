@@ -73,18 +73,24 @@ static void smooth_torque(double *power, double *share, const struct tune_distur
 }
 
 /* torque[i], the smooth model's at the predicted pointing, becomes what the log says of it: times the
- * ratio of S_v - S_n to smooth[i], the model's at the log's pointing, both summed over a band. */
+ * ratio of S_v - S_n to smooth[i], the model's at the log's pointing, both summed over a band. The sums
+ * are weighted by f^4, as torques on a rigid body; the lowest bins, where tapers leak, follow the band
+ * above them. */
 static void carry(double *torque, const double *smooth, const struct tune_disturbance *d)
 {
-    const double ratio = pow(10.0, 1.0 / carry_bands_per_decade);
-    for (size_t from = 0, to; from < d->n; from = to) {
-        const double edge = fmax(d->f_hz[from] * ratio, d->f_hz[from] + 2.0 * d->resolution_hz);
+    const double step = pow(10.0, 1.0 / carry_bands_per_decade);
+    size_t from = 0, to;
+    while (from + 1 < d->n && d->f_hz[from] < d->resolution_hz)
+        from++;
+    for (size_t done = 0; done < d->n; done = from = to) {
+        const double edge = fmax(d->f_hz[from] * step, d->f_hz[from] + 2.0 * d->resolution_hz);
         double seen = 0.0, modelled = 0.0;
         for (to = from; to < d->n && d->f_hz[to] < edge; to++) {
-            seen += d->sv[to] - d->sensor_psd;
-            modelled += smooth[to];
+            const double weight = pow(d->f_hz[to], 4.0);
+            seen += weight * (d->sv[to] - d->sensor_psd);
+            modelled += weight * smooth[to];
         }
-        for (size_t i = from; i < to; i++)
+        for (size_t i = done; i < to; i++)
             torque[i] *= seen / modelled;
     }
 }

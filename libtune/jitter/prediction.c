@@ -13,9 +13,6 @@
 /* Curves: points, logarithmic in frequency. */
 enum { CURVE_POINTS = 300 };
 
-/* Claimed std over its formula: logs of 30 to 300 s covered the truth in 77 to 92 % without it. */
-static const double inflation = 1.5;
-
 static enum tune_status check(const struct tune_disturbance *disturbance,
                               const struct tune_plant *quiet, const struct tune_plant *plant,
                               const struct tune_controller *controller, double duration_s,
@@ -30,8 +27,11 @@ static enum tune_status check(const struct tune_disturbance *disturbance,
                               controller->loop_rate_hz, plant->loop_rate_hz);
     if (!(duration_s >= 0.0 && isfinite(duration_s)))
         return tune_error_set(err, TUNE_EINVAL, "a log of %g s cannot be foretold", duration_s);
-    if (!(disturbance->rate_hz > 0.0))
-        return tune_error_set(err, TUNE_EINVAL, "the disturbance is empty");
+    if (!(disturbance->rate_hz > 0.0) || !(disturbance->drive_psd >= 0.0) ||
+        !(disturbance->sensor_psd >= 0.0) || !(disturbance->wind_rms_nm >= 0.0) ||
+        !(disturbance->wind_rms_nm == 0.0 || disturbance->wind_corner_hz > 0.0))
+        return tune_error_set(err, TUNE_EINVAL,
+                              "the disturbance is empty, or a level of it is below 0");
     status = tune_controller_check(controller, err);
     if (!status) status = tune_loop_judge(NULL, &stable, plant, controller, err);
     if (status || stable) return status;
@@ -40,10 +40,10 @@ static enum tune_status check(const struct tune_disturbance *disturbance,
                           "predict");
 }
 
-/* The sums over frequency: mean squares in rad^2, and the variances of their estimates. */
+/* The sums over frequency: mean squares in rad^2, and the integral of (weighted PSD)^2. */
 struct totals {
     double measured, torque, wind, noise;
-    double measured_variance, true_variance; /* sum of (PSD width)^2 */
+    double measured_squared; /* rad^4/Hz */
 };
 
 static struct totals add_up(const struct jitter_lines *lines)
@@ -56,51 +56,69 @@ static struct totals add_up(const struct jitter_lines *lines)
         t.torque += lines->torque[i] * w;
         t.wind += lines->torque[i] * lines->wind_share[i] * w;
         t.noise += lines->noise[i] * w;
-        t.measured_variance += seen * seen;
+        t.measured_squared += seen * seen / lines->width_hz[i];
     }
     return t;
 }
 
-/* var(J^2) = sum (a S)^2 df d_res / (dof/2): d_res/df neighbouring bins say the same.
- * std(J) = std(J^2)/(2 J). */
-static struct tune_estimate estimate(double mean_square, double sum_of_squares,
+/* var(J^2) = sum (a S)^2 df d_res / (dof/2): bins closer than d_res say the same, each has dof degrees
+ * of freedom. std(J) = std(J^2)/(2 J). */
+static struct tune_estimate estimate(double mean_square, double squared,
                                      const struct tune_disturbance *d)
 {
     struct tune_estimate rms = {sqrt(fmax(mean_square, 0.0)), NAN};
     if (d->n == 0) return rms;
     rms.std = 0.0;
-    if (rms.value > 0.0) {
-        const double variance = sum_of_squares * d->resolution_hz / (d->df_hz * d->dof / 2.0);
-        rms.std = inflation * sqrt(variance) / (2.0 * rms.value);
-    }
+    if (rms.value > 0.0)
+        rms.std = sqrt(squared * d->resolution_hz / (d->dof / 2.0)) / (2.0 * rms.value);
     return rms;
+}
+
+/* Where 95 % of logs of duration_s will lie: the estimate's own error, and that a log is a sample of
+ * the jitter, var(J^2) = integral (a S)^2 df / duration. Symmetric in the logarithm: no rms is
+ * negative. Source: J. S. Bendat and A. G. Piersol, Random Data, ch. 8 (from memory). */
+static void fill_interval(struct tune_jitter *out, const struct totals *t, double duration_s)
+{
+    const double rms = out->measured_rms_rad.value;
+    const double of_estimate = isnan(out->measured_rms_rad.std) ? 0.0 : out->measured_rms_rad.std;
+    double of_log, spread;
+    out->interval95_rad[0] = out->interval95_rad[1] = rms;
+    if (!(rms > 0.0)) return;
+    of_log = duration_s > 0.0 ? sqrt(t->measured_squared / duration_s) / (2.0 * rms) : 0.0;
+    spread = exp(1.96 * hypot(of_estimate, of_log) / rms);
+    out->interval95_rad[0] /= spread;
+    out->interval95_rad[1] *= spread;
+}
+
+/* Where the log holds nothing but noise the whole torque may come out below 0: then there is none. */
+static struct totals settle_torque(struct jitter_lines *lines)
+{
+    const struct totals t = add_up(lines);
+    if (t.torque >= 0.0) return t;
+    for (size_t i = 0; i < lines->n; i++)
+        lines->torque[i] = 0.0;
+    return add_up(lines);
 }
 
 /* Mean squares of the sources, none negative, summing to the true one: an unclipped estimate of a
  * source that is not there may come out just below 0. */
 static void name_sources(struct tune_jitter *out, const struct totals *t)
 {
-    const double torque = fmax(t->torque, 0.0);
-    const double wind = fmin(fmax(t->wind, 0.0), torque);
+    const double wind = fmin(fmax(t->wind, 0.0), t->torque);
     out->source[0] = (struct tune_source){"wind", sqrt(wind)};
-    out->source[1] = (struct tune_source){"drive torque", sqrt(torque - wind)};
+    out->source[1] = (struct tune_source){"drive torque", sqrt(t->torque - wind)};
     out->source[2] = (struct tune_source){"sensor noise", sqrt(t->noise)};
 }
 
-static void fill_numbers(struct tune_jitter *out, const struct jitter_lines *lines,
-                         const struct tune_disturbance *d)
+static void fill_numbers(struct tune_jitter *out, struct jitter_lines *lines,
+                         const struct tune_disturbance *d, double duration_s)
 {
-    const struct totals t = add_up(lines);
-    double spread;
-    out->measured_rms_rad = estimate(t.measured, t.measured_variance, d);
+    const struct totals t = settle_torque(lines);
+    out->measured_rms_rad = estimate(t.measured, t.measured_squared, d);
     /* what varies is the same S_v under |S|^2, whichever of the two is formed from it */
-    out->true_rms_rad = estimate(fmax(t.torque, 0.0) + t.noise, t.measured_variance, d);
+    out->true_rms_rad = estimate(t.torque + t.noise, t.measured_squared, d);
     name_sources(out, &t);
-    /* symmetric in the logarithm: an rms is never negative */
-    spread = exp(1.96 * out->measured_rms_rad.std / out->measured_rms_rad.value);
-    if (out->measured_rms_rad.value == 0.0) spread = 1.0;
-    out->interval95_rad[0] = out->measured_rms_rad.value / spread;
-    out->interval95_rad[1] = out->measured_rms_rad.value * spread;
+    fill_interval(out, &t, duration_s);
 }
 
 /* ---- curves -----------------------------------------------------------------------------------*/
@@ -171,7 +189,7 @@ enum tune_status tune_jitter_predict(struct tune_jitter *out,
         status = tune_jitter_lines(&lines, disturbance, quiet, plant, controller, duration, err);
     if (!status) status = allocate_curves(out, err);
     if (!status) {
-        fill_numbers(out, &lines, disturbance);
+        fill_numbers(out, &lines, disturbance, duration);
         fill_curves(out, &lines);
         status = tune_jitter_sky(&out->sky_rms_rad, &out->unseen_windup_rms_rad, disturbance, plant,
                                  controller, duration, err);

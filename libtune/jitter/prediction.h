@@ -26,15 +26,14 @@ struct tune_source {
 
 /* Plain data. Cumulative curves rise with frequency: rms of everything below f. Every rms is of what
  * is left after a straight line is removed over duration_s; the curves of power are without that.
- * std is that of the estimate of the spectrum, widened by half (it is 1.5 times the formula; short
- * logs were found to need it); NAN where the disturbance is stated, not measured. */
+ * std is that of the estimate of the spectrum; NAN where the disturbance is stated, not measured. It
+ * knows no errors of the plant and no change of weather. */
 struct tune_jitter {
     struct tune_estimate true_rms_rad, measured_rms_rad;
-    double interval95_rad[2]; /* of the measured one */
-    double sky_rms_rad;       /* NAN where no payload ratio is known or assumed */
-    double
-        unseen_windup_rms_rad; /* part of sky: quasi-static twist no controller of the encoder can
-                                  remove; NAN likewise */
+    double interval95_rad[2];     /* of a log's measured rms: std and the log's own scatter */
+    double sky_rms_rad;           /* NAN where no payload ratio is known or assumed */
+    double unseen_windup_rms_rad; /* part of sky: quasi-static twist that no controller of the
+                                     encoder can remove; NAN likewise */
     struct tune_source source[TUNE_SOURCES];
     size_t n; /* points of the curves, logarithmic in frequency */
     double *f_hz;
@@ -45,8 +44,8 @@ struct tune_jitter {
 /* `quiet` is the plant at the pointing of the quiet log, `plant` the one predicted for; the disturbance
  * torques are taken to be the same at both: where the plants are the same the log's spectrum is used
  * bin by bin, otherwise what it shows over that of the smooth model, averaged over narrow bands, is
- * carried along with wind through G_mL and drive torque through G_d. duration_s: length of the log to be foretold (its straight
- * line is removed; 0: as long as the quiet log).
+ * carried along with wind through G_mL and drive torque through G_d. duration_s: length of the log
+ * to be foretold (its straight line is removed; 0: as long as the quiet log).
  *   TUNE_EINVAL  loop rates differ, a duration below 0
  *   TUNE_ENOSOL  the loop of plant and controller is not stable: there is no jitter to predict */
 TUNE_API enum tune_status tune_jitter_predict(struct tune_jitter *out,

@@ -18,6 +18,9 @@ enum { COLUMNS = 3, BANDS_MAX = 400, ROUNDS = 40 };
 
 static const double bands_per_decade = 40.0;
 static const double corner_from_hz = 0.01, corner_to_hz = 10.0, corners_per_octave = 6.0;
+/* periods of the corner a log must hold to show it; log-likelihood that level and corner of a wind
+ * must earn over no wind at all: a chance of about one in twenty */
+static const double corner_periods = 2.0, wind_worth = 3.0;
 
 struct band {
     double f_hz, half_dof;
@@ -157,12 +160,14 @@ static double model_at(const struct band *b, const double *level)
     return fmax(m, 1e-6 * b->s); /* a model that is 0 where there is power has no likelihood */
 }
 
+/* Corner 0: without wind. */
 static void fit_at_corner(struct smooth_fit *fit, double corner_hz)
 {
     double m[BANDS_MAX], before = INFINITY;
     for (size_t i = 0; i < fit->n; i++) {
         struct band *b = &fit->band[i];
-        b->column[0] = b->wind_gain * tune_wind_psd(1.0, corner_hz, b->f_hz);
+        b->column[0] =
+            corner_hz > 0.0 ? b->wind_gain * tune_wind_psd(1.0, corner_hz, b->f_hz) : 0.0;
         b->column[1] = b->drive_gain;
         b->column[2] = 1.0;
         m[i] = b->s;
@@ -179,27 +184,37 @@ static void fit_at_corner(struct smooth_fit *fit, double corner_hz)
     }
 }
 
-enum tune_status tune_disturbance_fit(struct tune_disturbance *d, double *floor_psd,
-                                      const struct tune_plant *plant, struct tune_error *err)
+static void keep(struct tune_disturbance *d, const struct smooth_fit *fit, double corner_hz)
 {
+    d->wind_rms_nm = sqrt(fit->level[0]);
+    d->wind_corner_hz = corner_hz;
+    d->drive_psd = fit->level[1];
+    d->sensor_psd = fit->level[2];
+}
+
+enum tune_status tune_disturbance_fit(struct tune_disturbance *d, const struct tune_plant *plant,
+                                      struct tune_error *err)
+{
+    const double lowest = fmax(corner_from_hz, corner_periods / d->duration_s);
     struct smooth_fit *fit = calloc(1, sizeof *fit);
-    double best = INFINITY;
+    double best;
     if (!fit) return tune_error_memory(err, "fitting the disturbance");
     gather(fit, d, plant);
-    for (double corner = corner_from_hz; corner <= corner_to_hz;
-         corner *= exp2(1.0 / corners_per_octave)) {
-        fit_at_corner(fit, corner);
-        if (!(fit->cost < best)) continue;
-        best = fit->cost;
-        d->wind_rms_nm = sqrt(fit->level[0]);
-        d->wind_corner_hz = corner;
-        d->drive_psd = fit->level[1];
-        *floor_psd = fit->level[2];
-    }
-    free(fit);
-    if (isinf(best))
+    if (fit->n <= COLUMNS) {
+        free(fit);
         return tune_error_set(
             err, TUNE_EDATA,
             "the quiet log is too short or too coarse to describe its disturbance");
+    }
+    fit_at_corner(fit, 0.0);
+    keep(d, fit, lowest);
+    best = fit->cost - wind_worth;
+    for (double corner = lowest; corner <= corner_to_hz; corner *= exp2(1.0 / corners_per_octave)) {
+        fit_at_corner(fit, corner);
+        if (!(fit->cost < best)) continue;
+        best = fit->cost;
+        keep(d, fit, corner);
+    }
+    free(fit);
     return TUNE_OK;
 }
