@@ -20,6 +20,7 @@
 #include "spectrum/window.h"
 #include "spectrum/psd.h"
 #include "spectrum/coherence.h"
+#include "spectrum/polynomial.h"
 #include "spectrum/lpm.h"
 #include "plant/model.h"
 #include "plant/frf.h"

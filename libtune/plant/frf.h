@@ -2,9 +2,9 @@
  *
  * With the injected signal d logged (the rule): indirect, G = Gyd / Gud, safe in closed loop.
  * Without: direct, G = Y/U by the same local polynomial regression; biased in a stiff loop.
- * Where the reference (d, or else the torque) repeats for two or more whole periods: G = Y/U of the
- * means over the periods at the excited lines, noise from the scatter between periods; a first period
- * that is a transient is left out.
+ * Where the reference (d, or else the torque) repeats for two or more whole periods: G = Y/U at the
+ * excited lines, noise and the leakage of drifts and transients from the bins between the lines, which
+ * hold what does not repeat; a first period unlike the others is left out.
  *
  * The standing torque and the straight line of the target (without a target: that of the quiet ends,
  * or of the whole record) are removed first; rows before and after the excitation without any are
@@ -36,18 +36,16 @@ struct tune_frf {
                            about 0); of a periodic record, |sum Y R*|^2/(sum |Y|^2 sum |R|^2) over
                            the periods (noise alone gives 1/periods) */
     double *dof;       /* [n] complex degrees of freedom of std; the 95 % radius is
-                           std sqrt(F.95(2, 2 dof)). Of a periodic record: periods - 1, times the
-                           neighbouring lines pooled where there are fewer than 11 periods */
-    double
-        band_hz[2]; /* usable band: first and last line; bins in it whose torque response is known
-                           to worse than a third are left out */
+                           std sqrt(F.95(2, 2 dof)) */
+    double band_hz[2]; /* usable band, first and last line; in it bins are left out whose torque
+                           response is known to worse than a third */
     enum tune_frf_estimator estimator;
     bool closed_loop; /* torque differs from the injected signal; false where that was not logged */
 };
 
 /* The lines the likelihood works on: every line of the usable band, and the noise around it. A sweep of
  * N samples gives X/sqrt(N) at every line of the record; a periodic record the excited lines, the mean
- * over its periods of X/sqrt(period) and the covariance of that mean. */
+ * over its periods of X/sqrt(samples of a period) and the covariance of that mean. */
 struct tune_lines {
     size_t n;
     double *f_hz;           /* [n] */
@@ -58,6 +56,8 @@ struct tune_lines {
     double complex *cov_yu; /* [n] E[Vy conj(Vu)] */
 };
 
+/* Of a periodic record lpm says how many of the bins between the lines are taken to either side, and the
+ * order of the polynomials for the leakage. */
 struct tune_frf_opts {
     struct tune_lpm_opts lpm;
     enum tune_role output; /* TUNE_ROLE_POSITION (default) or TUNE_ROLE_LOAD_POSITION, _SKY */

@@ -92,9 +92,8 @@ static void remove_standing(struct tune_excerpt *e, const double *target)
         subtract(y, n, mean(y, quiet));
     } else if (e->quiet_front && e->quiet_rear) {
         subtract_line(y, y, n, e->quiet_front, e->quiet_rear);
-    } else {
-        subtract_line(y, y, n, n, 0);
     }
+    e->line_left = !target && !(e->quiet_front && e->quiet_rear);
     subtract(e->x[TUNE_SIGNAL_TORQUE], n, mean(e->x[TUNE_SIGNAL_TORQUE], quiet));
     if (e->indirect && !e->quiet_front && !e->quiet_rear)
         subtract(e->x[TUNE_SIGNAL_REFERENCE], n, mean(e->x[TUNE_SIGNAL_REFERENCE], n));
@@ -166,6 +165,8 @@ static double rise(size_t i, size_t rows)
 
 void tune_excerpt_taper(struct tune_excerpt *e)
 {
+    double *y = e->x[TUNE_SIGNAL_POSITION];
+    if (e->line_left) subtract_line(y, y, e->n, e->n, 0);
     shorten(e);
     const size_t front = (size_t)(TAPER_FRONT * (double)e->quiet_front);
     const size_t rear = (size_t)(TAPER_REAR * (double)e->quiet_rear);

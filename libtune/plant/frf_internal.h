@@ -17,12 +17,15 @@ struct tune_excerpt {
     double delay_samples[TUNE_SIGNALS];
     bool indirect;                  /* the excitation was logged */
     size_t quiet_front, quiet_rear; /* rows without excitation before and after it */
+    bool line_left;                 /* the position may still hold a straight line */
     double taper_energy;            /* mean square of the taper over the n rows */
 };
 
 enum tune_status tune_excerpt_take(struct tune_excerpt *out, const struct tune_record *rec,
                                    enum tune_role output, struct tune_error *err);
-/* Shorten the quiet ends to a length that transforms fast and taper what is left of them. */
+/* For a record that is no repetition: take the straight line of the whole position away where nothing
+ * better told the axis' own motion, shorten the quiet ends to a length that transforms fast and taper
+ * what is left of them. */
 void tune_excerpt_taper(struct tune_excerpt *excerpt);
 void tune_excerpt_free(struct tune_excerpt *excerpt);
 

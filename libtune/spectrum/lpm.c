@@ -12,6 +12,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "spectrum/polynomial.h"
+
 enum { ORDER_MAX = 4, COLUMNS_MAX = ORDER_MAX + 1 };
 
 /* A reference column with less than this part of itself outside the span of the columns before it is
@@ -21,7 +23,9 @@ static const double DEPENDENT = 1e-10;
 /* What one window needs. Columns lie one after the other, `rows` long. */
 struct window {
     size_t rows, columns;          /* 2n+1, R+1 */
+    double *x;                     /* [rows] r/n */
     double *poly;                  /* [columns x rows] orthonormal polynomials in r */
+    double centre[COLUMNS_MAX];    /* their values at r = 0 */
     double complex *ref;           /* [columns x rows] reference columns, orthonormal in the end */
     double complex *out;           /* [outputs x rows] outputs, residuals in the end */
     double complex h[COLUMNS_MAX]; /* g = sum_j conj(h_j) z_j with z_j = ref_j^H y */
@@ -36,6 +40,7 @@ struct tune_lpm_opts tune_lpm_defaults(void)
 
 static void window_free(struct window *w)
 {
+    free(w->x);
     free(w->poly);
     free(w->ref);
     free(w->out);
@@ -77,27 +82,12 @@ static void take_out_transient(double complex *v, const struct window *w)
     }
 }
 
-/* poly[p] = polynomial of degree p in r = -n..n, orthonormal over the window. */
 static void fill_polynomials(struct window *w)
 {
     const double n = 0.5 * (double)(w->rows - 1);
-    for (size_t p = 0; p < w->columns; p++) {
-        double *v = w->poly + p * w->rows, square = 0.0;
-        for (size_t r = 0; r < w->rows; r++)
-            v[r] = p ? ((double)r - n) / n * w->poly[(p - 1) * w->rows + r] : 1.0;
-        for (size_t q = 0; q < 2 * p; q++) {
-            const double *u = w->poly + (q % p) * w->rows;
-            double dot = 0.0;
-            for (size_t r = 0; r < w->rows; r++)
-                dot += u[r] * v[r];
-            for (size_t r = 0; r < w->rows; r++)
-                v[r] -= dot * u[r];
-        }
-        for (size_t r = 0; r < w->rows; r++)
-            square += v[r] * v[r];
-        for (size_t r = 0; r < w->rows; r++)
-            v[r] /= sqrt(square);
-    }
+    for (size_t r = 0; r < w->rows; r++)
+        w->x[r] = ((double)r - n) / n;
+    tune_polynomials_orthonormal(w->poly, w->centre, w->x, w->rows, w->columns);
 }
 
 /* Orthogonalise the columns U q_p: (I - Q_t Q_t^H) [U q_p] = Q R, and solve R^H h = q(0), so that
@@ -122,7 +112,7 @@ static void factor_reference(struct window *w, const double complex *u)
         const double pivot = sqrt(after);
         for (size_t r = 0; r < rows; r++)
             v[r] /= pivot;
-        double complex rest = w->poly[p * rows + rows / 2];
+        double complex rest = w->centre[p];
         for (size_t j = 0; j < w->rank; j++)
             rest -= conj(upper[j][w->rank]) * w->h[j];
         w->h[w->rank++] = rest / pivot;
@@ -191,10 +181,12 @@ static enum tune_status allocate(struct tune_lpm *out, struct window *w, size_t 
     out->cov_v = calloc(m * outputs * outputs, sizeof *out->cov_v);
     out->gain = calloc(m, sizeof *out->gain);
     out->power = calloc(m * outputs, sizeof *out->power);
+    w->x = calloc(w->rows, sizeof *w->x);
     w->poly = calloc(w->columns * w->rows, sizeof *w->poly);
     w->ref = calloc(w->columns * w->rows, sizeof *w->ref);
     w->out = calloc(outputs * w->rows, sizeof *w->out);
-    if (out->bin && out->g && out->cov_v && out->gain && out->power && w->poly && w->ref && w->out)
+    if (out->bin && out->g && out->cov_v && out->gain && out->power && w->x && w->poly && w->ref &&
+        w->out)
         return TUNE_OK;
     return tune_error_memory(err, "estimating a frequency response");
 }
