@@ -1,26 +1,15 @@
 /* cmd_report.c - `report`: everything about the axis in one HTML file.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <stdio.h>
-#include <stdlib.h>
 
 #include "command.h"
+#include "print.h"
 #include "report/report.h"
-
-static int print_listing(const struct tune_notes *left_out)
-{
-    const char *const files[] = {"report.html"};
-    struct tune_error err;
-    char *text = NULL;
-    int code;
-    if (tune_listing_json(&text, "report/1", files, 1, left_out, &err)) return command_fail(&err);
-    code = command_print(text);
-    free(text);
-    return code;
-}
 
 static int run(const struct command_line *line)
 {
-    char path[TUNE_PATH_LENGTH], text[TUNE_PATH_LENGTH + 2];
+    const char *const files[] = {"report.html"};
+    char path[TUNE_PATH_LENGTH], *text = NULL;
     struct tune_notes left_out = {0};
     struct tune_error err;
     const enum tune_status status = report_write(path, &left_out, &line->job, &err);
@@ -28,9 +17,11 @@ static int run(const struct command_line *line)
     if (status) return command_fail(&err);
     for (size_t i = 0; i < left_out.n; i++)
         command_say(line, "not in the report: %s", left_out.text[i]);
-    if (line->json) return print_listing(&left_out);
-    (void)snprintf(text, sizeof text, "%s\n", path);
-    return command_print(text);
+    if (line->json)
+        return print_json(tune_listing_json(&text, "quietaxis-report-1", files, 1, &left_out, &err),
+                          &text, &err);
+    printf("%s\n", path);
+    return print_end(EXIT_DONE);
 }
 
 const struct command command_report = {

@@ -147,32 +147,51 @@ static void requirement_table(struct buffer *html, const struct report *report)
     html_table_end(html);
 }
 
-/* 1 met, 0 missed, -1 nothing was judged */
-static int all_met(const struct tune_judgements *list)
+/* "designed, predicted and measured": the bases[n] whose flag is set. */
+static void join_words(struct buffer *html, const char *const *bases, const bool *flag, size_t n)
 {
-    return list->n ? list->met : -1;
+    size_t left = 0;
+    for (size_t i = 0; i < n; i++)
+        left += flag[i];
+    for (size_t i = 0; i < n; i++) {
+        if (!flag[i]) continue;
+        buffer_add(html, bases[i]);
+        left--;
+        if (left) buffer_add(html, left > 1 ? ", " : " and ");
+    }
 }
 
 static void headline(struct buffer *html, const struct report *report)
 {
-    const struct tune_candidate *recommended = report_recommended(report);
-    const int designed = recommended ? all_met(&report->proposal->requirement) : -1;
-    const int predicted = report->forecast ? all_met(&report->forecast->requirement) : -1;
-    const int measured = report->verification ? all_met(&report->verification->requirement) : -1;
-    const bool missed = designed == 0 || predicted == 0 || measured == 0;
-    const char *words = "Requirement met in design and prediction; not measured yet";
-    if (measured == 1) words = "Requirement met: designed, predicted and measured";
-    if (missed) words = "Requirement missed";
-    if (measured == 1 && missed) words = "Requirement met in the logs, but not in every prediction";
-    if (measured == 0 && designed != 0 && predicted != 0)
-        words = "Requirement missed in the logs, although predicted to be met";
-    if (designed < 0 && predicted < 0 && measured < 0)
-        words = "No judgement: the logbook states no requirement, or nothing could be designed";
-    buffer_format(html, "<p class=\"answer %s\">%s.</p>\n",
-                  missed                                          ? "missed"
-                  : designed < 0 && predicted < 0 && measured < 0 ? "open"
-                                                                  : "met",
-                  words);
+    static const char *const bases[] = {"designed", "predicted", "measured"};
+    const struct tune_judgements *const list[] = {
+        report_recommended(report) ? &report->proposal->requirement : NULL,
+        report->forecast ? &report->forecast->requirement : NULL,
+        report->verification ? &report->verification->requirement : NULL};
+    bool met[3], missed[3], any_met = false, any_missed = false;
+    for (size_t i = 0; i < 3; i++) {
+        met[i] = list[i] && list[i]->n && list[i]->met;
+        missed[i] = list[i] && list[i]->n && !list[i]->met;
+        any_met = any_met || met[i];
+        any_missed = any_missed || missed[i];
+    }
+    buffer_format(html, "<p class=\"answer %s\">",
+                  any_missed ? "missed"
+                  : any_met  ? "met"
+                             : "open");
+    if (any_missed) {
+        buffer_add(html, "Requirement missed: ");
+        join_words(html, bases, missed, 3);
+        buffer_add(html, any_met ? "; met: " : "");
+        join_words(html, bases, met, 3);
+    } else if (any_met) {
+        buffer_add(html, "Requirement met: ");
+        join_words(html, bases, met, 3);
+        buffer_add(html, met[2] ? "" : "; not measured yet");
+    } else {
+        buffer_add(html, "Not judged: no requirement is stated, or nothing could be designed");
+    }
+    buffer_add(html, ".</p>\n");
 }
 
 /* The jitter in one sentence, with its interval. */
@@ -193,8 +212,13 @@ static void jitter_sentence(struct buffer *html, const struct tune_forecast *for
                   forecast->n_pointings, forecast->n_pointings == 1 ? "" : "s",
                   worst->true_rms_arcsec.value);
     if (isfinite(worst->sky_rms_arcsec)) {
-        buffer_format(html, ", the line of sight by %.3g arcsec rms (payload ratios ",
-                      worst->sky_rms_arcsec);
+        /* a still encoder under a moving image must not pass for a still telescope */
+        const bool worse = worst->sky_rms_arcsec > 1.5 * worst->measured_rms_arcsec.value;
+        buffer_format(
+            html, "%s by %.3g arcsec rms (payload ratios ",
+            worse ? ". <strong>The line of sight moves more than the encoder shows</strong>,"
+                  : ", the line of sight",
+            worst->sky_rms_arcsec);
         buffer_escape(html, forecast->payload);
         buffer_add(html, ")");
     }

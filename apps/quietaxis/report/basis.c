@@ -153,7 +153,7 @@ static void input_row(struct buffer *html, const char *path, size_t rows, const 
         html_cell(html, "%zu", rows);
     else
         html_number(html, (double)NAN, 3);
-    buffer_add(html, "<td class=\"w\"><code class=\"hash\">");
+    buffer_add(html, "<td class=\"hash\"><code>");
     buffer_escape(html, sha256);
     buffer_add(html, "</code></td>");
     html_row_end(html);
@@ -202,10 +202,13 @@ void section_provenance(struct buffer *html, const struct report *report)
     for (size_t s = 0; s < n; s++)
         options += list[s]->n_options;
     if (options) {
+        buffer_add(html,
+                   "<details><summary>What the results depend on besides these files</summary>\n");
         html_table(html, "Options of the computations", "Result|<Option|<Value");
         for (size_t s = 0; s < n; s++)
             option_rows(html, list[s]);
         html_table_end(html);
+        buffer_add(html, "</details>\n");
     }
     html_section_end(html);
 }

@@ -80,7 +80,7 @@ static int by_frequency(const void *a, const void *b)
 static void write_marks(struct buffer *out, const struct picture_mark *marks, size_t n_marks,
                         double f_low, double f_high)
 {
-    struct picture_mark mark[MARKS_MOST];
+    struct picture_mark mark[MARKS_MOST] = {{0.0, false}};
     double x[MARKS_MOST] = {0}, place[MARKS_MOST];
     const double low = log(f_low / overhang), high = log(f_high * overhang);
     const double pixel = (high - low) / PANEL_PIXELS;
@@ -131,17 +131,26 @@ static double complex loop_at(const struct table *loop, double f_hz)
     return (double)NAN;
 }
 
-/* Points at 1, 2, 5, 10 ... Hz where they stand apart from the origin, so that their labels do. */
+/* Points at 1, 2, 5, 10 ... Hz where they stand apart from the origin and from each other, so that
+ * their labels do. */
 static void write_loop_marks(struct buffer *out, const struct table *loop)
 {
     static const double step[] = {1.0, 2.0, 5.0};
+    enum { STEPS = 3, DECADES = 6 };
+    const double apart = 0.2;
+    double complex shown[STEPS * DECADES] = {0};
+    size_t n = 0;
     buffer_add(out, "frequency_hz,loop_real,loop_imag\n");
-    for (double decade = 0.1; decade < 1e4; decade *= 10.0)
-        for (size_t k = 0; k < 3; k++) {
-            const double complex l = loop_at(loop, step[k] * decade);
-            if (cabs(l) >= 0.5)
-                buffer_format(out, "%g,%.5g,%.5g\n", step[k] * decade, creal(l), cimag(l));
-        }
+    for (size_t k = 0; k < STEPS * DECADES; k++) {
+        const double f_hz = 0.1 * step[k % STEPS] * pow(10.0, (double)(k / STEPS));
+        const double complex l = loop_at(loop, f_hz);
+        bool clear = cabs(l) >= 0.5;
+        for (size_t i = 0; i < n; i++)
+            clear = clear && cabs(l - shown[i]) >= apart;
+        if (!clear) continue;
+        shown[n++] = l;
+        buffer_format(out, "%g,%.5g,%.5g\n", f_hz, creal(l), cimag(l));
+    }
     buffer_add(out, "nan,nan,nan\n");
 }
 

@@ -14,9 +14,13 @@ void section_cautions(struct buffer *html, const struct report *report);
 enum tune_status section_plant(struct buffer *html, const struct report *report,
                                const struct tune_watch *watch, struct tune_error *err);
 
-/* Candidates, the recommended one's filters, margins, the loop drawn. */
+/* Candidates, gains, filters, margins, and the loops. */
 enum tune_status section_gains(struct buffer *html, const struct report *report,
                                const struct tune_watch *watch, struct tune_error *err);
+
+/* The loops alone, drawn under the gains the page is about. */
+enum tune_status section_loops(struct buffer *html, const struct report *report,
+                               struct tune_error *err);
 
 /* What disturbs, the prediction by pointing and source, the spectrum drawn; what logs showed. */
 enum tune_status section_stillness(struct buffer *html, const struct report *report,

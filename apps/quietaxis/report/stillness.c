@@ -37,12 +37,11 @@ static void budget_head(struct buffer *html, const struct tune_forecast *forecas
     struct buffer heads = {0};
     buffer_add(&heads, "Pointing|Encoder log shows|95 % interval|The axis does");
     for (size_t k = 0; forecast->n_pointings && k < TUNE_FORECAST_SOURCES; k++) {
-        buffer_add(&heads, "|of it: ");
+        buffer_add(&heads, "|of which ");
         buffer_escape(&heads, forecast->pointing[0].source[k].name);
     }
-    buffer_add(&heads, "|The line of sight does|of it: twist unseen by the encoder");
     if (!heads.failed)
-        html_table(html, "Predicted jitter by pointing and source (arcsec rms)", heads.bytes);
+        html_table(html, "Predicted jitter at the encoder (arcsec rms)", heads.bytes);
     else
         html->failed = true;
     buffer_free(&heads);
@@ -59,14 +58,31 @@ static void budget(struct buffer *html, const struct tune_forecast *forecast)
         html_estimate(html, p->true_rms_arcsec.value, p->true_rms_arcsec.std);
         for (size_t k = 0; k < TUNE_FORECAST_SOURCES; k++)
             html_number(html, p->source[k].rms_arcsec, 3);
-        html_number(html, p->sky_rms_arcsec, 3);
-        html_number(html, p->unseen_twist_arcsec, 3);
         html_row_end(html);
     }
     html_table_end(html);
-    buffer_add(html, "<p>The sources make the motion of the axis in quadrature. Payload ratios: ");
+    buffer_add(html, "<p>The sources make the motion of the axis in quadrature; the log shows it "
+                     "with the sensor's own noise in it.</p>\n");
+}
+
+static void sky(struct buffer *html, const struct tune_forecast *forecast)
+{
+    bool known = false;
+    for (size_t i = 0; i < forecast->n_pointings; i++)
+        known = known || isfinite(forecast->pointing[i].sky_rms_arcsec);
+    if (!known) return;
+    html_table(html, "Predicted jitter of the line of sight (arcsec rms)",
+               "Pointing|Line of sight|of which twist unseen by the encoder");
+    for (size_t i = 0; i < forecast->n_pointings; i++) {
+        html_row(html, forecast->pointing[i].pointing, NULL);
+        html_number(html, forecast->pointing[i].sky_rms_arcsec, 3);
+        html_number(html, forecast->pointing[i].unseen_twist_arcsec, 3);
+        html_row_end(html);
+    }
+    html_table_end(html);
+    buffer_add(html, "<p>Payload ratios: ");
     buffer_escape(html, forecast->payload);
-    buffer_add(html, ".</p>\n");
+    buffer_add(html, ". No controller of the encoder removes the twist it does not see.</p>\n");
 }
 
 static enum tune_status draw(struct buffer *html, const struct report *report,
@@ -104,34 +120,54 @@ static enum tune_status draw(struct buffer *html, const struct report *report,
     return status;
 }
 
+/* Columns that speak of a few kinds of log only are there when one of these is. */
+struct verified_columns {
+    bool sky, settling;
+};
+
+static void verified_row(struct buffer *html, const struct tune_verified_log *log,
+                         const struct verified_columns *columns)
+{
+    html_row(html, log->name, NULL);
+    html_words(html, tune_log_kind_name(log->kind));
+    html_words(html, log->pointing);
+    html_words(html, log->controller_source);
+    html_number(html, log->duration_s, 4);
+    html_number(html, log->measured_rms_arcsec, 3);
+    html_number(html, log->predicted_rms_arcsec, 3);
+    if (isfinite(log->predicted_rms_arcsec))
+        html_cell(html, "%.3g to %.3g", log->predicted_interval_95_arcsec[0],
+                  log->predicted_interval_95_arcsec[1]);
+    else
+        html_number(html, (double)NAN, 3);
+    html_number(html, log->peak_arcsec, 3);
+    html_number(html, log->drift_arcsec_per_s, 2);
+    if (columns->sky) html_number(html, log->sky_rms_arcsec, 3);
+    if (columns->settling && isinf(log->settle_s))
+        html_cell(html, "never");
+    else if (columns->settling)
+        html_number(html, log->settle_s, 3);
+    html_row_end(html);
+}
+
 static void verification(struct buffer *html, const struct tune_verification *verified)
 {
+    struct verified_columns columns = {false, false};
+    char heads[256];
     if (!verified || !verified->n_logs) return;
-    buffer_add(html, "<h3>Measured against predicted</h3>\n");
-    html_table(html, "Logs under given gains",
-               "Log|<Kind|<Pointing|<Gains|Length (s)|Measured, rms (arcsec)|"
-               "Predicted, rms (arcsec)|95 % interval (arcsec)|Peak (arcsec)|Drift (arcsec/s)|"
-               "Line of sight, rms (arcsec)|Settled after (s)");
     for (size_t i = 0; i < verified->n_logs; i++) {
-        const struct tune_verified_log *log = &verified->log[i];
-        html_row(html, log->name, NULL);
-        html_words(html, tune_log_kind_name(log->kind));
-        html_words(html, log->pointing);
-        html_words(html, log->controller_source);
-        html_number(html, log->duration_s, 4);
-        html_number(html, log->measured_rms_arcsec, 3);
-        html_number(html, log->predicted_rms_arcsec, 3);
-        if (isfinite(log->predicted_rms_arcsec))
-            html_cell(html, "%.3g to %.3g", log->predicted_interval_95_arcsec[0],
-                      log->predicted_interval_95_arcsec[1]);
-        else
-            html_number(html, (double)NAN, 3);
-        html_number(html, log->peak_arcsec, 3);
-        html_number(html, log->drift_arcsec_per_s, 2);
-        html_number(html, log->sky_rms_arcsec, 3);
-        html_number(html, log->settle_s, 3);
-        html_row_end(html);
+        columns.sky = columns.sky || isfinite(verified->log[i].sky_rms_arcsec);
+        columns.settling = columns.settling || !isnan(verified->log[i].settle_s);
     }
+    (void)snprintf(heads, sizeof heads,
+                   "Log|<Kind|<Pointing|<Gains|Length (s)|Measured, rms|Predicted, rms|"
+                   "95 %% interval|Peak|Drift, per s%s%s",
+                   columns.sky ? "|Line of sight, rms" : "",
+                   columns.settling ? "|Settled after (s)" : "");
+    buffer_add(html, "<h3>Measured against predicted</h3>\n");
+    html_table(html, "Logs under given gains (arcsec)", heads);
+    for (size_t i = 0; i < verified->n_logs; i++)
+        verified_row(html, &verified->log[i], &columns);
     html_table_end(html);
     html_notes(html, &verified->notes);
 }
@@ -146,6 +182,7 @@ enum tune_status section_stillness(struct buffer *html, const struct report *rep
     if (forecast) {
         disturbance(html, &forecast->disturbance);
         budget(html, forecast);
+        sky(html, forecast);
         if (!status) status = draw(html, report, err);
     }
     verification(html, report->verification);

@@ -47,7 +47,7 @@ static enum tune_status gather(struct parts *parts, struct report *report,
         status = tune_chain_predict(&parts->forecast, job, err);
         if (!status)
             report->forecast = &parts->forecast;
-        else
+        else if (!job->controller) /* gains that were asked for must not fail silently */
             status = optional(status, "predict", report, err);
     }
     if (!status && tune_chain_verifiable(&parts->logbook)) {
