@@ -10,7 +10,6 @@
 static const double points_per_decade = 24.0;
 static const double narrowest = 1e-12;          /* of an interval, relative */
 static const double cosine2 = 0.91266780745483; /* cos(0.3 rad)^2 */
-static const double growth2 = 2.7182818284590;  /* (factor 1.65)^2 of |L| */
 enum { POINTS_MOST = 400000 };
 
 /* Around a resonance, in units of its half bandwidth zeta f. */
@@ -99,10 +98,9 @@ static bool turns(double complex a, double complex b)
 static bool too_far(const struct tune_loop_grid *grid, size_t i)
 {
     const double complex a = grid->l[i], b = grid->l[i + 1];
-    const double a2 = tune_norm2(a), b2 = tune_norm2(b);
     if (grid->f_hz[i + 1] <= grid->f_hz[i] * (1.0 + narrowest)) return false;
-    if (fmax(a2, b2) < TUNE_LOOP_NOTHING * TUNE_LOOP_NOTHING) return false;
-    return turns(a, b) || turns(1.0 + a, 1.0 + b) || a2 > growth2 * b2 || b2 > growth2 * a2;
+    if (fmax(tune_norm2(a), tune_norm2(b)) < TUNE_LOOP_NOTHING * TUNE_LOOP_NOTHING) return false;
+    return turns(a, b) || turns(1.0 + a, 1.0 + b);
 }
 
 static enum tune_status make_room(struct tune_loop_grid *grid, size_t n, struct tune_error *err)

@@ -1,7 +1,7 @@
 /* loop_grid_internal.h - the frequencies at which a loop is looked at.
  *
- * Dense enough that between neighbours neither L nor 1 + L turns by more than 0.3 rad and |L| changes
- * by less than a factor 1.65, except where |L| is nothing.
+ * Dense enough that between neighbours neither L nor 1 + L turns by more than 0.3 rad, except where
+ * |L| is nothing. (The gain of a causal loop does not change without a turn.)
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_LOOP_GRID_INTERNAL_H
 #define TUNE_LOOP_GRID_INTERNAL_H

@@ -106,6 +106,42 @@ static void a_brush_with_the_negative_axis_is_seen(void **state)
         }
 }
 
+/* L = -a(x) (1 + 0.2 j sin(pi x)), x = ln f: L is real and negative at whole x, where a is given, and
+ * |L| runs evenly in between but for a hump at x = 5.5, narrow and without any turn to betray it. */
+static const double at_whole[] = {1.3, 7.0, 3.0, 4.0, 0.4, 0.7, 0.6, 0.5, 0.5};
+
+static void eval_garland(void *user, double complex *l, const double *f_hz, size_t n)
+{
+    (void)user;
+    for (size_t i = 0; i < n; i++) {
+        const double x = log(f_hz[i]), part = x - floor(x);
+        const size_t k = (size_t)floor(x);
+        const double hump = 1.0 + 3.0 * exp(-0.5 * pow((x - 5.5) / 0.03, 2.0));
+        const double a = at_whole[k] * pow(at_whole[k + 1] / at_whole[k], part) * hump;
+        l[i] = -a * CMPLX(1.0, 0.2 * sin(TUNE_PI * x));
+    }
+}
+
+static void the_worst_of_many_crossings_is_the_margin(void **state)
+{
+    const struct tune_loop loop = {
+        .eval = eval_garland, .f_low_hz = exp(0.5), .f_high_hz = exp(7.5)};
+    const struct tune_margins m = margins_of(&loop);
+    (void)state;
+    assert_int_equal(m.n_phase_crossings, 7);
+    for (size_t i = 0; i < 7; i++) {
+        check_close(log(m.phase_crossing_hz[i]), (double)i + 1.0, 1e-12);
+        check_close_rel(m.phase_crossing_gain[i], at_whole[i + 1], 1e-11);
+    }
+    check_close(m.gain_reduction_margin, 3.0, 1e-11);
+    check_close(log(m.gain_reduction_margin_hz), 2.0, 1e-12);
+    check_close(m.gain_margin, 1.0 / 0.7, 1e-11);
+    check_close(log(m.gain_margin_hz), 5.0, 1e-12);
+    assert_int_equal(m.n_gain_crossings, 3); /* down between 3 and 4, over the hump and back */
+    check_between(log(m.crossover_hz), 3.0, 4.0);
+    check_between(log(m.top_crossing_hz), 5.5, 5.6);
+}
+
 /* L = gain exp(-s delay)/s: |L| = 1 at w = gain, phase -pi/2 - w delay; L < 0 wherever
  * w delay = pi/2 + 2 pi k, there |L| = gain/w. */
 static void every_turn_of_a_delay_is_counted(void **state)
@@ -353,6 +389,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_peak_that_just_reaches_one_is_seen),
         cmocka_unit_test(a_brush_with_the_negative_axis_is_seen),
+        cmocka_unit_test(the_worst_of_many_crossings_is_the_margin),
         cmocka_unit_test(every_turn_of_a_delay_is_counted),
         cmocka_unit_test(a_resonance_above_crossover_makes_three_crossings),
         cmocka_unit_test(peak_of_a_second_order_loop),

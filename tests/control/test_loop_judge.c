@@ -58,6 +58,37 @@ static void judgement_agrees_with_the_eigenvalues(void **state)
     check_between(skipped, 0, 0.02 * loops);
 }
 
+/* A mode so thin that no grid meets it by chance, pole and zero a hair apart: the loop must be looked at
+ * where the plant says it is. */
+static void a_mode_thin_as_a_hair_is_not_overlooked(void **state)
+{
+    struct tune_random rng;
+    struct tune_error err;
+    int unstable_by_it = 0;
+    (void)state;
+    tune_random_init(&rng, 36, 0);
+    for (int checked = 0; checked < 60 * (int)check_multiplier();) {
+        struct tune_plant plant = axis_random_plant(&rng);
+        const struct tune_controller c = axis_random_controller(&rng, &plant);
+        double nearest;
+        size_t outside;
+        bool stable;
+        if (poles_outside(&plant, &c, &nearest) > 0) continue;
+        plant.mode[plant.n_modes++] =
+            (struct tune_mode){.f_hz = exp(log(300.0) * tune_random_uniform(&rng)),
+                               .zeta = 2e-5,
+                               .gain = tune_random_uniform(&rng) < 0.5 ? 1e-3 : -1e-3,
+                               .payload_ratio = 1.0};
+        outside = poles_outside(&plant, &c, &nearest);
+        if (nearest < 1e-8) continue;
+        assert_int_equal(tune_loop_judge(NULL, &stable, &plant, &c, &err), TUNE_OK);
+        assert_int_equal(stable, outside == 0);
+        unstable_by_it += !stable;
+        checked++;
+    }
+    assert_true(unstable_by_it > 10);
+}
+
 /* ---- margins ------------------------------------------------------------------------------------*/
 
 static struct tune_controller times(const struct tune_controller *c, double factor)
@@ -450,6 +481,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(judgement_agrees_with_the_eigenvalues),
+        cmocka_unit_test(a_mode_thin_as_a_hair_is_not_overlooked),
         cmocka_unit_test(margins_mean_what_they_say),
         cmocka_unit_test(no_crossing_is_missed),
         cmocka_unit_test(noise_torque_agrees_with_lyapunov),
