@@ -154,8 +154,8 @@ static enum tune_status read_drive(struct tune_drive_entry *drive,
                                    struct tune_error *err)
 {
     const struct ini_section *section = keys_section(document, "drive");
-    enum tune_status status = keys_require(document, section, "loop_rate_hz", err);
-    if (status == TUNE_OK) status = keys_read(document, section, spec, n_specs, drive, NULL, err);
+    enum tune_status status = keys_read(document, section, spec, n_specs, drive, NULL, err);
+    if (status == TUNE_OK) status = keys_require(document, section, "loop_rate_hz", err);
     if (status == TUNE_OK) status = check_drive(drive, document, section, err);
     if (isnan(drive->sample_rate_hz)) drive->sample_rate_hz = drive->loop_rate_hz;
     return status;
