@@ -1,0 +1,368 @@
+/* test_health.c - every trouble is found where it was put, and nothing on clean logs.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "support/check.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "core/random.h"
+#include "core/units.h"
+#include "excite/sweep.h"
+#include "health/health.h"
+#include "simulation/axis.h"
+
+static const double rate_hz = 2000.0, ramp_rad_per_s = 300.0 * TUNE_PI / 648000.0;
+static const double limit_nm = 300.0;
+
+/* A simulated axis in closed loop; the arrays belong to the log. */
+struct log {
+    struct tune_record rec;
+    struct tune_health_opts opts;
+};
+
+static double *zeros(size_t n)
+{
+    double *x = calloc(n, sizeof *x);
+    assert_non_null(x);
+    return x;
+}
+
+static struct tune_axis make_axis(struct tune_random *rng)
+{
+    struct tune_axis axis = tune_axis_defaults();
+    axis.plant.loop_rate_hz = rate_hz;
+    axis.plant.inertia_kg_m2 = 600.0 + 600.0 * tune_random_uniform(rng);
+    axis.plant.viscous_nm_s_per_rad = 35.0;
+    axis.plant.delay_s = 0.00035;
+    axis.plant.n_modes = 2;
+    axis.plant.mode[0] =
+        (struct tune_mode){15.0 + 15.0 * tune_random_uniform(rng), 0.006, 0.15, -6.0};
+    axis.plant.mode[1] =
+        (struct tune_mode){40.0 + 40.0 * tune_random_uniform(rng), 0.01, 0.05, -1.0};
+    axis.torque_limit_nm = limit_nm;
+    axis.encoder_step_rad = 2.0 * TUNE_PI / 268435456.0;
+    axis.encoder_noise_rad = tune_rad_from_arcsec(0.003);
+    axis.drive_noise_nm_per_rthz = 0.05;
+    axis.wind_rms_nm = 3.0;
+    return axis;
+}
+
+static struct tune_controller make_controller(double inertia)
+{
+    struct tune_controller c = tune_controller_defaults(rate_hz);
+    const double omega = 2.0 * TUNE_PI * 2.0; /* a soft loop of about 2 Hz */
+    c.kp_nm_per_rad = inertia * omega * omega;
+    c.kd_nm_s_per_rad = 1.4 * inertia * omega;
+    c.ki_nm_per_rad_s = 0.15 * inertia * omega * omega * omega;
+    c.derivative_filter_hz = 120.0;
+    return c;
+}
+
+/* sweep: on the given ramp; else a hold without excitation. amplitude_nm 0: the default. */
+static struct log simulate(uint64_t seed, bool sweep, double ramp, double amplitude_nm)
+{
+    struct tune_random rng;
+    tune_random_init(&rng, seed, 99);
+    const struct tune_axis axis = make_axis(&rng);
+    const struct tune_controller controller = make_controller(axis.plant.inertia_kg_m2);
+    struct tune_sweep inject = {.rate_hz = rate_hz,
+                                .from_hz = 0.8,
+                                .to_hz = 240.0,
+                                .duration_s = 8.0,
+                                .quiet_before_s = 2.0,
+                                .quiet_after_s = 3.0,
+                                .fade_s = 0.5,
+                                .amplitude_nm = amplitude_nm > 0.0 ? amplitude_nm : 30.0,
+                                .inertia_kg_m2 = axis.plant.inertia_kg_m2};
+    if (!(amplitude_nm > 0.0)) inject.speed_limit_rad_per_s = 0.3 * ramp_rad_per_s;
+    const size_t n = tune_sweep_samples(&inject);
+    struct log log = {.rec = {.n = n, .rate_hz = rate_hz, .start_s = 5.0}};
+    double *target = zeros(n), *excitation = zeros(n);
+    struct tune_axis_trace trace;
+    struct tune_error err = {0};
+    for (size_t k = 0; k < n; k++)
+        target[k] = -0.7 + ramp * (double)k / rate_hz;
+    if (sweep) assert_int_equal(tune_sweep_fill(excitation, &inject, &err), TUNE_OK);
+    const struct tune_axis_run run = {.n = n,
+                                      .target_rad = target,
+                                      .excitation_nm = excitation,
+                                      .controller = &controller,
+                                      .start_rad = target[0],
+                                      .start_rad_per_s = ramp,
+                                      .seed = seed,
+                                      .settle = 4000};
+    assert_int_equal(tune_axis_simulate(&trace, &axis, &run, NULL, &err), TUNE_OK);
+    log.rec.channel[TUNE_ROLE_TARGET] = target;
+    log.rec.channel[TUNE_ROLE_EXCITATION] = excitation;
+    log.rec.channel[TUNE_ROLE_TORQUE] = zeros(n);
+    log.rec.channel[TUNE_ROLE_POSITION] = zeros(n);
+    memcpy(log.rec.channel[TUNE_ROLE_TORQUE], trace.torque_nm, n * sizeof(double));
+    memcpy(log.rec.channel[TUNE_ROLE_POSITION], trace.position_rad, n * sizeof(double));
+    tune_axis_trace_free(&trace);
+    log.opts = (struct tune_health_opts){
+        .torque_limit_nm = limit_nm, .encoder_step_rad = axis.encoder_step_rad, .sweep = sweep};
+    return log;
+}
+
+static struct log good_sweep(void)
+{
+    return simulate(1, true, ramp_rad_per_s, 0.0);
+}
+
+static struct tune_health judge(const struct log *log)
+{
+    struct tune_health health;
+    struct tune_error err = {0};
+    assert_int_equal(tune_health_judge(&health, &log->rec, &log->opts, &err), TUNE_OK);
+    for (size_t i = 0; i < health.n_findings; i++) {
+        assert_string_not_equal(health.finding[i].text, "");
+        assert_string_not_equal(health.finding[i].advice, "");
+    }
+    return health;
+}
+
+static void expect_clean(const struct log *log, const char *what, unsigned seed)
+{
+    const struct tune_health health = judge(log);
+    if (health.n_findings)
+        fail_msg("%s, seed %u: %s: %s", what, seed, health.finding[0].name, health.finding[0].text);
+    assert_int_equal(health.verdict, TUNE_FIT);
+}
+
+/* The one finding of a log, which must be the only one. */
+static struct tune_finding expect_one(const struct log *log, const char *name,
+                                      enum tune_verdict severity)
+{
+    const struct tune_health health = judge(log);
+    for (size_t i = 0; i < health.n_findings; i++)
+        if (strcmp(health.finding[i].name, name) != 0)
+            fail_msg("found %s (%s) beside %s", health.finding[i].name, health.finding[i].text,
+                     name);
+    assert_int_equal(health.n_findings, 1);
+    assert_int_equal(health.finding[0].severity, severity);
+    assert_int_equal(health.verdict, severity);
+    return health.finding[0];
+}
+
+static void clean_logs_have_no_findings(void **state)
+{
+    (void)state;
+    for (unsigned seed = 1; seed <= 4 * check_multiplier(); seed++) {
+        struct log log = simulate(seed, true, ramp_rad_per_s, 0.0);
+        expect_clean(&log, "sweep", seed);
+        tune_record_free(&log.rec);
+        log = simulate(seed, false, 0.0, 0.0);
+        expect_clean(&log, "hold", seed);
+        tune_record_free(&log.rec);
+        log = simulate(seed, false, tune_rad_from_arcsec(15.041), 0.0);
+        expect_clean(&log, "track", seed);
+        tune_record_free(&log.rec);
+    }
+}
+
+/* A hold so quiet that the encoder shows the same count for most of the time. */
+static void a_hold_within_one_encoder_step_is_no_trouble(void **state)
+{
+    struct log log = simulate(3, false, 0.0, 0.0);
+    struct tune_random rng;
+    double *x = log.rec.channel[TUNE_ROLE_POSITION];
+    (void)state;
+    tune_random_init(&rng, 4, 0);
+    for (size_t k = 0; k < log.rec.n; k++)
+        x[k] = 0.7 + log.opts.encoder_step_rad * floor(0.5 + 0.25 * tune_random_normal(&rng));
+    expect_clean(&log, "standing", 4);
+    tune_record_free(&log.rec);
+}
+
+static void a_dead_channel_is_found(void **state)
+{
+    struct log log = good_sweep();
+    (void)state;
+    for (size_t k = 0; k < log.rec.n; k++)
+        log.rec.channel[TUNE_ROLE_TORQUE][k] = 0.25;
+    strcpy(log.rec.column[TUNE_ROLE_TORQUE], "Iq act");
+    struct tune_finding found = expect_one(&log, "dead-channel", TUNE_UNFIT);
+    assert_non_null(strstr(found.text, "the torque never changes (column 'Iq act')"));
+    check_close(found.value, 0.25, 0.0);
+    tune_record_free(&log.rec);
+
+    log = good_sweep();
+    log.rec.channel[TUNE_ROLE_SKY] = zeros(log.rec.n);
+    found = expect_one(&log, "dead-channel", TUNE_WITH_CARE);
+    assert_non_null(strstr(found.text, "the sky never changes"));
+    tune_record_free(&log.rec);
+}
+
+static void a_sweep_without_excitation_is_found(void **state)
+{
+    struct log log = good_sweep();
+    double *d = log.rec.channel[TUNE_ROLE_EXCITATION];
+    (void)state;
+    for (size_t k = 0; k < log.rec.n; k++)
+        d[k] *= 1e-7;
+    expect_one(&log, "no-excitation", TUNE_UNFIT);
+    memset(d, 0, log.rec.n * sizeof *d);
+    expect_one(&log, "no-excitation", TUNE_UNFIT);
+    log.opts.sweep = false; /* a hold is allowed to have none */
+    expect_clean(&log, "hold", 0);
+    tune_record_free(&log.rec);
+}
+
+static void torque_on_its_limit_is_counted(void **state)
+{
+    struct log log = good_sweep();
+    double *u = log.rec.channel[TUNE_ROLE_TORQUE];
+    (void)state;
+    for (size_t k = 1000; k < 1040; k++)
+        u[k] = k % 2 ? limit_nm : -limit_nm;
+    struct tune_finding found = expect_one(&log, "torque-saturated", TUNE_WITH_CARE);
+    assert_int_equal(found.row, 1001);
+    check_close(found.time_s, 5.0 + 1000.0 / rate_hz, 1e-12);
+    check_close(found.value, 40.0 / (double)log.rec.n, 1e-15);
+    for (size_t k = 1000; k < 4000; k++)
+        u[k] = limit_nm;
+    expect_one(&log, "torque-saturated", TUNE_UNFIT);
+    log.opts.torque_limit_nm = 0.0; /* not known: nothing to say */
+    expect_clean(&log, "no limit", 0);
+    tune_record_free(&log.rec);
+}
+
+static void torque_above_its_limit_tells_of_a_wrong_scale(void **state)
+{
+    struct log log = good_sweep();
+    (void)state;
+    log.rec.channel[TUNE_ROLE_TORQUE][500] = 1.5 * limit_nm;
+    const struct tune_health health = judge(&log);
+    assert_int_equal(health.n_findings, 2);
+    assert_string_equal(health.finding[0].name, "torque-above-limit");
+    assert_int_equal(health.finding[0].row, 501);
+    check_close(health.finding[0].value, 1.5, 1e-12);
+    assert_string_equal(health.finding[1].name, "torque-saturated");
+    tune_record_free(&log.rec);
+}
+
+/* Glitches of 1 arcsec to a full turn, of one sample or for good (a wrapped count). */
+static void encoder_glitches_are_found_and_counted(void **state)
+{
+    static const double size[] = {1.0 / 206264.8, 1e-4, 0.01, 2.0 * TUNE_PI};
+    (void)state;
+    for (size_t i = 0; i < sizeof size / sizeof *size; i++) {
+        struct log log = simulate(2 + i, true, ramp_rad_per_s, 0.0);
+        double *x = log.rec.channel[TUNE_ROLE_POSITION];
+        x[7000] += size[i];
+        x[7300] -= size[i];
+        x[20000] += size[i];
+        struct tune_finding found = expect_one(&log, "encoder-glitch", TUNE_WITH_CARE);
+        assert_int_equal(found.row, 7001);
+        check_close(found.value, 3.0, 0.0);
+        for (size_t k = 1; k <= 20; k++)
+            x[7300 + 40 * k] += size[i];
+        found = expect_one(&log, "encoder-glitch", TUNE_UNFIT);
+        check_close(found.value, 23.0, 0.0);
+        tune_record_free(&log.rec);
+    }
+    struct log log = good_sweep();
+    for (size_t k = 9000; k < log.rec.n; k++)
+        log.rec.channel[TUNE_ROLE_POSITION][k] -= 2.0 * TUNE_PI;
+    log.opts.sweep = false; /* the wrap turns the ramp round */
+    struct tune_finding found = expect_one(&log, "encoder-glitch", TUNE_WITH_CARE);
+    check_between((double)found.row, 9000.0, 9001.0);
+    check_close(found.value, 1.0, 0.0);
+    tune_record_free(&log.rec);
+}
+
+static void steps_coarser_than_the_encoder_are_found(void **state)
+{
+    (void)state;
+    for (double coarse = 2.0; coarse < 100.0; coarse *= 3.0) {
+        struct log log = simulate(5, true, ramp_rad_per_s, 0.0);
+        double *x = log.rec.channel[TUNE_ROLE_POSITION];
+        const double step = coarse * log.opts.encoder_step_rad;
+        for (size_t k = 0; k < log.rec.n; k++)
+            x[k] = step * round(x[k] / step);
+        const struct tune_finding found = expect_one(&log, "quantisation-coarse", TUNE_WITH_CARE);
+        check_close_rel(found.value, coarse, 1e-6);
+        log.opts.encoder_step_rad = 0.0; /* not declared: nothing to say */
+        expect_clean(&log, "undeclared", 5);
+        tune_record_free(&log.rec);
+    }
+}
+
+static void turning_back_during_a_sweep_is_found(void **state)
+{
+    (void)state;
+    for (uint64_t seed = 1; seed <= 3; seed++) {
+        struct log log = simulate(seed, true, ramp_rad_per_s, 30.0); /* no limit of its speed */
+        const double *d = log.rec.channel[TUNE_ROLE_EXCITATION];
+        struct tune_finding found = expect_one(&log, "velocity-reversal", TUNE_WITH_CARE);
+        assert_true(d[found.row + 400] != 0.0); /* in the sweep */
+        check_between(found.value, 0.001, 0.5);
+        tune_record_free(&log.rec);
+
+        log = simulate(seed, true, 0.0, 0.0); /* no ramp at all */
+        found = expect_one(&log, "velocity-reversal", TUNE_WITH_CARE);
+        check_between(found.value, 0.1, 0.6);
+        tune_record_free(&log.rec);
+
+        log = simulate(seed, true, -ramp_rad_per_s, 0.0); /* the other way is as good */
+        expect_clean(&log, "downward", (unsigned)seed);
+        tune_record_free(&log.rec);
+    }
+}
+
+static void a_missing_target_is_told(void **state)
+{
+    struct log log = good_sweep();
+    (void)state;
+    free(log.rec.channel[TUNE_ROLE_TARGET]);
+    log.rec.channel[TUNE_ROLE_TARGET] = NULL;
+    expect_one(&log, "target-missing", TUNE_FIT); /* a sweep can do without */
+    log.opts.sweep = false;
+    expect_one(&log, "target-missing", TUNE_WITH_CARE);
+    tune_record_free(&log.rec);
+}
+
+static void a_log_too_short_or_without_position_is_not_judged(void **state)
+{
+    struct log log = good_sweep();
+    struct tune_health health;
+    struct tune_error err;
+    const size_t n = log.rec.n;
+    (void)state;
+    for (size_t rows = 1; rows < 64; rows += 7) {
+        log.rec.n = rows;
+        expect_one(&log, "too-short", TUNE_UNFIT);
+    }
+    log.rec.n = n;
+    check_fail_allocation(1);
+    assert_int_equal(tune_health_judge(&health, &log.rec, &log.opts, &err), TUNE_ENOMEM);
+    check_fail_allocation(0);
+    assert_int_equal(health.n_findings, 0);
+    free(log.rec.channel[TUNE_ROLE_POSITION]);
+    log.rec.channel[TUNE_ROLE_POSITION] = NULL;
+    assert_int_equal(tune_health_judge(&health, &log.rec, &log.opts, &err), TUNE_EDATA);
+    assert_string_equal(err.thing, "position");
+    tune_record_free(&log.rec);
+    assert_string_equal(tune_verdict_name(TUNE_FIT), "fit");
+    assert_string_equal(tune_verdict_name(TUNE_WITH_CARE), "with care");
+    assert_string_equal(tune_verdict_name(TUNE_UNFIT), "unfit");
+    assert_string_equal(tune_verdict_name((enum tune_verdict)7), "unknown");
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(clean_logs_have_no_findings),
+        cmocka_unit_test(a_hold_within_one_encoder_step_is_no_trouble),
+        cmocka_unit_test(a_dead_channel_is_found),
+        cmocka_unit_test(a_sweep_without_excitation_is_found),
+        cmocka_unit_test(torque_on_its_limit_is_counted),
+        cmocka_unit_test(torque_above_its_limit_tells_of_a_wrong_scale),
+        cmocka_unit_test(encoder_glitches_are_found_and_counted),
+        cmocka_unit_test(steps_coarser_than_the_encoder_are_found),
+        cmocka_unit_test(turning_back_during_a_sweep_is_found),
+        cmocka_unit_test(a_missing_target_is_told),
+        cmocka_unit_test(a_log_too_short_or_without_position_is_not_judged),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
