@@ -6,6 +6,7 @@ PREFIX   = /usr/local
 DESTDIR  =
 WERROR   =
 JOBS     = $(shell nproc)
+FUZZ_SECONDS = 60
 
 VERSION  = 0.1.0
 
@@ -37,7 +38,7 @@ PROBES   = $(PROBE_SRC:%.c=build/san/%)
 BENCHES  = $(BENCH_SRC:%.c=build/obj/%)
 WRAP     = -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc
 
-.PHONY: all demo check check-build check-long lint layers bench install clean packages golden
+.PHONY: all demo check check-build check-long fuzz lint layers bench install clean packages golden
 .SECONDARY:
 
 all: build/quietaxis build/libtune.so
@@ -118,6 +119,27 @@ check-long:
 	@$(MAKE) --no-print-directory -j$(JOBS) check-build
 	@TUNE_TEST_MULT=10 tests/run $(CHECK)
 	@tests/montecarlo/run
+
+# the readers of foreign files under libFuzzer, each for FUZZ_SECONDS; what crashes becomes a seed
+# (clang lacks the CMPLX of C11)
+FUZZERS  = record logbook controller description
+FUZZ     = clang -std=c11 -g -O1 -pthread -Itests $(CPPFLAGS_ALL) '-DCMPLX(x,y)=__builtin_complex((double)(x),(double)(y))'
+FUZZ_SRC := $(wildcard $(addprefix libtune/,$(addsuffix /*.c,core record spectrum plant mechanics control simulation excite logbook)))
+
+build/fuzz/%.o: %.c
+	@mkdir -p $(@D)
+	$(FUZZ) -fsanitize=fuzzer-no-link,address,undefined -MMD -MP -c -o $@ $<
+
+build/fuzz/fuzz_%: $(FUZZ_SRC:%.c=build/fuzz/%.o) build/fuzz/tests/fuzz/fuzz_targets.o tests/fuzz/fuzz_entry.c
+	$(FUZZ) -fsanitize=fuzzer,address,undefined -DFUZZ_TARGET=fuzz_$* -o $@ $^ $(LIBS)
+
+fuzz:
+	@.ci/packages fuzz
+	@$(MAKE) --no-print-directory -j$(JOBS) $(FUZZERS:%=build/fuzz/fuzz_%)
+	@cd build/fuzz && for t in $(FUZZERS); do mkdir -p found-$$t; \
+	  ./fuzz_$$t -max_total_time=$(FUZZ_SECONDS) -timeout=10 -max_len=8192 -print_final_stats=1 \
+	    -artifact_prefix=$$t- found-$$t ../../tests/fuzz/seeds/$$t >$$t.log 2>&1 || { tail -40 $$t.log; exit 1; }; \
+	  echo "$$t: $$(sed -n 's/stat::number_of_executed_units: *//p' $$t.log) inputs, none broke a promise"; done
 
 demo:
 	@.ci/packages demo
