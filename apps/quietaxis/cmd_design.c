@@ -65,18 +65,18 @@ static void print_margins(const struct tune_candidate *best)
     char text[128];
     (void)snprintf(text, sizeof text, "Margins of %s at every pointing", best->name);
     print_heading(text);
-    printf("  %-12s %15s %13s %13s %13s %7s\n", "", "phase deg", "gain dB", "down dB", "peak S",
+    printf("  %-12s %14s %13s %13s %14s %6s\n", "", "phase deg", "gain dB", "down dB", "peak S",
            "cross");
     for (size_t i = 0; i < best->n_margins; i++) {
         const struct tune_pointing_margins *m = &best->margins[i];
         char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL], d[PRINT_CELL], e[PRINT_CELL];
-        printf(
-            "  %-12.12s %15s %13s %13s %13s %7s\n", m->pointing,
-            print_estimate(a, m->phase_margin_deg.value, m->phase_margin_deg.std),
-            print_estimate(b, m->gain_margin_db.value, m->gain_margin_db.std),
-            print_estimate(c, m->gain_reduction_margin_db.value, m->gain_reduction_margin_db.std),
-            print_estimate(d, m->peak_sensitivity.value, m->peak_sensitivity.std),
-            print_number(e, m->crossover_hz.value, 4));
+        printf("  %-12.12s %14s %13s %13s %14s %6s\n", m->pointing,
+               print_estimate_to(a, m->phase_margin_deg.value, m->phase_margin_deg.std, 1),
+               print_estimate_to(b, m->gain_margin_db.value, m->gain_margin_db.std, 1),
+               print_estimate_to(c, m->gain_reduction_margin_db.value,
+                                 m->gain_reduction_margin_db.std, 1),
+               print_estimate_to(d, m->peak_sensitivity.value, m->peak_sensitivity.std, 1),
+               print_number(e, m->crossover_hz.value, 4));
     }
 }
 

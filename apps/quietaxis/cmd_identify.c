@@ -10,10 +10,11 @@ static void print_head(const struct tune_pointing_plant *p)
     char text[256], angle[PRINT_CELL];
     (void)snprintf(text, sizeof text, "%s", p->name);
     print_heading(text);
-    printf("  %s deg, %zu sweep%s, %s, %.4g .. %.4g Hz, coherence %.4f\n",
+    printf("  %s deg, %zu sweep%s, %.4g .. %.4g Hz, %s, coherence %.4f\n",
            print_number(angle, p->angle_deg, 6), p->n_logs, p->n_logs == 1 ? "" : "s",
-           tune_frf_estimator_name(p->estimator), p->band_hz[0], p->band_hz[1],
+           p->band_hz[0], p->band_hz[1], p->closed_loop ? "closed loop" : "open loop",
            p->median_coherence);
+    printf("  response  %24s\n", tune_frf_estimator_name(p->estimator));
 }
 
 static void print_body(const struct tune_fit *fit)
@@ -33,10 +34,11 @@ static void print_row(const char *what, const struct tune_estimate *f,
                       const struct tune_estimate *zeta, const struct tune_estimate *gain,
                       const char *remark)
 {
-    char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL] = "";
-    if (gain) (void)print_estimate(c, gain->value, gain->std);
-    printf("  %-14s %20s %17s %20s%s\n", what, print_estimate(a, f->value, f->std),
-           print_estimate(b, 100.0 * zeta->value, 100.0 * zeta->std), c, remark);
+    char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL];
+    printf("  %-14s %20s %17s", what, print_estimate(a, f->value, f->std),
+           print_estimate(b, 100.0 * zeta->value, 100.0 * zeta->std));
+    if (gain) printf(" %20s", print_estimate(c, gain->value, gain->std));
+    printf("%s\n", remark);
 }
 
 static void print_modes(const struct tune_fit *fit)

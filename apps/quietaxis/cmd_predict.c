@@ -11,13 +11,11 @@ static void print_pointings(const struct tune_forecast *r)
     printf("  %-14s %17s %19s %10s %10s\n", "rms arcsec", "", "interval", "itself", "");
     for (size_t i = 0; i < r->n_pointings; i++) {
         const struct tune_pointing_forecast *p = &r->pointing[i];
-        char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL], interval[64];
-        (void)snprintf(interval, sizeof interval, "%.3g .. %.3g", p->interval_95_arcsec[0],
-                       p->interval_95_arcsec[1]);
+        char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL], d[PRINT_CELL];
         printf("%s %-14.14s %17s %19s %10s %10s\n", i == r->worst ? "*" : " ", p->pointing,
                print_estimate(a, p->measured_rms_arcsec.value, p->measured_rms_arcsec.std),
-               interval, print_number(b, p->true_rms_arcsec.value, 4),
-               print_number(c, p->sky_rms_arcsec, 4));
+               print_interval(d, p->interval_95_arcsec),
+               print_number(b, p->true_rms_arcsec.value, 4), print_number(c, p->sky_rms_arcsec, 4));
     }
     printf("  * worst pointing, by the %s\n", r->jitter_of_sky ? "sky" : "encoder log");
 }

@@ -10,13 +10,13 @@ static void print_text(const struct tune_truth *truth)
 {
     char measured[PRINT_CELL], sky[PRINT_CELL], torque[PRINT_CELL];
     printf("%s, simulated\n", truth->provenance.logbook);
-    printf("\n  %-20s %-6s %-14s %8s %9s %9s %8s\n", "log", "kind", "pointing", "rows", "encoder",
+    printf("\n  %-20s %-6s %-14s %8s %8s %8s %8s\n", "log", "kind", "pointing", "rows", "encoder",
            "sky", "torque");
-    printf("  %-20s %-6s %-14s %8s %9s %9s %8s\n", "", "", "", "", "rms \"", "rms \"", "rms N m");
+    printf("  %-20s %-6s %-14s %8s %8s %8s %8s\n", "", "", "", "", "rms \"", "rms \"", "rms N m");
     for (size_t i = 0; i < truth->n_logs; i++) {
         const struct tune_truth_log *log = &truth->log[i];
         printf(
-            "  %-20.20s %-6s %-14.14s %8zu %9s %9s %8s\n", log->name, tune_log_kind_name(log->kind),
+            "  %-20.20s %-6s %-14.14s %8zu %8s %8s %8s\n", log->name, tune_log_kind_name(log->kind),
             log->pointing, log->rows, print_number(measured, log->measured_rms_arcsec, 4),
             print_number(sky, log->sky_rms_arcsec, 4), print_number(torque, log->torque_rms_nm, 3));
     }

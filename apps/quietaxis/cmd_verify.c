@@ -12,11 +12,7 @@ static void print_logs(const struct tune_verification *r)
            "95 % interval", "sky", "drift \"/s");
     for (size_t i = 0; i < r->n_logs; i++) {
         const struct tune_verified_log *log = &r->log[i];
-        char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL], d[PRINT_CELL], interval[64] = "-";
-        if (!isnan(log->predicted_rms_arcsec))
-            (void)snprintf(interval, sizeof interval, "%.3g .. %.3g",
-                           log->predicted_interval_95_arcsec[0],
-                           log->predicted_interval_95_arcsec[1]);
+        char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL], d[PRINT_CELL], e[PRINT_CELL];
         if (log->kind == TUNE_LOG_STEP) {
             printf("  %-20.20s settled after %s s\n", log->name,
                    isinf(log->settle_s) ? "no" : print_number(a, log->settle_s, 4));
@@ -24,7 +20,8 @@ static void print_logs(const struct tune_verification *r)
         }
         printf("  %-20.20s %9s %9s %17s %9s %9s\n", log->name,
                print_number(a, log->measured_rms_arcsec, 4),
-               print_number(b, log->predicted_rms_arcsec, 4), interval,
+               print_number(b, log->predicted_rms_arcsec, 4),
+               print_interval(e, log->predicted_interval_95_arcsec),
                print_number(c, log->sky_rms_arcsec, 4),
                print_number(d, log->drift_arcsec_per_s, 2));
         if (log->controller_source[0])

@@ -42,12 +42,24 @@ const char *print_fixed(char cell[PRINT_CELL], double value, int decimals)
 
 const char *print_estimate(char cell[PRINT_CELL], double value, double std)
 {
+    return print_estimate_to(cell, value, std, 2);
+}
+
+const char *print_estimate_to(char cell[PRINT_CELL], double value, double std, int digits)
+{
     int decimals;
     if (!isfinite(value) || !isfinite(std) || std <= 0.0) return print_number(cell, value, 6);
-    decimals = 1 - (int)floor(log10(std)); /* two digits of the std */
+    decimals = digits - 1 - (int)floor(log10(std));
     if (decimals < 0) decimals = 0;
     if (decimals > 9) decimals = 9;
     (void)snprintf(cell, PRINT_CELL, "%.*f +- %.*f", decimals, value, decimals, std);
+    return cell;
+}
+
+const char *print_interval(char cell[PRINT_CELL], const double interval[2])
+{
+    if (isnan(interval[0]) || isnan(interval[1])) return print_number(cell, (double)NAN, 1);
+    (void)snprintf(cell, PRINT_CELL, "%.3g .. %.3g", interval[0], interval[1]);
     return cell;
 }
 
@@ -93,14 +105,14 @@ void print_judgements(const struct tune_judgements *judgements, const char *verb
     char limit[PRINT_CELL], value[PRINT_CELL];
     if (judgements->n == 0) return;
     print_heading("Requirement");
-    printf("  %-26s %9s %9s          %s\n", "", "asked", verb, "");
+    printf("  %-26s %9s %9s\n", "", "asked", verb);
     for (size_t i = 0; i < judgements->n; i++) {
         const struct tune_judgement *item = &judgements->item[i];
         printf("  %-26s %s %6s %9s  ", item->name,
                item->at_most ? "<=" : ">=", print_number(limit, item->limit, 4),
                print_number(value, item->value, 4));
-        print_coloured(item->met ? PRINT_GOOD : PRINT_BAD, item->met ? "met   " : "missed");
-        printf("%s%.22s\n", item->where[0] ? "  at " : "", item->where);
+        print_coloured(item->met ? PRINT_GOOD : PRINT_BAD, item->met ? "met" : "missed");
+        printf("%s%.22s\n", item->where[0] ? " at " : "", item->where);
     }
 }
 
@@ -122,7 +134,7 @@ void print_controller(const struct tune_controller *controller)
     }
     for (size_t i = 0; i < controller->n_biquads; i++) {
         const struct tune_biquad_spec *spec = &controller->biquad[i];
-        printf("  biquad%-18zu = zero %.7g Hz, zeta %.5g; pole %.7g Hz, zeta %.5g\n", i + 1,
+        printf("  biquad%-2zu = zero %.7g Hz, zeta %.5g; pole %.7g Hz, zeta %.5g\n", i + 1,
                spec->zero_hz, spec->zero_zeta, spec->pole_hz, spec->pole_zeta);
     }
 }

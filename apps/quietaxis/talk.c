@@ -56,10 +56,22 @@ void command_progress_done(void)
     (void)fflush(stderr);
 }
 
+/* A command made of several tells the same more than once; the person needs it once. */
+static bool said_before(const char *text)
+{
+    static char said[16][80];
+    static size_t n;
+    for (size_t i = 0; i < n; i++)
+        if (!strncmp(said[i], text, sizeof said[i] - 1)) return true;
+    if (n < sizeof said / sizeof *said)
+        (void)snprintf(said[n++], sizeof *said, "%.*s", (int)sizeof *said - 1, text);
+    return false;
+}
+
 static void note(void *user, const char *text)
 {
     (void)user;
-    if (talk.quiet) return;
+    if (talk.quiet || said_before(text)) return;
     command_progress_done();
     fprintf(stderr, "%s\n", text);
 }
@@ -106,7 +118,8 @@ static void print_place(const struct tune_error *err)
 static void print_about(const struct tune_error *err)
 {
     const char *before = "";
-    if (!err->thing[0] && !err->value[0] && !err->limit[0]) return;
+    if (!err->value[0] && !err->limit[0] && (!err->thing[0] || strstr(err->text, err->thing)))
+        return;
     (void)fputs(" (", stderr);
     if (err->thing[0]) {
         fprintf(stderr, "%s%s%s", err->thing, err->value[0] ? " = " : "", err->value);

@@ -3,6 +3,7 @@
 #include "chain/demand_internal.h"
 
 #include <math.h>
+#include <stdio.h>
 
 #include "core/units.h"
 
@@ -36,12 +37,43 @@ static double noise_torque(struct tune_notes *notes, const struct design_work *w
     return 0.02 * torque_nm;
 }
 
+/* More than any loop with an integrator and a delay gives is not worth a search. */
+static enum tune_status check_asked(const struct tune_requirement *r, struct tune_error *err)
+{
+    const struct {
+        const char *key;
+        double asked, lowest, highest;
+        const char *limit;
+    } range[] = {
+        {"phase_margin_deg", r->phase_margin_deg, 0.0, 85.0, "at most 85"},
+        {"gain_margin_db", r->gain_margin_db, 0.0, 40.0, "at most 40"},
+        {"gain_reduction_margin_db", r->gain_reduction_margin_db, 0.0, 60.0, "at most 60"},
+        {"peak_sensitivity", r->peak_sensitivity, 1.01, 100.0, "1.01 .. 100"},
+    };
+    for (size_t i = 0; i < sizeof range / sizeof *range; i++) {
+        char text[32];
+        /* not stated: NAN, and neither comparison holds */
+        if (!(range[i].asked < range[i].lowest) && !(range[i].asked > range[i].highest)) continue;
+        (void)snprintf(text, sizeof text, "%.6g", range[i].asked);
+        tune_error_set(err, TUNE_ENOSOL,
+                       "no controller of this kind gives what [requirement] asks");
+        tune_error_about(err, range[i].key, text, range[i].limit);
+        return TUNE_ENOSOL;
+    }
+    return TUNE_OK;
+}
+
 enum tune_status chain_demand(struct tune_design_opts *out, struct tune_notes *notes,
                               const struct design_work *work, struct tune_error *err)
 {
     const struct tune_logbook *logbook = &work->chain->logbook;
     const struct tune_requirement *requirement = &logbook->requirement;
+    const enum tune_status status = check_asked(requirement, err);
     *out = tune_design_defaults();
+    if (status) {
+        tune_error_place(err, logbook->ini_path, 0, 0);
+        return status;
+    }
     out->threads = work->chain->job->threads;
     out->max_biquads = logbook->drive.max_biquads;
     if (out->max_biquads > TUNE_BIQUADS_MAX) out->max_biquads = TUNE_BIQUADS_MAX;

@@ -52,7 +52,7 @@ static void judge(struct tune_proposal *out, const struct tune_requirement *r)
     struct tune_judgements *j = &out->requirement;
     j->met = true;
     tune_judgements_add(j, "jitter_rms_arcsec", r->jitter_rms_arcsec, best->jitter_rms_arcsec, true,
-                        "");
+                        best->worst_pointing);
     judge_margin(j, "phase_margin_deg", r->phase_margin_deg, false, phase_margin, best);
     judge_margin(j, "gain_margin_db", r->gain_margin_db, false, gain_margin, best);
     judge_margin(j, "gain_reduction_margin_db", r->gain_reduction_margin_db, false, gain_reduction,
@@ -69,7 +69,7 @@ static void judge(struct tune_proposal *out, const struct tune_requirement *r)
 static void limits(struct tune_proposal *out, const struct design_work *work)
 {
     const struct tune_candidate *best = &out->candidate[out->recommended];
-    if (best->limit[0]) tune_notes_add(&out->limits, "More would take: %s.", best->limit);
+    if (best->limit[0]) tune_notes_add(&out->limits, "In the way of more: %s.", best->limit);
     for (size_t i = 0; i < out->requirement.n; i++) {
         const struct tune_judgement *item = &out->requirement.item[i];
         if (!item->met)
@@ -78,9 +78,10 @@ static void limits(struct tune_proposal *out, const struct design_work *work)
                            item->where[0] ? " at " : "", item->where);
     }
     if (best->controller.n_biquads == work->opts.max_biquads && best->controller.n_biquads > 0)
-        tune_notes_add(&out->limits,
-                       "All %zu biquads of the drive (max_biquads) are used; more might buy more.",
-                       work->opts.max_biquads);
+        tune_notes_add(
+            &out->limits,
+            "Every biquad of the drive (max_biquads = %zu) is used; more might buy more.",
+            work->opts.max_biquads);
 }
 
 static void present_gains(struct tune_proposal *out)

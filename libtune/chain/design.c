@@ -122,13 +122,15 @@ static enum tune_status judge_one(void *user, size_t item, struct tune_error *er
     return status;
 }
 
-/* The worst pointing; NAN as soon as one has none. */
-static double worst_of(const double *x, size_t n)
+/* The worst pointing; one without a stable loop is worse than any, and its figure NAN. */
+static void take_worst(struct tune_candidate *out, const double *jitter_arcsec,
+                       const struct chain_plants *plants)
 {
-    double worst = 0.0;
-    for (size_t i = 0; i < n; i++)
-        worst = isnan(x[i]) || isnan(worst) ? (double)NAN : fmax(worst, x[i]);
-    return worst;
+    size_t worst = 0;
+    for (size_t i = 1; i < plants->n; i++)
+        if (!isnan(jitter_arcsec[worst]) && !(jitter_arcsec[i] <= jitter_arcsec[worst])) worst = i;
+    out->jitter_rms_arcsec = jitter_arcsec[worst];
+    (void)snprintf(out->worst_pointing, sizeof out->worst_pointing, "%s", plants->name[worst]);
 }
 
 static enum tune_status judge_all(struct tune_proposal *out, struct design_work *work,
@@ -152,7 +154,7 @@ static enum tune_status judge_all(struct tune_proposal *out, struct design_work 
         status = tune_workers_run(items, work->chain->job->threads, judge_one, judging, err);
     }
     for (size_t i = 0; !status && i < out->n_candidates; i++)
-        out->candidate[i].jitter_rms_arcsec = worst_of(jitter_arcsec + i * n, n);
+        take_worst(&out->candidate[i], jitter_arcsec + i * n, &work->plants);
     free(jitter_arcsec);
     free(judging);
     return status;
@@ -209,7 +211,7 @@ static enum tune_status design_all(struct tune_proposal *out, struct design_work
     if (!status) status = chain_demand(&work->opts, &out->notes, work, err);
     if (!status) {
         progress_start(progress, chain->job->watch, 1, 0.0, 0.8);
-        progress_item(&watch, progress, 0, "design");
+        progress_item(&watch, progress, 0, "controller");
         status =
             tune_design_controller(design, work->plants.plant, work->plants.name, work->plants.n,
                                    &work->quiet.disturbance, &work->opts, &watch.watch, err);
@@ -261,7 +263,7 @@ enum tune_status tune_chain_design(struct tune_proposal *out, const struct tune_
         out->provenance = now;
         memset(&now, 0, sizeof now);
         out->jitter_of_sky = chain.logbook.requirement.jitter_of_sky;
-        status = chain_plants(&work->plants, &id, &chain, err);
+        status = chain_plants(&work->plants, &id, err);
         if (!status) status = design_all(out, work, err);
     }
     if (status) tune_proposal_free(out);

@@ -5,6 +5,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "chain/identify.h"
 
+#include <complex.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -254,6 +255,28 @@ static void doubts(struct pointing_work *pointing, const struct tune_pointing_pl
                        out->name, out->fit.reduced_chi_square);
 }
 
+/* Far below its modes an axis answers a torque with an acceleration of the same sign: G lies left of the
+ * imaginary axis. Where it lies right of it over the lowest octave a sign is wrong, or the axis sticks
+ * and answers like a spring: either way no gains may be made from it. */
+static enum tune_status check_sign(const struct tune_frf *frf, const struct tune_log_entry *log,
+                                   struct tune_error *err)
+{
+    double cosine = 0.0;
+    size_t n = 0;
+    for (size_t i = 0; i < frf->n && frf->f_hz[i] <= 2.0 * frf->band_hz[0]; i++) {
+        if (!(cabs(frf->g[i]) > 0.0)) continue;
+        cosine += creal(frf->g[i]) / cabs(frf->g[i]);
+        n++;
+    }
+    if (n == 0 || cosine / (double)n < 0.5) return TUNE_OK;
+    tune_error_set(
+        err, TUNE_EDATA,
+        "at low frequency the position follows the torque as in a spring: a sign is wrong "
+        "(torque_sign, position_sign), or the axis sticks and must be swept on a ramp");
+    tune_error_about(err, log->name, NULL, NULL);
+    return TUNE_EDATA;
+}
+
 static enum tune_status identify_one(void *user, size_t item, struct tune_error *err)
 {
     struct identification_work *work = user;
@@ -272,11 +295,12 @@ static enum tune_status identify_one(void *user, size_t item, struct tune_error 
     progress_item(&watch, &work->progress, item, out->name);
     status = progress_stage(&watch, "reading", 0.0, 0.3, err);
     if (!status) status = estimate_all(&frf, &lines, out, pointing, work->chain, &watch, err);
+    if (!status) status = check_sign(&frf, pointing->log[0], err);
     if (!status) status = progress_stage(&watch, "fitting", 0.3, 1.0, err);
     if (!status) {
         status = tune_fit_plant(&out->fit, &frf, &lines, &opts, &watch.watch, err);
-        status = chain_blame_log(work->chain, pointing->log[0], status, err);
     }
+    status = chain_blame_log(work->chain, pointing->log[0], status, err);
     if (!status) {
         out->bins = frf.n;
         memcpy(out->band_hz, frf.band_hz, sizeof out->band_hz);

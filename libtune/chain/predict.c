@@ -111,7 +111,7 @@ static enum tune_status predict_all(struct tune_forecast *out, struct prediction
                                     struct tune_error *err)
 {
     const size_t n = work->id->n_pointings;
-    enum tune_status status = chain_plants(&work->plants, work->id, work->chain, err);
+    enum tune_status status = chain_plants(&work->plants, work->id, err);
     out->jitter_of_sky = work->chain->logbook.requirement.jitter_of_sky;
     out->pointing = calloc(n, sizeof *out->pointing);
     work->jitter = calloc(n, sizeof *work->jitter);

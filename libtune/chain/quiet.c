@@ -218,33 +218,62 @@ void chain_quiet_free(struct chain_quiet *quiet)
 
 /* ---- plants -------------------------------------------------------------------------------------*/
 
-enum tune_status chain_plants(struct chain_plants *out, const struct tune_identification *id,
-                              const struct chain *chain, struct tune_error *err)
+/* What was assumed, over all pointings: the range of the mode taken and of its ratio. */
+struct assumption {
+    size_t found;
+    double f_hz[2], ratio[2];
+};
+
+static void widen(double range[2], double x, bool first)
 {
-    bool found = true;
-    (void)chain;
+    range[0] = first ? x : fmin(range[0], x);
+    range[1] = first ? x : fmax(range[1], x);
+}
+
+static void assume(struct assumption *assumption, struct tune_plant *plant)
+{
+    const size_t mode = tune_plant_assume_payload(plant);
+    if (mode >= plant->n_modes) return;
+    widen(assumption->f_hz, plant->mode[mode].f_hz, assumption->found == 0);
+    widen(assumption->ratio, plant->mode[mode].payload_ratio, assumption->found == 0);
+    assumption->found++;
+}
+
+static void describe_assumption(struct chain_plants *out, const struct assumption *assumption)
+{
+    const bool all = assumption->found == out->n;
+    (void)snprintf(out->payload, sizeof out->payload, "%s",
+                   all                     ? "assumed"
+                   : assumption->found > 0 ? "partly"
+                                           : "none");
+    if (assumption->found > 0)
+        tune_notes_add(
+            &out->notes,
+            "Assumed payload: the mode at %.4g .. %.4g Hz moves it by %.3g .. %.3g times "
+            "the encoder, the others not at all. Sky figures rest on this.",
+            assumption->f_hz[0], assumption->f_hz[1], assumption->ratio[0], assumption->ratio[1]);
+    if (!all)
+        tune_notes_add(&out->notes,
+                       "%s no mode looks like the payload's: there the line of sight is taken to "
+                       "move as the encoder does.",
+                       assumption->found > 0 ? "At other pointings" : "At every pointing");
+}
+
+enum tune_status chain_plants(struct chain_plants *out, const struct tune_identification *id,
+                              struct tune_error *err)
+{
+    struct assumption assumption = {0};
     memset(out, 0, sizeof *out);
     out->n = id->n_pointings;
     out->plant = calloc(out->n + 1, sizeof *out->plant);
     out->name = calloc(out->n + 1, sizeof *out->name);
     if (!out->plant || !out->name) return tune_error_memory(err, "gathering the plants");
     for (size_t i = 0; i < out->n; i++) {
-        size_t mode;
         out->plant[i] = id->pointing[i].fit.plant;
         out->name[i] = id->pointing[i].name;
-        mode = tune_plant_assume_payload(&out->plant[i]);
-        found = found && mode < out->plant[i].n_modes;
-        if (mode < out->plant[i].n_modes)
-            tune_notes_add(&out->notes,
-                           "Assumed payload at %s: the mode at %.4g Hz moves it by %.3g times the "
-                           "encoder, the others not at all.",
-                           out->name[i], out->plant[i].mode[mode].f_hz,
-                           out->plant[i].mode[mode].payload_ratio);
+        assume(&assumption, &out->plant[i]);
     }
-    (void)snprintf(out->payload, sizeof out->payload, "%s", found ? "assumed" : "none");
-    if (!found)
-        tune_notes_add(&out->notes, "No mode looks like the payload's somewhere: there the line of "
-                                    "sight is taken to move as the encoder does.");
+    describe_assumption(out, &assumption);
     return TUNE_OK;
 }
 

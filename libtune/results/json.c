@@ -243,10 +243,18 @@ static void numbers_from(struct json_io *io, const char *key, double *x, size_t 
 
 void json_io_numbers(struct json_io *io, const char *key, double *x, size_t n)
 {
-    if (io->writing)
-        put(io, key, numbers_value(x, n));
-    else
+    char note[96];
+    if (!io->writing) {
         numbers_from(io, key, x, n, get(io, key));
+        return;
+    }
+    put(io, key, numbers_value(x, n));
+    note_key(note, sizeof note, key);
+    for (size_t i = 0; i < n; i++) {
+        if (isfinite(x[i]) || json_is_array(here(io))) continue;
+        put(io, note, json_string(note_undefined));
+        return;
+    }
 }
 
 void json_io_matrix(struct json_io *io, const char *key, double **x, size_t n)

@@ -54,6 +54,7 @@ void json_io_optional(struct json_io *io, const char *key, double *x, double abs
 void json_io_count(struct json_io *io, const char *key, size_t *n);
 void json_io_seed(struct json_io *io, const char *key, uint64_t *seed); /* text: 64 bits */
 void json_io_flag(struct json_io *io, const char *key, bool *flag);
+/* Every number that is not finite comes back as NAN. */
 void json_io_numbers(struct json_io *io, const char *key, double *x, size_t n);
 void json_io_estimate(struct json_io *io, const char *key, struct tune_estimate *estimate);
 /* The i-th text of a list entered before. */

@@ -38,8 +38,9 @@ struct tune_candidate {
     bool feasible; /* every design constraint met on every pointing and mode shift, all stable */
     size_t n_margins;
     struct tune_pointing_margins *margins; /* [n_margins], one per pointing */
-    double jitter_rms_arcsec;     /* worst pointing, of the signal jitter_of names, as a log would
+    double jitter_rms_arcsec; /* worst pointing, of the signal jitter_of names, as a log would
                                               measure it; NAN: an unstable loop */
+    char worst_pointing[TUNE_NAME_LENGTH + 1]; /* of that jitter */
     double sky_rms_arcsec;        /* worst pointing, unseen twist excluded; NAN: not known */
     double noise_torque_rms_nm;   /* worst pointing */
     double worst_sensitivity;     /* max |S| over all pointings and mode shifts */
@@ -60,7 +61,7 @@ struct tune_disturbance_summary {
 struct tune_proposal {
     struct tune_provenance provenance;
     struct tune_disturbance_summary disturbance;
-    char payload[16]; /* payload ratios: "stated", "assumed", "none" */
+    char payload[16]; /* payload ratios: "assumed", "partly" (at some pointings), "none" */
     bool jitter_of_sky;
     size_t n_candidates;
     struct tune_candidate *candidate; /* the present gains first, where the logbook has some */

@@ -1,0 +1,123 @@
+#!/bin/sh
+# The whole chain on a small simulated axis: every command, its answer, files, reuse, exit codes.
+# SPDX-License-Identifier: GPL-3.0-or-later
+. "$TUNE_SOURCE/tests/apps/apps.sh"
+book=$scratch/dec
+results=$book/results
+
+# ---- simulate
+check 'simulate writes a logbook' run 0 simulate --log sweep-south --log sweep-north --log quiet "$small" "$book"
+check 'its table fits 80 columns' fits
+check 'axis.ini names the logs' grep -q '^\[log sweep-north\]' "$book/axis.ini"
+check 'logs are compressed tables with header' sh -c "gzip -dc '$book/logs/quiet.csv.gz' | head -n 1 | grep -qx time_s,excitation_nm,torque_nm,position_arcsec,target_arcsec"
+check 'the truth stands aside' json 'd["pointings"][1]["plant"]["modes"][0]["frequency_hz"] == 22 * 1.02 and len(d["logs"]) == 3' "$book/truth.json"
+check 'counts of the encoder survive' sh -c "gzip -dc '$book/logs/quiet.csv.gz' | awk -F, 'NR > 1 { n = \$4 / (1296000 / 67108864); d = n - int(n + (n < 0 ? -0.5 : 0.5)); if (d > 1e-3 || d < -1e-3) bad = 1 } END { exit bad }'"
+check 'a log that is there already is refused' run 2 simulate --log quiet "$small" "$book"
+check 'and named with its line in axis.ini' err_has 'axis.ini:'
+run 0 simulate --log quiet --seed 8 "$small" "$scratch/other"
+run 0 simulate --log quiet --threads 2 "$small" "$scratch/same"
+check 'another seed gives another log' sh -c "! cmp -s '$book/logs/quiet.csv.gz' '$scratch/other/logs/quiet.csv.gz'"
+check 'the same seed gives the same log, whatever is made with it' cmp "$book/logs/quiet.csv.gz" "$scratch/same/logs/quiet.csv.gz"
+
+# ---- inspect
+check 'inspect finds the logs fit' run 0 inspect "$book"
+check 'and its table fits' fits
+check 'it writes inspect.json' json 'len(d["logs"]) == 3 and d["logs"][0]["rows"] == 25000 and d["logs"][0]["channels"]["position"] and not d["logs"][0]["channels"]["sky"]' "$results/inspect.json"
+check 'the error of the hold log is told' json 'd["logs"][2]["error_rms_arcsec"] > 1 and d["logs"][0]["error_rms_arcsec"] is None' "$results/inspect.json"
+
+# ---- identify
+check 'identify finds the plant' run 0 identify "$book"
+check 'and its table fits' fits
+check 'signs and scales assumed are told' out_has 'positive torque raises the position'
+check 'modes stand within 5 sigma of the truth' json 'all(abs(m["frequency_hz"]["value"] - f) < 5 * m["frequency_hz"]["std"] for p, fs in zip(d["pointings"], [[22, 61], [22.44, 61]]) for m, f in zip(p["plant"]["modes"], fs))' "$results/identify.json"
+check 'covariance is whole and symmetric' json 'all(len(p["plant"]["covariance"]) == len(p["plant"]["parameter_order"]) and all(abs(r[j] - p["plant"]["covariance"][j][i]) <= 1e-12 * abs(r[j]) + 1e-300 for i, r in enumerate(p["plant"]["covariance"]) for j in range(len(r))) for p in d["pointings"])' "$results/identify.json"
+check 'the response lies beside it' sh -c "head -n 1 '$results/frf-south.csv' | grep -qx frequency_hz,real_rad_per_nm,imag_rad_per_nm,std_rad_per_nm,dof,coherence"
+check 'a second time it is taken again, and said so' run 0 identify "$book"
+check 'in words' err_has 'identify.json is fresh and taken again'
+check 'quiet is quiet' run 0 identify --quiet "$book"
+check 'not a word' err_empty
+check 'json alone on standard output' run 0 identify --json "$book"
+check 'and nothing else' is_json
+check 'it is the file' cmp "$scratch/out" "$results/identify.json"
+check 'one pointing alone' run 0 identify --pointing south --out "$scratch/south" --json "$book"
+check 'is one' json '[p["name"] for p in d["pointings"]] == ["south"]'
+
+# ---- design
+check 'design meets the requirement' run 0 design "$book"
+check 'and its table fits' fits
+check 'cautions are printed' out_has 'Nothing was written to a drive'
+check 'and with --quiet too' run 0 design --quiet "$book"
+check 'on standard output' out_has 'Nothing was written to a drive'
+check 'present gains first, then proposals, all margins bounded' json '[c["name"] for c in d["controllers"]] == ["present", "pid", "pid+1"] and all(m["phase_margin_deg"]["lower_95"] <= m["phase_margin_deg"]["value"] and m["peak_sensitivity"]["upper_95"] >= m["peak_sensitivity"]["value"] and len(c["margins"]) == 2 for c in d["controllers"] for m in c["margins"])' "$results/design.json"
+check 'limits and requirement are judged' json 'd["limits"] and all(r["met"] for r in d["requirement"])' "$results/design.json"
+check 'the recommended gains are a file with cautions and signs' sh -c "grep -q '^; .*emergency stop' '$results/controller.ini' && grep -q '^; .*ositive torque raises' '$results/controller.ini' && grep -q '^kp_nm_per_rad' '$results/controller.ini'"
+check 'loops are tables' sh -c "head -n 1 '$results/loop-north.csv' | grep -qx frequency_hz,loop_real,loop_imag,sensitivity,complementary_sensitivity"
+
+# ---- predict
+check 'predict' run 0 predict "$book"
+check 'and its table fits' fits
+check 'names its gains' out_has 'results/controller.ini'
+check 'sources make the true figure in quadrature' json 'abs(sum(s["rms_arcsec"] ** 2 for s in d["sources"]) ** 0.5 / d["true_rms_arcsec"]["value"] - 1) < 0.01' "$results/predict.json"
+check 'the spectrum lies beside it' sh -c "head -n 1 '$results/jitter.csv' | grep -qx frequency_hz,measured_psd_arcsec2_per_hz,true_psd_arcsec2_per_hz,measured_cumulative_arcsec,true_cumulative_arcsec"
+sed -n '/^\[controller\]/,/^$/p' "$book/axis.ini" >"$scratch/soft.ini"
+check 'soft gains miss the requirement: exit 1' run 1 predict --controller "$scratch/soft.ini" "$book"
+check 'and it says so' out_has 'missed'
+
+# ---- verify
+check 'verify without a log to judge is unusable data' run 3 verify "$book"
+run 0 simulate --log tracking --controller "$results/controller.ini" "$small" "$book"
+check 'a log added to a logbook names the gains it ran under' grep -qx 'controller = controllers/tracking.ini' "$book/axis.ini"
+check 'which are copied' cmp "$results/controller.ini" "$book/controllers/tracking.ini"
+check 'verify' run 0 verify "$book"
+check 'adding the log left the identification fresh' err_has 'identify.json is fresh'
+check 'and its table fits' fits
+check 'measured within 20 % of foretold (statistical, 30 s)' json 'abs(d["logs"][0]["measured_rms_arcsec"] / d["logs"][0]["predicted_rms_arcsec"] - 1) < 0.2' "$results/verify.json"
+check 'and equal to the truth of the simulation' sh -c "/usr/bin/python3 -c '
+import json, sys
+t = json.load(open(sys.argv[1])); v = json.load(open(sys.argv[2]))
+a = t[\"logs\"][3][\"measured_rms_arcsec\"]; b = v[\"logs\"][0][\"measured_rms_arcsec\"]
+sys.exit(abs(a / b - 1) > 1e-4)' '$book/truth.json' '$results/verify.json'"
+
+# ---- provenance, bytes
+check 'no absolute path and no date in any result' sh -c "! grep -l -e \"$scratch\" -e '\"/' -e '20[0-9][0-9]-[0-9][0-9]-[0-9][0-9]' '$results'/*.json"
+cp -r "$book" "$scratch/copy"; rm -rf "$scratch/copy/results"
+run 0 design --threads 1 --quiet "$scratch/copy"
+mv "$scratch/copy/results" "$scratch/one"
+run 0 design --threads 2 --quiet "$scratch/copy"
+same=yes
+for f in identify.json design.json controller.ini frf-south.csv model-north.csv loop-south.csv; do
+    cmp "$scratch/one/$f" "$scratch/copy/results/$f" || same=no
+done
+check 'one thread and two give the same bytes' [ $same = yes ]
+run 0 design --quiet "$book"
+check 'from a fresh file and from a fit the design is the same' cmp "$results/design.json" "$scratch/one/design.json"
+
+# ---- stale
+gzip -dc "$scratch/copy/logs/sweep-north.csv.gz" | sed '$d' | gzip >"$scratch/short.gz"
+mv "$scratch/short.gz" "$scratch/copy/logs/sweep-north.csv.gz"
+check 'a changed log is noticed' run 0 identify "$scratch/copy"
+check 'and named' err_has 'identify.json is made anew: logs/sweep-north.csv.gz has changed'
+sed 's/^loop_rate_hz.*/&  ; a remark/' "$scratch/copy/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$scratch/copy/axis.ini"
+check 'a remark in axis.ini changes nothing' run 0 identify "$scratch/copy"
+check 'so the result is fresh' err_has 'identify.json is fresh'
+check 'and carries the new hash' json "d['inputs'][0]['sha256'] == '$(sha256sum <"$scratch/copy/axis.ini" | cut -d' ' -f1)'" "$scratch/copy/results/identify.json"
+sed 's/^encoder_counts_per_turn.*/encoder_counts_per_turn = 67108860/' "$scratch/copy/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$scratch/copy/axis.ini"
+check 'a changed scale is noticed' run 0 identify "$scratch/copy"
+check 'and said' err_has 'identify.json is made anew'
+echo broken >"$scratch/copy/results/identify.json"
+check 'a broken result is made anew' run 0 identify "$scratch/copy"
+check 'and said' err_has 'cannot be read'
+echo 1,2 >"$scratch/copy/results/frf-south.csv"
+check 'a table somebody changed is made anew' run 0 identify "$scratch/copy"
+check 'and said' err_has 'frf-south.csv is missing or has been changed'
+
+# ---- requirement out of reach
+sed 's/^jitter_rms_arcsec.*/jitter_rms_arcsec = 0.001/' "$book/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$book/axis.ini"
+check 'a requirement out of reach: exit 1' run 1 design "$book"
+check 'says what is missed' out_has 'Missed: jitter_rms_arcsec'
+check 'verify says no too' run 1 verify "$book"
+sed 's/^peak_sensitivity.*/noise_torque_rms_nm = 1e-9/' "$book/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$book/axis.ini"
+check 'constraints nothing can meet: exit 4' run 4 design "$book"
+check 'one sentence says what is in the way' err_has 'noise torque'
+check 'nothing on standard output' out_empty
+done_testing
