@@ -55,7 +55,12 @@ static void the_headline_tells_design_prediction_and_measurement_apart(void **st
     s->verification.requirement.met = s->verification.requirement.item[0].met = false;
     expect_page(&s->report, "class=\"answer missed\">Requirement missed: measured.", NULL);
     s->report.verification = NULL;
-    expect_page(&s->report, "class=\"answer open\">Not judged:", "class=\"verdict\"");
+    expect_page(&s->report, "class=\"answer open\">Not judged: nothing was designed",
+                "class=\"verdict\"");
+    s->report.proposal = &s->proposal;
+    s->proposal.requirement.n = 0;
+    expect_page(&s->report, "Not judged: the logbook states no requirement", NULL);
+    s->proposal.requirement.n = 3;
     s->report.proposal = &s->proposal;
     expect_page(&s->report, "Requirement met: designed; not measured yet.", NULL);
     s->report.verification = &s->verification;
@@ -110,6 +115,49 @@ static void infinite_and_undefined_figures_are_words(void **state)
     s->margins[1][0].phase_margin_deg.value = (double)NAN;
     expect_page(&s->report, "<td>no limit</td>", ">nan");
     expect_page(&s->report, "<td>&ndash;</td>", ">inf");
+    finish(s, folder);
+}
+
+static void an_assumed_disturbance_claims_no_interval(void **state)
+{
+    char *folder;
+    struct sample *s = start_bare(&folder);
+    (void)state;
+    s->report.forecast = &s->forecast;
+    s->forecast.spectrum.name[0] = '\0'; /* no plot: quick */
+    expect_page(&s->report, "(95 % interval 0.079 to 0.087)", "is an assumption");
+    s->forecast.disturbance.measured = false;
+    expect_page(&s->report, "(under an assumed disturbance: there is no quiet log)", "0.079 to");
+    expect_page(&s->report, "the disturbance below is an assumption", NULL);
+    finish(s, folder);
+}
+
+static void a_line_of_sight_that_moves_more_is_pointed_out(void **state)
+{
+    char *folder;
+    struct sample *s = start_bare(&folder);
+    (void)state;
+    s->report.forecast = &s->forecast;
+    s->forecast.spectrum.name[0] = '\0';
+    expect_page(&s->report, "The line of sight moves more than the encoder shows", NULL);
+    s->at[2].sky_rms_arcsec = 0.09;
+    expect_page(&s->report, "the line of sight by 0.09 arcsec rms", "moves more than");
+    s->at[2].sky_rms_arcsec = (double)NAN;
+    expect_page(&s->report, NULL, "the line of sight by");
+    finish(s, folder);
+}
+
+static void a_fit_that_misses_its_data_is_doubted(void **state)
+{
+    char *folder;
+    struct sample *s = start(&folder);
+    (void)state;
+    s->report.forecast = NULL;
+    s->report.proposal = NULL;
+    s->identification.n_pointings = 1;
+    expect_page(&s->report, "1.03", "does not follow the data");
+    s->plant[0].fit.reduced_chi_square = 17.2;
+    expect_page(&s->report, "<strong>At east-45 the fitted model does not follow the data", NULL);
     finish(s, folder);
 }
 
@@ -205,6 +253,9 @@ int main(void)
         cmocka_unit_test(what_was_left_out_is_told_with_its_reason),
         cmocka_unit_test(every_page_carries_cautions_and_limits_of_validity),
         cmocka_unit_test(infinite_and_undefined_figures_are_words),
+        cmocka_unit_test(an_assumed_disturbance_claims_no_interval),
+        cmocka_unit_test(a_line_of_sight_that_moves_more_is_pointed_out),
+        cmocka_unit_test(a_fit_that_misses_its_data_is_doubted),
         cmocka_unit_test(gains_from_outside_are_listed_with_their_margins),
         cmocka_unit_test(a_report_without_plots_survives_every_lost_allocation),
         cmocka_unit_test(a_report_says_which_file_is_missing_or_broken),

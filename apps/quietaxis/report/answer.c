@@ -51,6 +51,15 @@ bool report_same_controller(const struct tune_controller *a, const struct tune_c
 
 /* ---- head ------------------------------------------------------------------------------------*/
 
+void report_title(struct buffer *html, const struct report *report)
+{
+    const struct tune_axis_entry *axis = &report->logbook->axis;
+    buffer_escape(html, *axis->site ? axis->site : "Axis");
+    if (!*axis->name || strcmp(axis->name, "other") == 0) return;
+    buffer_add(html, ", ");
+    buffer_escape(html, axis->name);
+}
+
 static void term(struct buffer *html, const char *raw_name, const char *words)
 {
     if (!*words) return;
@@ -63,11 +72,7 @@ void section_head(struct buffer *html, const struct report *report)
 {
     const struct tune_axis_entry *axis = &report->logbook->axis;
     buffer_add(html, "<header>\n<p class=\"kind\">Servo report</p>\n<h1>");
-    buffer_escape(html, *axis->site ? axis->site : "Axis");
-    if (*axis->name) {
-        buffer_add(html, ", ");
-        buffer_escape(html, axis->name);
-    }
+    report_title(html, report);
     buffer_add(html, "</h1>\n<dl>\n");
     term(html, "Configuration", axis->configuration);
     term(html, "Date of the logbook", axis->date);
@@ -188,8 +193,10 @@ static void headline(struct buffer *html, const struct report *report)
         buffer_add(html, "Requirement met: ");
         join_words(html, bases, met, 3);
         buffer_add(html, met[2] ? "" : "; not measured yet");
+    } else if (list[0] || list[1] || list[2]) {
+        buffer_add(html, "Not judged: the logbook states no requirement");
     } else {
-        buffer_add(html, "Not judged: no requirement is stated, or nothing could be designed");
+        buffer_add(html, "Not judged: nothing was designed, predicted or measured");
     }
     buffer_add(html, ".</p>\n");
 }
@@ -202,11 +209,14 @@ static void jitter_sentence(struct buffer *html, const struct tune_forecast *for
     worst = &forecast->pointing[forecast->worst];
     buffer_add(html, "<p>Under the gains of ");
     buffer_escape(html, forecast->controller_source);
-    buffer_format(html,
-                  " the encoder log is predicted to show <strong>%.3g arcsec rms</strong> "
-                  "(95 %% interval %.3g to %.3g) at ",
-                  worst->measured_rms_arcsec.value, worst->interval_95_arcsec[0],
-                  worst->interval_95_arcsec[1]);
+    buffer_format(html, " the encoder log is predicted to show <strong>%.3g arcsec rms</strong> ",
+                  worst->measured_rms_arcsec.value);
+    if (forecast->disturbance.measured)
+        buffer_format(html, "(95 %% interval %.3g to %.3g)", worst->interval_95_arcsec[0],
+                      worst->interval_95_arcsec[1]);
+    else
+        buffer_add(html, "(under an assumed disturbance: there is no quiet log)");
+    buffer_add(html, " at ");
     buffer_escape(html, worst->pointing);
     buffer_format(html, ", the worst of %zu pointing%s; the axis itself moves by %.3g arcsec rms",
                   forecast->n_pointings, forecast->n_pointings == 1 ? "" : "s",

@@ -6,16 +6,11 @@
 
 static void begin(struct buffer *html, const struct report *report)
 {
-    const struct tune_axis_entry *axis = &report->logbook->axis;
     const char *style = plot_embedded("report.css");
     buffer_add(html, "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
                      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
                      "<meta name=\"color-scheme\" content=\"light dark\">\n<title>");
-    buffer_escape(html, *axis->site ? axis->site : "Axis");
-    if (*axis->name) {
-        buffer_add(html, ", ");
-        buffer_escape(html, axis->name);
-    }
+    report_title(html, report);
     buffer_format(html, ": servo report</title>\n<style>\n%s</style>\n</head>\n<body>\n",
                   style ? style : "");
 }

@@ -22,6 +22,20 @@ static void summary_row(struct buffer *html, const struct tune_pointing_plant *p
     html_row_end(html);
 }
 
+/* Over thousands of lines a sound fit comes within a few per cent of 1. */
+static void doubt(struct buffer *html, const struct tune_pointing_plant *pointing)
+{
+    const double most = 2.0; /* rule of the house, no source */
+    if (pointing->fit.reduced_chi_square <= most) return;
+    buffer_add(html, "<p><strong>At ");
+    buffer_escape(html, pointing->name);
+    buffer_format(
+        html,
+        " the fitted model does not follow the data within their noise</strong> (reduced "
+        "&chi;&sup2; %.3g): take its parameters, and what rests on them, with care.</p>\n",
+        pointing->fit.reduced_chi_square);
+}
+
 /* The column of payload ratios is there only where one is known. */
 static bool payload_known(const struct tune_plant *plant)
 {
@@ -101,7 +115,7 @@ static enum tune_status draw(struct buffer *html, const struct report *report,
     if (!status) {
         buffer_format(&words,
                       "Frequency response from torque to angle at %s, with its 95 %% confidence "
-                      "band and the fitted model; %s estimate, %s loop, %zu log%s.",
+                      "band and the fitted model. Estimate: %s, %s loop, %zu log%s.",
                       pointing->name, tune_frf_estimator_name(pointing->estimator),
                       pointing->closed_loop ? "closed" : "open", pointing->n_logs,
                       pointing->n_logs == 1 ? "" : "s");
@@ -145,6 +159,8 @@ enum tune_status section_plant(struct buffer *html, const struct report *report,
     for (size_t i = 0; i < found->n_pointings; i++)
         summary_row(html, &found->pointing[i]);
     html_table_end(html);
+    for (size_t i = 0; i < found->n_pointings; i++)
+        doubt(html, &found->pointing[i]);
     for (size_t i = 0; !status && i < found->n_pointings; i++) {
         status = tune_watch_tick(watch, "plots of the pointings",
                                  (double)i / (double)found->n_pointings, err);

@@ -30,6 +30,9 @@ void section_logs(struct buffer *html, const struct report *report);
 void section_assumptions(struct buffer *html, const struct report *report);
 void section_provenance(struct buffer *html, const struct report *report);
 
+/* Site and axis, escaped. */
+void report_title(struct buffer *html, const struct report *report);
+
 /* The gains that the loop plots and the prediction are about; NULL where there are none. */
 const struct tune_controller *report_controller(const struct report *report);
 /* "results/controller.ini", ... */

@@ -54,7 +54,10 @@ static void budget(struct buffer *html, const struct tune_forecast *forecast)
         const struct tune_pointing_forecast *p = &forecast->pointing[i];
         html_row(html, p->pointing, i == forecast->worst ? "worst" : NULL);
         html_estimate(html, p->measured_rms_arcsec.value, p->measured_rms_arcsec.std);
-        html_cell(html, "%.3g to %.3g", p->interval_95_arcsec[0], p->interval_95_arcsec[1]);
+        if (forecast->disturbance.measured)
+            html_cell(html, "%.3g to %.3g", p->interval_95_arcsec[0], p->interval_95_arcsec[1]);
+        else
+            html_number(html, (double)NAN, 3); /* an assumption has no interval */
         html_estimate(html, p->true_rms_arcsec.value, p->true_rms_arcsec.std);
         for (size_t k = 0; k < TUNE_FORECAST_SOURCES; k++)
             html_number(html, p->source[k].rms_arcsec, 3);
