@@ -14,8 +14,8 @@ done
 
 headers=$(find libtune -mindepth 2 -name '*.h' ! -name '*_internal.h' ! -name api.h | sort)
 # the preprocessor takes the comments out and leaves the macro alone; the name stands before ( ; or [
-for header in $headers; do gcc -fpreprocessed -E -P "$header"; echo; done |
-    tr '\n' ' ' | grep -oE 'TUNE_API [^(;[]*[(;[]' | sed -E 's/ *[(;[]$//; s/.*[ *]//' | sort >"$work/declared"
+for header in $headers; do gcc -fpreprocessed -E -P "$header"; echo ';'; done | grep -v '^#' | tr '\n' ' ' >"$work/text"
+grep -oE 'TUNE_API [^(;[]*[(;[]' "$work/text" | sed -E 's/ *[(;[]$//; s/.*[ *]//' | sort >"$work/declared"
 nm -D --defined-only "$library" | awk '{ print $NF }' | sort >"$work/exported"
 
 n=0 failed=0
@@ -29,6 +29,8 @@ touch "$work/few"
 tell 'the headers declare the public functions' "$work/few"
 uniq -d "$work/declared" >"$work/twice"
 tell 'none is declared twice' "$work/twice"
+grep -oE '[;}] *((const|unsigned|struct|enum) )*[a-z_0-9]+[ *]+tune_[a-z0-9_]+ *\(' "$work/text" >"$work/unmarked"
+tell 'no public header declares a function without the mark' "$work/unmarked"
 comm -23 "$work/declared" "$work/exported" >"$work/missing"
 tell 'every function marked TUNE_API is exported' "$work/missing"
 comm -13 "$work/declared" "$work/exported" >"$work/stray"
