@@ -1,0 +1,37 @@
+#!/bin/sh
+# The same inputs give the same bytes; what is fresh is taken again, what is stale made anew and said so.
+# SPDX-License-Identifier: GPL-3.0-or-later
+. "$TUNE_SOURCE/tests/apps/apps.sh"
+book=$scratch/dec
+results=$book/results
+run 0 simulate --quiet --log sweep-south --log sweep-north --log quiet "$small" "$book"
+cp -r "$book" "$scratch/copy"
+
+# ---- bytes
+check 'two threads' run 0 design --threads 2 --quiet "$book"
+check 'one thread, identified beforehand' run 0 identify --threads 1 --quiet "$scratch/copy"
+check 'designed from the file' run 0 design --threads 1 --quiet "$scratch/copy"
+for f in identify.json design.json controller.ini frf-south.csv model-north.csv loop-south.csv; do
+    check "$f is the same to the byte" cmp "$results/$f" "$scratch/copy/results/$f"
+done
+
+# ---- stale
+gzip -dc "$scratch/copy/logs/sweep-north.csv.gz" | sed '$d' | gzip >"$scratch/short.gz"
+mv "$scratch/short.gz" "$scratch/copy/logs/sweep-north.csv.gz"
+check 'a changed log is noticed' run 0 identify "$scratch/copy"
+check 'and named' err_has 'identify.json is made anew: logs/sweep-north.csv.gz has changed'
+sed 's/^loop_rate_hz.*/&  ; a remark/' "$scratch/copy/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$scratch/copy/axis.ini"
+check 'a remark in axis.ini changes nothing' run 0 identify "$scratch/copy"
+check 'so the result is fresh' err_has 'identify.json is fresh'
+check 'and carries the new hash' json "d['inputs'][0]['sha256'] == '$(sha256sum <"$scratch/copy/axis.ini" | cut -d' ' -f1)'" "$scratch/copy/results/identify.json"
+sed 's/^encoder_counts_per_turn.*/encoder_counts_per_turn = 67108860/' "$scratch/copy/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$scratch/copy/axis.ini"
+check 'a changed scale is noticed' run 0 identify "$scratch/copy"
+check 'and said' err_has 'identify.json is made anew'
+echo broken >"$scratch/copy/results/identify.json"
+check 'a broken result is made anew' run 0 identify "$scratch/copy"
+check 'and said' err_has 'cannot be read'
+echo 1,2 >"$scratch/copy/results/frf-south.csv"
+check 'a table somebody changed is made anew' run 0 identify "$scratch/copy"
+check 'and said' err_has 'frf-south.csv is missing or has been changed'
+
+done_testing

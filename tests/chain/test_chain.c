@@ -1,0 +1,358 @@
+/* test_chain.c - jobs, progress, simulated logs and axis.ini, cancelling.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "support/check.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "chain/identify.h"
+#include "chain/ini_writer_internal.h"
+#include "chain/inspect.h"
+#include "chain/job.h"
+#include "chain/log_writer_internal.h"
+#include "chain/new.h"
+#include "chain/progress_internal.h"
+#include "chain/simulate.h"
+#include "core/units.h"
+#include "core/workers.h"
+#include "record/record.h"
+#include "results/file.h"
+
+static char *join(const char *folder, const char *name)
+{
+    char *path = malloc(strlen(folder) + strlen(name) + 2);
+    (void)sprintf(path, "%s/%s", folder, name);
+    return path;
+}
+
+/* ---- jobs ---------------------------------------------------------------------------------------*/
+
+static void answers_go_into_the_logbook_unless_sent_elsewhere(void **state)
+{
+    char out[TUNE_PATH_LENGTH], *folder = check_folder(), *ini = NULL, *want = NULL;
+    struct tune_job job = tune_job_defaults("some/book/");
+    char *long_name = malloc(2 * TUNE_PATH_LENGTH);
+    (void)state;
+    assert_int_equal(tune_job_folder(out, &job, NULL), TUNE_OK);
+    assert_string_equal(out, "some/book/results");
+    ini = check_file(folder, "axis.ini", "x", 1);
+    want = join(folder, "results");
+    job.logbook = ini;
+    assert_int_equal(tune_job_folder(out, &job, NULL), TUNE_OK);
+    assert_string_equal(out, want);
+    job.out = "elsewhere";
+    assert_int_equal(tune_job_folder(out, &job, NULL), TUNE_OK);
+    assert_string_equal(out, "elsewhere");
+    job.out = "";
+    assert_int_equal(tune_job_folder(out, &job, NULL), TUNE_EINVAL);
+    memset(long_name, 'x', 2 * TUNE_PATH_LENGTH - 1);
+    long_name[2 * TUNE_PATH_LENGTH - 1] = '\0';
+    job.out = long_name;
+    assert_int_equal(tune_job_folder(out, &job, NULL), TUNE_EINVAL);
+    free(long_name);
+    free(want);
+    free(ini);
+    check_folder_remove(folder);
+}
+
+/* ---- progress -----------------------------------------------------------------------------------*/
+
+struct seen {
+    int inside, worst_inside, calls, stop_after;
+    double last;
+    char stage[64];
+};
+
+static int look(void *user, const char *stage, double done)
+{
+    struct seen *seen = user;
+    if (++seen->inside > seen->worst_inside) seen->worst_inside = seen->inside;
+    seen->calls++;
+    seen->last = done;
+    (void)snprintf(seen->stage, sizeof seen->stage, "%s", stage);
+    seen->inside--;
+    return seen->stop_after > 0 && seen->calls >= seen->stop_after;
+}
+
+static enum tune_status tick_a_lot(void *user, size_t item, struct tune_error *err)
+{
+    struct progress *progress = user;
+    struct progress_item watch;
+    enum tune_status status = TUNE_OK;
+    progress_item(&watch, progress, item, "item");
+    for (int i = 0; !status && i <= 1000; i++)
+        status = tune_watch_tick(&watch.watch, "ticking", i / 1000.0, err);
+    return status;
+}
+
+static void many_items_make_one_progress(void **state)
+{
+    struct seen seen = {0};
+    const struct tune_watch outer = {look, &seen};
+    struct progress *progress = calloc(1, sizeof *progress);
+    struct progress_item watch;
+    (void)state;
+    progress_start(progress, &outer, 4, 0.2, 1.0);
+    assert_int_equal(tune_workers_run(4, 4, tick_a_lot, progress, NULL), TUNE_OK);
+    assert_int_equal(seen.worst_inside, 1);
+    assert_true(seen.calls > 0);
+    progress_start(progress, &outer, 2, 0.2, 1.0);
+    progress_item(&watch, progress, 1, "west");
+    assert_int_equal(progress_stage(&watch, "fitting", 0.5, 1.0, NULL), TUNE_OK);
+    assert_string_equal(seen.stage, "west: fitting");
+    check_close(seen.last, 0.2 + 0.8 * 0.25, 1e-3); /* rounding: thousandths are kept */
+    assert_int_equal(tune_watch_tick(&watch.watch, "fitting", 1.0, NULL), TUNE_OK);
+    check_close(seen.last, 0.2 + 0.8 * 0.5, 1e-3);
+    free(progress);
+}
+
+static void a_no_cancels_every_item(void **state)
+{
+    struct seen seen = {.stop_after = 10};
+    const struct tune_watch outer = {look, &seen};
+    struct progress *progress = calloc(1, sizeof *progress);
+    struct tune_error err;
+    (void)state;
+    progress_start(progress, &outer, 3, 0.0, 1.0);
+    assert_int_equal(tune_workers_run(3, 1, tick_a_lot, progress, &err), TUNE_ECANCELLED);
+    assert_int_equal(seen.calls, 10);
+    progress_start(progress, NULL, 3, 0.0, 1.0);
+    assert_int_equal(tune_workers_run(3, 2, tick_a_lot, progress, &err), TUNE_OK);
+    free(progress);
+}
+
+/* ---- simulated logs -----------------------------------------------------------------------------*/
+
+static void a_written_log_reads_back_to_a_hundredth_of_a_count(void **state)
+{
+    enum { N = 3000 };
+    const double step = 2.0 * TUNE_PI / 4294967296.0; /* 2^32 counts per turn */
+    double position[N], target[N], torque[N], excitation[N];
+    struct simulated_columns columns = {N, 3000.0, excitation, torque, position, target, position};
+    struct tune_record_opts opts = tune_record_defaults();
+    struct tune_record rec;
+    struct tune_error err;
+    char *folder = check_folder(), *path = join(folder, "log.csv.gz");
+    (void)state;
+    for (size_t i = 0; i < N; i++) {
+        position[i] = step * floor((-1.0 + 1e-4 * (double)i) / step);
+        target[i] = -1.0 + 1e-4 * (double)i;
+        torque[i] = 100.0 * sin(0.1 * (double)i);
+        excitation[i] = i == 7 ? 1e-7 : 0.0;
+    }
+    opts.sample_rate_hz = 3000.0;
+    assert_int_equal(chain_write_log(path, &columns, &err), TUNE_OK);
+    if (tune_record_read(&rec, path, &opts, &err)) fail_msg("%s", err.text);
+    assert_int_equal(rec.n, N);
+    check_close_rel(rec.rate_hz, 3000.0, 1e-9);
+    for (size_t i = 0; i < N; i++) {
+        check_close(rec.channel[TUNE_ROLE_POSITION][i], position[i], 0.01 * step);
+        check_close(rec.channel[TUNE_ROLE_TORQUE][i], torque[i], 1e-6); /* rounding: 9 digits */
+    }
+    assert_true(rec.channel[TUNE_ROLE_EXCITATION][7] > 0.0);
+    assert_non_null(rec.channel[TUNE_ROLE_SKY]);
+    tune_record_free(&rec);
+    columns.sky_rad = NULL;
+    assert_int_equal(chain_write_log(path, &columns, &err), TUNE_OK);
+    assert_int_equal(tune_record_read(&rec, path, &opts, &err), TUNE_OK);
+    assert_null(rec.channel[TUNE_ROLE_SKY]);
+    tune_record_free(&rec);
+    check_fail_allocation(1);
+    assert_int_equal(chain_write_log(path, &columns, &err), TUNE_ENOMEM);
+    check_fail_allocation(2);
+    assert_int_equal(chain_write_log(path, &columns, &err), TUNE_ENOMEM);
+    check_fail_allocation(0);
+    free(path);
+    check_folder_remove(folder);
+}
+
+/* ---- axis.ini of a simulated logbook ------------------------------------------------------------*/
+
+static void the_head_of_a_logbook_is_copied_word_for_word(void **state)
+{
+    static const char description[] = "; about the file\n"
+                                      "[axis] ; remark\n"
+                                      "name = altitude\n"
+                                      "; about the plant\n"
+                                      "[plant]\n"
+                                      "inertia_kg_m2 = 3\n"
+                                      "[drive]\n"
+                                      "loop_rate_hz = 1000.000   ; as it was written\n"
+                                      "\n"
+                                      "; about the log\n"
+                                      "[log a]\n"
+                                      "kind = hold\n"
+                                      "[requirement]\n"
+                                      "jitter_rms_arcsec = 1";
+    const struct tune_simulated_log log = {.name = "a", .kind = TUNE_LOG_SWEEP};
+    const struct tune_pointing_entry pointing = {.name = "south", .angle_deg = -20.5};
+    char *text = NULL;
+    (void)state;
+    assert_int_equal(chain_logbook_head(&text, description, NULL), TUNE_OK);
+    assert_non_null(strstr(text, "\n[axis] ; remark\nname = altitude\n\n[drive]\n"
+                                 "loop_rate_hz = 1000.000   ; as it was written\n\n"
+                                 "[requirement]\njitter_rms_arcsec = 1\n"));
+    assert_null(strstr(text, "plant"));
+    assert_null(strstr(text, "about the"));
+    assert_null(strstr(text, "[log"));
+    assert_int_equal(chain_append_log(&text, &log, &pointing, true, NULL), TUNE_OK);
+    assert_non_null(strstr(text, "jitter_rms_arcsec = 1\n\n[log a]\nkind = sweep\n"
+                                 "file = logs/a.csv.gz\npointing = south\nangle_deg = -20.5\n"
+                                 "controller = controllers/a.ini\n"));
+    check_fail_allocation(1);
+    assert_int_equal(chain_append_log(&text, &log, &pointing, false, NULL), TUNE_ENOMEM);
+    check_fail_allocation(0);
+    free(text);
+    check_fail_allocation(1);
+    assert_int_equal(chain_logbook_head(&text, description, NULL), TUNE_ENOMEM);
+    check_fail_allocation(0);
+}
+
+/* ---- cancelling and refusing --------------------------------------------------------------------*/
+
+static const char small_axis[] = "[axis]\nname = altitude\n[drive]\nloop_rate_hz = 500\n"
+                                 "[controller]\nkp_nm_per_rad = 1e3\nkd_nm_s_per_rad = 1e2\n"
+                                 "[plant]\ninertia_kg_m2 = 10\nviscous_nm_s_per_rad = 1\n"
+                                 "delay_s = 0.001\nmode1_hz = 30\nmode1_zeta = 0.02\n"
+                                 "mode1_gain = 0.1\n"
+                                 "[disturbance]\nseed = 1\nencoder_noise_arcsec = 0.1\n"
+                                 "[pointing a]\nangle_deg = 0\n"
+                                 "[log one]\nkind = hold\npointing = a\nduration_s = 2\n"
+                                 "[log two]\nkind = hold\npointing = a\nduration_s = 2\n";
+
+static void a_cancelled_simulation_leaves_no_logbook(void **state)
+{
+    char *folder = check_folder();
+    char *description = check_file(folder, "d.ini", small_axis, sizeof small_axis - 1);
+    char *book = join(folder, "book"), *ini = join(book, "axis.ini");
+    struct seen seen = {.stop_after = 1};
+    const struct tune_watch watch = {look, &seen};
+    struct tune_simulation_job job = {
+        .description = description, .folder = book, .threads = 1, .watch = &watch};
+    struct tune_truth truth;
+    struct tune_error err;
+    struct stat info;
+    (void)state;
+    assert_int_equal(tune_chain_simulate(&truth, &job, &err), TUNE_ECANCELLED);
+    assert_int_not_equal(stat(ini, &info), 0);
+    job.watch = NULL;
+    if (tune_chain_simulate(&truth, &job, &err)) fail_msg("%s (%s)", err.text, err.thing);
+    assert_int_equal(truth.n_logs, 2);
+    assert_int_equal(truth.log[0].rows, 1000);
+    /* two streams of one seed: the logs differ */
+    assert_true(truth.log[0].measured_rms_arcsec != truth.log[1].measured_rms_arcsec);
+    assert_int_equal(stat(ini, &info), 0);
+    tune_truth_free(&truth);
+    free(ini);
+    free(book);
+    free(description);
+    check_folder_remove(folder);
+}
+
+static void a_cancelled_inspection_writes_nothing(void **state)
+{
+    char *folder = check_folder();
+    char *description = check_file(folder, "d.ini", small_axis, sizeof small_axis - 1);
+    char *book = join(folder, "book"), *results = join(book, "results");
+    const struct tune_simulation_job make = {.description = description, .folder = book};
+    struct seen seen = {.stop_after = 2};
+    const struct tune_watch watch = {look, &seen};
+    struct tune_job job = tune_job_defaults(book);
+    struct tune_inspection inspection;
+    struct tune_identification identification;
+    struct tune_truth truth;
+    struct tune_error err;
+    struct stat info;
+    (void)state;
+    assert_int_equal(tune_chain_simulate(&truth, &make, &err), TUNE_OK);
+    tune_truth_free(&truth);
+    job.watch = &watch;
+    assert_int_equal(tune_chain_inspect(&inspection, &job, &err), TUNE_ECANCELLED);
+    assert_null(inspection.log);
+    assert_int_not_equal(stat(results, &info), 0);
+    job.watch = NULL;
+    assert_int_equal(tune_chain_inspect(&inspection, &job, &err), TUNE_OK);
+    assert_int_equal(inspection.n_logs, 2);
+    assert_int_equal(inspection.log[1].rows, 1000);
+    check_close_rel(inspection.log[1].duration_s, 2.0, 1e-12);
+    tune_inspection_free(&inspection);
+    /* no sweep among the logs: unusable, and said what to do */
+    assert_int_equal(tune_chain_identify(&identification, &job, &err), TUNE_EDATA);
+    assert_non_null(strstr(err.text, "kind = sweep"));
+    assert_null(identification.pointing);
+    free(results);
+    free(book);
+    free(description);
+    check_folder_remove(folder);
+}
+
+static void memory_that_runs_out_in_an_inspection_is_told(void **state)
+{
+    char *folder = check_folder();
+    char *description = check_file(folder, "d.ini", small_axis, sizeof small_axis - 1);
+    char *book = join(folder, "book");
+    const struct tune_simulation_job make = {.description = description, .folder = book};
+    struct tune_job job = tune_job_defaults(book);
+    struct tune_inspection inspection;
+    struct tune_truth truth;
+    struct tune_error err;
+    bool refused = true;
+    (void)state;
+    assert_int_equal(tune_chain_simulate(&truth, &make, &err), TUNE_OK);
+    tune_truth_free(&truth);
+    job.threads = 1;
+    for (unsigned long k = 1; refused; k++) {
+        check_fail_allocation(k);
+        const enum tune_status status = tune_chain_inspect(&inspection, &job, &err);
+        refused = check_allocation_failed();
+        check_fail_allocation(0);
+        if (refused && status != TUNE_ENOMEM) fail_msg("allocation %lu: %s", k, err.text);
+        if (status) assert_null(inspection.log);
+        if (!status) tune_inspection_free(&inspection);
+    }
+    free(book);
+    free(description);
+    check_folder_remove(folder);
+}
+
+static void a_new_logbook_asks_for_what_must_be_known(void **state)
+{
+    char *folder = check_folder(), *book = join(folder, "book"), *ini = join(book, "axis.ini");
+    struct tune_logbook logbook;
+    struct tune_error err;
+    char *text = NULL, *place;
+    size_t size = 0;
+    (void)state;
+    assert_int_equal(tune_chain_new(book, &err), TUNE_OK);
+    assert_int_equal(tune_logbook_read(&logbook, book, &err), TUNE_EDATA);
+    assert_string_equal(err.thing, "loop_rate_hz");
+    assert_int_equal(tune_file_read(&text, &size, ini, &err), TUNE_OK);
+    place = strstr(text, "loop_rate_hz            =");
+    assert_non_null(place);
+    memcpy(place, "loop_rate_hz = 1000      ", 25);
+    assert_int_equal(tune_logbook_parse(&logbook, "x", text, size, &err), TUNE_OK);
+    assert_int_equal(logbook.n_logs, 1);
+    tune_logbook_free(&logbook);
+    assert_int_equal(tune_chain_new(book, &err), TUNE_EINVAL);
+    free(text);
+    free(ini);
+    free(book);
+    check_folder_remove(folder);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(answers_go_into_the_logbook_unless_sent_elsewhere),
+        cmocka_unit_test(many_items_make_one_progress),
+        cmocka_unit_test(a_no_cancels_every_item),
+        cmocka_unit_test(a_written_log_reads_back_to_a_hundredth_of_a_count),
+        cmocka_unit_test(the_head_of_a_logbook_is_copied_word_for_word),
+        cmocka_unit_test(a_cancelled_simulation_leaves_no_logbook),
+        cmocka_unit_test(a_cancelled_inspection_writes_nothing),
+        cmocka_unit_test(memory_that_runs_out_in_an_inspection_is_told),
+        cmocka_unit_test(a_new_logbook_asks_for_what_must_be_known),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
