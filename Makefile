@@ -6,6 +6,8 @@ PREFIX   = /usr/local
 DESTDIR  =
 WERROR   =
 JOBS     = $(shell nproc)
+# V=1 shows the commands
+V        = 0
 FUZZ_SECONDS = 60
 
 VERSION  = 0.1.0
@@ -15,6 +17,7 @@ SANITIZE = -fsanitize=address,undefined -fno-omit-frame-pointer -fno-sanitize-re
 
 # ---- nothing to set below this line -------------------------------------------------------------
 
+SHOW     = $(if $(filter 1,$(V)),,@echo '  $(1) $@';)
 PACKAGES = fftw3 gsl nlopt jansson inih zlib nettle
 CPPFLAGS_ALL = -Ilibtune -D_XOPEN_SOURCE=700 -DTUNE_VERSION='"$(VERSION)"'
 CFLAGS_ALL = -std=c11 $(WARN) $(WERROR) -pthread -fPIC -fvisibility=hidden $(CFLAGS)
@@ -48,21 +51,21 @@ packages:
 	@.ci/packages build
 
 build/quietaxis: $(APP_OBJ) build/libtune.a
-	$(CC) $(CFLAGS_ALL) -o $@ $^ $(LIBS)
+	$(call SHOW,link   )$(CC) $(CFLAGS_ALL) -o $@ $^ $(LIBS)
 
 build/libtune.a: $(LIB_OBJ)
 	@rm -f $@
-	ar rcs $@ $^
+	$(call SHOW,archive)ar rcs $@ $^
 
 build/libtune.so: $(LIB_OBJ)
-	$(CC) $(CFLAGS_ALL) -shared -o $@ $^ $(LIBS)
+	$(call SHOW,link   )$(CC) $(CFLAGS_ALL) -shared -o $@ $^ $(LIBS)
 
 build/obj/%.o: %.c
 	@mkdir -p $(@D)
-	$(CC) $(CPPFLAGS_ALL) $(CFLAGS_ALL) -MMD -MP -c -o $@ $<
+	$(call SHOW,compile)$(CC) $(CPPFLAGS_ALL) $(CFLAGS_ALL) -MMD -MP -c -o $@ $<
 
 build/obj/tests/bench/bench_%: build/obj/tests/bench/bench_%.o build/libtune.a
-	$(CC) $(CFLAGS_ALL) -o $@ $^ $(LIBS)
+	$(call SHOW,link   )$(CC) $(CFLAGS_ALL) -o $@ $^ $(LIBS)
 
 # gnuplot scripts and style sheets travel inside the program as zero-terminated byte strings
 build/plots_embedded.c: $(PLOTS) Makefile
@@ -78,33 +81,33 @@ build/plots_embedded.c: $(PLOTS) Makefile
 
 build/obj/plots_embedded.o: build/plots_embedded.c
 	@mkdir -p $(@D)
-	$(CC) -Iapps/quietaxis $(CPPFLAGS_ALL) $(CFLAGS_ALL) -c -o $@ $<
+	$(call SHOW,compile)$(CC) -Iapps/quietaxis $(CPPFLAGS_ALL) $(CFLAGS_ALL) -c -o $@ $<
 
 # ---- the same with sanitizers, for the tests -----------------------------------------------------
 
 build/san/%.o: %.c
 	@mkdir -p $(@D)
-	$(CC) -Itests $(CPPFLAGS_ALL) $(CFLAGS_ALL) $(SANITIZE) -MMD -MP -c -o $@ $<
+	$(call SHOW,compile)$(CC) -Itests $(CPPFLAGS_ALL) $(CFLAGS_ALL) $(SANITIZE) -MMD -MP -c -o $@ $<
 
 build/san/plots_embedded.o: build/plots_embedded.c
 	@mkdir -p $(@D)
-	$(CC) -Iapps/quietaxis $(CPPFLAGS_ALL) $(CFLAGS_ALL) $(SANITIZE) -c -o $@ $<
+	$(call SHOW,compile)$(CC) -Iapps/quietaxis $(CPPFLAGS_ALL) $(CFLAGS_ALL) $(SANITIZE) -c -o $@ $<
 
 build/san/libtune.a: $(SAN_OBJ)
 	@rm -f $@
-	ar rcs $@ $^
+	$(call SHOW,archive)ar rcs $@ $^
 
 build/san/quietaxis: $(SAN_APP) build/san/libtune.a
-	$(CC) $(CFLAGS_ALL) $(SANITIZE) -o $@ $^ $(LIBS)
+	$(call SHOW,link   )$(CC) $(CFLAGS_ALL) $(SANITIZE) -o $@ $^ $(LIBS)
 
 # the report's tests see the program's own report folder, which stands apart from the commands
 SAN_REPORT = $(filter build/san/apps/quietaxis/report/%,$(SAN_APP)) build/san/plots_embedded.o
 
 build/san/tests/report/%: build/san/tests/report/%.o $(SAN_SUPPORT) $(SAN_REPORT) build/san/libtune.a
-	$(CC) $(CFLAGS_ALL) $(SANITIZE) $(WRAP) -o $@ $^ $(LIBS) -lcmocka
+	$(call SHOW,link   )$(CC) $(CFLAGS_ALL) $(SANITIZE) $(WRAP) -o $@ $^ $(LIBS) -lcmocka
 
 build/san/tests/%: build/san/tests/%.o $(SAN_SUPPORT) build/san/libtune.a
-	$(CC) $(CFLAGS_ALL) $(SANITIZE) $(WRAP) -o $@ $^ $(LIBS) -lcmocka
+	$(call SHOW,link   )$(CC) $(CFLAGS_ALL) $(SANITIZE) $(WRAP) -o $@ $^ $(LIBS) -lcmocka
 
 check-build: $(TESTS) $(PROBES) build/san/quietaxis all
 
