@@ -14,7 +14,7 @@ done
 
 headers=$(find libtune -mindepth 2 -name '*.h' ! -name '*_internal.h' ! -name api.h | sort)
 # the preprocessor takes the comments out and leaves the macro alone; the name stands before ( ; or [
-for header in $headers; do gcc -fpreprocessed -E -P "$header"; echo ';'; done | grep -v '^#' | tr '\n' ' ' >"$work/text"
+cat $headers | gcc -fpreprocessed -E -P -x c - | grep -v '^#' | tr '\n' ' ' >"$work/text"
 grep -oE 'TUNE_API [^(;[]*[(;[]' "$work/text" | sed -E 's/ *[(;[]$//; s/.*[ *]//' | sort >"$work/declared"
 nm -D --defined-only "$library" | awk '{ print $NF }' | sort >"$work/exported"
 
