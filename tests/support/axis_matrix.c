@@ -155,6 +155,47 @@ void axis_matrix_poles(double complex *pole, const struct axis_matrix *matrix)
     gsl_matrix_free(m);
 }
 
+size_t axis_poles_outside(const struct tune_plant *plant, const struct tune_controller *controller,
+                          double *nearest)
+{
+    static struct axis_matrix matrix;
+    double complex pole[AXIS_STATES_MOST];
+    size_t outside = 0;
+    *nearest = 1.0;
+    axis_matrix_make(&matrix, plant, controller);
+    axis_matrix_poles(pole, &matrix);
+    for (size_t i = 0; i < matrix.n; i++) {
+        outside += cabs(pole[i]) > 1.0;
+        *nearest = fmin(*nearest, fabs(cabs(pole[i]) - 1.0));
+    }
+    return outside;
+}
+
+/* ---- axes ---------------------------------------------------------------------------------------*/
+
+struct tune_plant axis_example_plant(void)
+{
+    return (struct tune_plant){.inertia_kg_m2 = 1500.0,
+                               .viscous_nm_s_per_rad = 60.0,
+                               .delay_s = 0.3e-3,
+                               .loop_rate_hz = 4000.0,
+                               .n_modes = 2,
+                               .mode = {{14.8, 0.004, 0.30, 1.0}, {104.0, 0.02, -0.08, 1.0}}};
+}
+
+struct tune_controller axis_example_controller(void)
+{
+    struct tune_controller c = tune_controller_defaults(4000.0);
+    c.kp_nm_per_rad = 2.4e6;
+    c.ki_nm_per_rad_s = 6e6;
+    c.kd_nm_s_per_rad = 9e4;
+    c.derivative_filter_hz = 400.0;
+    c.lowpass_hz = 600.0;
+    c.n_biquads = 1;
+    c.biquad[0] = (struct tune_biquad_spec){104.0, 0.1, 104.0, 0.6};
+    return c;
+}
+
 /* ---- random axes --------------------------------------------------------------------------------*/
 
 static double between(struct tune_random *rng, double low, double high)

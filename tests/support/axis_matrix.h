@@ -26,6 +26,14 @@ void axis_matrix_make(struct axis_matrix *out, const struct tune_plant *plant,
 /* pole[n] of the closed loop. */
 void axis_matrix_poles(double complex *pole, const struct axis_matrix *matrix);
 
+/* How many poles of the closed loop lie outside the unit circle, and how near to it the nearest one is. */
+size_t axis_poles_outside(const struct tune_plant *plant, const struct tune_controller *controller,
+                          double *nearest);
+
+/* A real axis's figures: 1500 kg m^2, a resonance, a mode of the other sign, notched; stable. */
+struct tune_plant axis_example_plant(void);
+struct tune_controller axis_example_controller(void);
+
 /* Random axes and controllers around a crossover that is often too high: about half are unstable. */
 struct tune_plant axis_random_plant(struct tune_random *rng);
 struct tune_controller axis_random_controller(struct tune_random *rng,
