@@ -310,6 +310,34 @@ static void turning_back_during_a_sweep_is_found(void **state)
     }
 }
 
+/* A ramp with a swing whose lowest speed is the given share of the ramp's; nothing else but noise. */
+static void swing(struct log *log, double lowest)
+{
+    const double omega = 2.0 * TUNE_PI * 5.0;
+    struct tune_random rng;
+    double *x = log->rec.channel[TUNE_ROLE_POSITION];
+    tune_random_init(&rng, 8, 0);
+    for (size_t k = 0; k < log->rec.n; k++) {
+        const double t = (double)k / rate_hz;
+        x[k] = ramp_rad_per_s * (t + (1.0 - lowest) / omega * sin(omega * t)) +
+               tune_rad_from_arcsec(0.003) * tune_random_normal(&rng);
+    }
+}
+
+static void slowing_down_is_not_turning_back(void **state)
+{
+    struct log log = good_sweep();
+    (void)state;
+    swing(&log, 0.05);
+    expect_clean(&log, "slow but forward", 0);
+    swing(&log, -0.5);
+    /* v/v0 = 1 + 1.5 cos falls below 0 for acos(2/3)/pi of the time; the margin for noise takes less
+     * than a tenth of that off */
+    const struct tune_finding found = expect_one(&log, "velocity-reversal", TUNE_WITH_CARE);
+    check_between(found.value, 0.9 * acos(2.0 / 3.0) / TUNE_PI, acos(2.0 / 3.0) / TUNE_PI);
+    tune_record_free(&log.rec);
+}
+
 static void a_missing_target_is_told(void **state)
 {
     struct log log = good_sweep();
@@ -361,6 +389,7 @@ int main(void)
         cmocka_unit_test(encoder_glitches_are_found_and_counted),
         cmocka_unit_test(steps_coarser_than_the_encoder_are_found),
         cmocka_unit_test(turning_back_during_a_sweep_is_found),
+        cmocka_unit_test(slowing_down_is_not_turning_back),
         cmocka_unit_test(a_missing_target_is_told),
         cmocka_unit_test(a_log_too_short_or_without_position_is_not_judged),
     };

@@ -58,7 +58,7 @@ static void separators_line_ends_and_marks_do_not_matter(void **state)
         "time_s,excitation_nm,torque_nm,position_arcsec\r\n"
         "0.5, 1 ,1.25,+3600\r\n0.501,-1e0,-15e-1, 7.2e3\r\n0.502,0,2.,-648000.0\r\n\r\n\n",
         "\"time_s\",\"excitation_nm\", \"torque_nm\" ,note,\"position_arcsec\"\n"
-        "0.5,\"1\",1.25,\"two\nlines, \"\"quoted\"\"\",3600\n0.501,-1,-1.5,,7200\n"
+        "0.5,\"1\",1.25,\"two \"\"quoted\"\"\nlines, \"\"here\"\"\",3600\n0.501,-1,-1.5,,7200\n"
         "0.502,0,2,a \"b\" c,-648000\n",
         "time,excitation,torque,position\ns,Nm,N m,arcsec\n0.5,1,1.25,3600\n0.501,-1,-1.5,7200\n"
         "0.502,0,2,-648000\n",
