@@ -61,7 +61,7 @@ enum tune_status health_measure_encoder(struct health_case *c, struct tune_error
 /* Median |e| of the neighbours, those that a glitch at k reaches left out. */
 static double middling_around(const double *x, size_t n, size_t k)
 {
-    double bend[2 * REACH];
+    double bend[2 * REACH] = {0};
     size_t m = 0;
     for (size_t i = k > REACH ? k - REACH : 1; i + 1 < n && i <= k + REACH; i++)
         if (i + 1 < k || i > k + 1) bend[m++] = fabs(health_bend(x, i));

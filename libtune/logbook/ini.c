@@ -57,26 +57,13 @@ bool ini_is_name(const char *text)
            !strchr("._-", text[0]);
 }
 
-/* Spaces off both ends, in place. */
-static char *trim(char *text)
-{
-    size_t length;
-    while (is_space(*text))
-        text++;
-    length = strlen(text);
-    while (length && is_space(text[length - 1]))
-        length--;
-    text[length] = '\0';
-    return text;
-}
-
 static enum tune_status add_section(struct ini_document *document, const struct ini_line *line,
                                     struct ini_split *split, struct tune_error *err)
 {
     struct ini_section *larger, *section;
-    char *kind = trim(split->section), *name = kind + strcspn(kind, " \t");
+    char *kind = split->section, *name = kind + strcspn(kind, " \t");
     if (*name) *name++ = '\0';
-    name = trim(name);
+    name += strspn(name, " \t");
     if (!*kind)
         return ini_refuse_line(err, line, line->first, "[name]", "a section without a name");
     if (*name && !ini_is_name(name))
@@ -108,7 +95,7 @@ static enum tune_status check_heading(const struct ini_line *line, struct tune_e
     const char *text = line->text + line->first;
     const size_t length = line->end - line->first;
     const char *bracket = memchr(text, ']', length);
-    if (!bracket || text + length != bracket + 1)
+    if (!bracket || text + length != bracket + 1 || is_space(text[1]) || is_space(bracket[-1]))
         return ini_refuse_line(err, line, line->first, "[name]", "a section heading is malformed");
     if (length > 49)
         return ini_refuse_line(err, line, line->first, "at most 47 characters in brackets",

@@ -117,7 +117,7 @@ static double convert_by_library(const char *text, size_t length, char mark)
         if (text[i] != mark)
             copy[used++] = text[i];
         else
-            for (size_t j = 0; radix[j] && j < 8; j++)
+            for (size_t j = 0; j < 8 && radix[j]; j++)
                 copy[used++] = radix[j];
     }
     copy[used] = '\0';

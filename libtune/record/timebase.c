@@ -112,7 +112,7 @@ static int by_value(const void *a, const void *b)
 /* Mean of the middle half of the first steps: neither a gap nor a coarse clock upsets it. */
 static double early_period(const struct record_timebase *base)
 {
-    double step[RECORD_EARLY - 1], sum = 0.0;
+    double step[RECORD_EARLY - 1] = {0}, sum = 0.0;
     const size_t n = base->n - 1, from = n / 4, to = n - n / 4;
     for (size_t i = 0; i < n; i++)
         step[i] = base->early[i + 1] - base->early[i];

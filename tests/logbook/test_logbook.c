@@ -20,7 +20,7 @@ static const char full[] =
     "latitude_deg  = -31.2\n"
     "\n"
     "# another comment, \"unbalanced\n"
-    "[ drive ]\n"
+    "  [drive]   ; indented\n"
     "  loop_rate_hz              = 4000\n"
     "sample_rate_hz=2000\n"
     "torque_per_unit_nm : 18.4\n"

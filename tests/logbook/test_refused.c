@@ -1,10 +1,9 @@
 /* test_refused.c - logbooks, controller files and descriptions that must be refused, each with line,
  * column, key, value and a sentence.
  * SPDX-License-Identifier: GPL-3.0-or-later */
-#include "support/check.h"
+#include "record/refused.h"
 
 #include <stdlib.h>
-#include <string.h>
 
 #include "logbook/description.h"
 #include "logbook/logbook.h"
@@ -19,17 +18,6 @@
     "[log s]\nkind = sweep\npointing = p\nduration_s = 20\nsweep_from_hz = 1\n"                    \
     "sweep_to_hz = 200\namplitude_nm = 40\n" /* 7 lines */
 #define AXIS HEAD GAINS PLANT                /* 7 lines */
-
-#define TEXT(bytes)          .text = bytes, .size = sizeof(bytes) - 1
-#define AT(row, character)   .line = row, .column = character
-#define ABOUT(what_, value_) .thing = what_, .value = value_
-
-struct refused {
-    const char *what, *text;
-    size_t size;
-    long line, column;
-    const char *thing, *value, *sentence; /* sentence: a piece of it */
-};
 
 /* clang-format off */
 static const struct refused logbooks[] = {
@@ -72,8 +60,10 @@ static const struct refused logbooks[] = {
     {"a heading too long", TEXT("[log abcdefghijklmnopqrstuvwxyzabcdefghijklmnopqrstuvwxyz]\n"),
      AT(1, 1), ABOUT("line", "[log abcdefghijklmnopqrstuvwxyzabcdefghijklmnopqrstuvwxyz]"),
      .sentence = "a section heading is too long"},
-    {"an empty heading", TEXT("[ ]\n"), AT(1, 1), ABOUT("line", "[ ]"),
+    {"an empty heading", TEXT("[]\n"), AT(1, 1), ABOUT("line", "[]"),
      .sentence = "a section without a name"},
+    {"spaces in the brackets", TEXT("[ axis ]\n"), AT(1, 1), ABOUT("line", "[ axis ]"),
+     .sentence = "a section heading is malformed: '[ axis ]'"},
     {"a key before any section", TEXT("  kp = 3\n"), AT(1, 3), ABOUT("line", "kp = 3"),
      .sentence = "a key stands before the first section"},
     {"no equals sign", TEXT("[axis]\nsite Heron Flat ; here\n"), AT(2, 1),
@@ -259,19 +249,6 @@ static const struct refused descriptions[] = {
 };
 /* clang-format on */
 
-static void expect(const struct refused *want, enum tune_status status,
-                   const struct tune_error *err)
-{
-    const bool same = status == TUNE_EDATA && err->status == TUNE_EDATA &&
-                      err->line == want->line && err->column == want->column &&
-                      strcmp(err->file, "bad.ini") == 0 && strcmp(err->thing, want->thing) == 0 &&
-                      strcmp(err->value, want->value) == 0 && strstr(err->text, want->sentence);
-    if (same) return;
-    fail_msg("%s: status %d\n  got  %s:%ld:%ld [%s] [%s] %s\n  want bad.ini:%ld:%ld [%s] [%s] %s",
-             want->what, (int)status, err->file, err->line, err->column, err->thing, err->value,
-             err->text, want->line, want->column, want->thing, want->value, want->sentence);
-}
-
 static void a_malformed_logbook_is_refused_with_its_place(void **state)
 {
     (void)state;
@@ -279,7 +256,8 @@ static void a_malformed_logbook_is_refused_with_its_place(void **state)
         const struct refused *bad = &logbooks[i];
         struct tune_logbook book;
         struct tune_error err = {0};
-        expect(bad, tune_logbook_parse(&book, "bad.ini", bad->text, bad->size, &err), &err);
+        check_refused(bad, "bad.ini",
+                      tune_logbook_parse(&book, "bad.ini", bad->text, bad->size, &err), &err);
         assert_null(book.log);
         assert_string_equal(book.ini_path, "");
         assert_int_equal(tune_logbook_parse(&book, "bad.ini", bad->text, bad->size, NULL),
@@ -294,9 +272,10 @@ static void a_malformed_controller_is_refused_with_its_place(void **state)
         const struct refused *bad = &controllers[i];
         struct tune_controller controller;
         struct tune_error err = {0};
-        expect(bad,
-               tune_controller_parse(&controller, "bad.ini", bad->text, bad->size, 4000.0, &err),
-               &err);
+        check_refused(
+            bad, "bad.ini",
+            tune_controller_parse(&controller, "bad.ini", bad->text, bad->size, 4000.0, &err),
+            &err);
         check_close(controller.kp_nm_per_rad, 0.0, 0.0);
         assert_int_equal(controller.n_biquads, 0);
     }
@@ -309,8 +288,9 @@ static void a_malformed_description_is_refused_with_its_place(void **state)
         const struct refused *bad = &descriptions[i];
         struct tune_description description;
         struct tune_error err = {0};
-        expect(bad, tune_description_parse(&description, "bad.ini", bad->text, bad->size, &err),
-               &err);
+        check_refused(bad, "bad.ini",
+                      tune_description_parse(&description, "bad.ini", bad->text, bad->size, &err),
+                      &err);
         assert_null(description.log);
         assert_null(description.pointing);
     }
