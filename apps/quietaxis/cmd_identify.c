@@ -10,10 +10,9 @@ static void print_head(const struct tune_pointing_plant *p)
     char text[256], angle[PRINT_CELL];
     (void)snprintf(text, sizeof text, "%s", p->name);
     print_heading(text);
-    printf("  %s deg, %zu sweep%s, %.4g .. %.4g Hz, %s, coherence %.4f\n",
+    printf("  %s deg, %zu sweep%s, %.4g .. %.4g Hz, coherence %.4f\n",
            print_number(angle, p->angle_deg, 6), p->n_logs, p->n_logs == 1 ? "" : "s",
-           p->band_hz[0], p->band_hz[1], p->closed_loop ? "closed loop" : "open loop",
-           p->median_coherence);
+           p->band_hz[0], p->band_hz[1], p->median_coherence);
     printf("  response  %24s\n", tune_frf_estimator_name(p->estimator));
 }
 

@@ -21,7 +21,7 @@ static void print_findings(const struct tune_inspected_log *log)
             used += (size_t)snprintf(text + used, sizeof text - used, " (row %zu, %.6g s)",
                                      finding->row, finding->time_s);
         if (finding->advice[0] && used < sizeof text)
-            (void)snprintf(text + used, sizeof text - used, ". %s", finding->advice);
+            (void)snprintf(text + used, sizeof text - used, "; %s", finding->advice);
         print_sentence("    ", text);
     }
 }
@@ -40,8 +40,9 @@ static void print_channels(const struct tune_inspected_log *log)
 
 static void print_text(const struct tune_inspection *result)
 {
-    printf("%s\n\n  %-20s %-6s %-14s %8s %8s %8s\n", result->provenance.logbook, "log", "kind",
-           "verdict", "rows", "rate Hz", "error \"");
+    printf("%s\n\n  %-20s %-6s %-14s %8s %8s %8s\n", result->provenance.logbook, "", "", "", "",
+           "rate", "error");
+    printf("  %-20s %-6s %-14s %8s %8s %8s\n", "log", "kind", "verdict", "rows", "Hz", "arcsec");
     for (size_t i = 0; i < result->n_logs; i++) {
         const struct tune_inspected_log *log = &result->log[i];
         char rate[PRINT_CELL], error[PRINT_CELL], verdict[PRINT_CELL];

@@ -9,10 +9,10 @@
 static void print_text(const struct tune_truth *truth)
 {
     char measured[PRINT_CELL], sky[PRINT_CELL], torque[PRINT_CELL];
-    printf("%s, simulated\n", truth->provenance.logbook);
+    printf("%s, simulated; figures are rms\n", truth->provenance.logbook);
     printf("\n  %-20s %-6s %-14s %8s %8s %8s %8s\n", "log", "kind", "pointing", "rows", "encoder",
            "sky", "torque");
-    printf("  %-20s %-6s %-14s %8s %8s %8s %8s\n", "", "", "", "", "rms \"", "rms \"", "rms N m");
+    printf("  %-20s %-6s %-14s %8s %8s %8s %8s\n", "", "", "", "", "arcsec", "arcsec", "N m");
     for (size_t i = 0; i < truth->n_logs; i++) {
         const struct tune_truth_log *log = &truth->log[i];
         printf(

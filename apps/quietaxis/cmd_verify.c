@@ -9,7 +9,7 @@
 static void print_logs(const struct tune_verification *r)
 {
     printf("\n  %-20s %9s %9s %17s %9s %9s\n", "rms arcsec", "measured", "foretold",
-           "95 % interval", "sky", "drift \"/s");
+           "95 % interval", "sky", "drift /s");
     for (size_t i = 0; i < r->n_logs; i++) {
         const struct tune_verified_log *log = &r->log[i];
         char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL], d[PRINT_CELL], e[PRINT_CELL];

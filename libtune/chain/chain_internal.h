@@ -51,17 +51,22 @@ enum tune_status chain_remove_line(double *x, size_t n, double rate_hz, struct t
 enum tune_status chain_blame_log(const struct chain *chain, const struct tune_log_entry *log,
                                  enum tune_status status, struct tune_error *err);
 
-/* The gains a log was taken under: its own file, else the logbook's. *found false where there are
- * none; source[TUNE_INPUT_PATH] names the file. */
-enum tune_status chain_log_controller(struct tune_controller *out, bool *found, char *source,
-                                      const struct chain *chain, const struct tune_log_entry *log,
-                                      struct tune_error *err);
+/* Gains and where they came from. */
+struct chain_gains {
+    struct tune_controller controller;
+    char source
+        [TUNE_INPUT_PATH]; /* the file as people know it: "axis.ini", "results/controller.ini" */
+    char path[TUNE_PATH_LENGTH]; /* to open it; empty: axis.ini */
+};
+
+/* The gains a log was taken under: its own file, else the logbook's. *found false: there are none. */
+enum tune_status chain_log_gains(struct chain_gains *out, bool *found, const struct chain *chain,
+                                 const struct tune_log_entry *log, struct tune_error *err);
 
 /* The gains a prediction is for: the job's file, else the log's own (log may be NULL), else
- * controller.ini among the answers, else the logbook's; TUNE_EINVAL where there are none.
- * source[TUNE_INPUT_PATH] names the file. */
-enum tune_status chain_gains(struct tune_controller *out, char *source, const struct chain *chain,
-                             const struct tune_log_entry *log, struct tune_error *err);
+ * controller.ini among the answers, else the logbook's; TUNE_EINVAL where there are none. */
+enum tune_status chain_gains_for(struct chain_gains *out, const struct chain *chain,
+                                 const struct tune_log_entry *log, struct tune_error *err);
 
 /* ---- provenance and earlier results -------------------------------------------------------------*/
 
@@ -75,6 +80,9 @@ enum tune_status chain_add_file(struct tune_provenance *provenance, const struct
 enum tune_status chain_add_log(struct tune_provenance *provenance, const struct chain *chain,
                                const struct tune_log_entry *log, size_t rows,
                                struct tune_error *err);
+/* Gains: their file as an input, their values as the option of that name. */
+enum tune_status chain_add_gains(struct tune_provenance *provenance, const char *name,
+                                 const struct chain_gains *gains, struct tune_error *err);
 /* Where the file of that path stands among the inputs, set its rows. */
 void chain_set_rows(struct tune_provenance *provenance, const char *path, size_t rows);
 
@@ -111,6 +119,11 @@ enum tune_status chain_write(void *result, const struct chain *chain, const stru
 
 /* Name and hash of a file about to be written. */
 void chain_result_file(struct tune_result_file *out, const struct chain_file *file);
+
+/* A fingerprint of gains, for options. */
+enum tune_status chain_controller_digest(char digest[TUNE_SHA256_TEXT],
+                                         const struct tune_controller *controller,
+                                         struct tune_error *err);
 
 /* ---- what is said wherever gains are proposed or judged -----------------------------------------*/
 

@@ -84,6 +84,13 @@ static void limits(struct tune_proposal *out, const struct design_work *work)
             work->opts.max_biquads);
 }
 
+/* What the design has no say in is said. */
+static void left_to_verify(struct tune_proposal *out, const struct tune_requirement *r)
+{
+    if (!isnan(r->settle_s))
+        tune_notes_add(&out->notes, "settle_s is not judged here: take a step log and verify it.");
+}
+
 static void present_gains(struct tune_proposal *out)
 {
     const struct tune_candidate *present = &out->candidate[0];
@@ -108,6 +115,7 @@ void chain_describe_design(struct tune_proposal *out, const struct design_work *
     memcpy(out->payload, work->plants.payload, sizeof out->payload);
     judge(out, &work->chain->logbook.requirement);
     limits(out, work);
+    left_to_verify(out, &work->chain->logbook.requirement);
     chain_caution_gains(&out->cautions);
     present_gains(out);
     tune_notes_join(&out->notes, &work->quiet.notes);

@@ -40,7 +40,7 @@ static void note_unreadable(struct tune_inspected_log *log, const struct tune_er
 static enum tune_status error_rms(struct tune_inspected_log *log, const struct tune_record *rec,
                                   struct tune_error *err)
 {
-    struct tune_tracking tracking;
+    struct tune_tracking tracking = {0};
     double *error = NULL;
     enum tune_status status;
     if ((log->kind != TUNE_LOG_HOLD && log->kind != TUNE_LOG_TRACK) || rec->n < 3 ||
@@ -113,6 +113,11 @@ static enum tune_status inspect_all(struct tune_inspection *out, const struct ch
     progress_start(&work->progress, chain->job->watch, n, 0.0, 1.0);
     status = tune_workers_run(n, chain->job->threads, inspect_one, work, err);
     free(work);
+    for (size_t i = 0; i < chain->logbook.n_logs; i++)
+        if (chain->logbook.log[i].kind == TUNE_LOG_RESPONSE)
+            tune_notes_add(&out->notes,
+                           "Log %s is a table of responses, no record; it is left out.",
+                           chain->logbook.log[i].name);
     for (size_t i = 0; i < n; i++) {
         if (out->log[i].health.verdict > out->verdict) out->verdict = out->log[i].health.verdict;
         chain_set_rows(&out->provenance, entry[i]->file, out->log[i].rows);

@@ -21,6 +21,7 @@ struct prediction_work {
     const struct tune_identification *id;
     struct chain_plants plants;
     struct chain_quiet quiet;
+    struct chain_gains gains;
     struct tune_forecast *out;
     struct tune_jitter *jitter; /* [n_pointings] */
     struct progress progress;
@@ -113,6 +114,8 @@ static enum tune_status predict_all(struct tune_forecast *out, struct prediction
     const size_t n = work->id->n_pointings;
     enum tune_status status = chain_plants(&work->plants, work->id, err);
     out->jitter_of_sky = work->chain->logbook.requirement.jitter_of_sky;
+    out->controller = work->gains.controller;
+    memcpy(out->controller_source, work->gains.source, sizeof out->controller_source);
     out->pointing = calloc(n, sizeof *out->pointing);
     work->jitter = calloc(n, sizeof *work->jitter);
     work->out = out;
@@ -146,16 +149,12 @@ static const struct tune_log_entry *named_log(const struct chain *chain)
 }
 
 static enum tune_status provenance(struct tune_provenance *out, const struct prediction_work *work,
-                                   const struct tune_forecast *forecast, struct tune_error *err)
+                                   struct tune_error *err)
 {
     const struct tune_requirement *r = &work->chain->logbook.requirement;
-    char digest[TUNE_SHA256_TEXT] = "";
     enum tune_status status = chain_provenance(out, work->chain, TUNE_SCHEMA_PREDICT, err);
     if (!status) status = chain_quiet_provenance(out, &work->quiet, work->chain, work->id, err);
-    if (!status) status = chain_controller_digest(digest, &forecast->controller, err);
-    if (!status)
-        status = tune_provenance_add_option(out, err, "gains", "%.80s %.16s",
-                                            forecast->controller_source, digest);
+    if (!status) status = chain_add_gains(out, "gains", &work->gains, err);
     if (!status)
         status = tune_provenance_add_option(out, err, "jitter_of", "%s",
                                             r->jitter_of_sky ? "sky" : "encoder");
@@ -171,14 +170,12 @@ static enum tune_status provenance(struct tune_provenance *out, const struct pre
 }
 
 /* The gains are read before anything is computed: their values decide whether a result is fresh. */
-static enum tune_status prepare(struct prediction_work *work, struct tune_forecast *gains,
-                                struct tune_provenance *now, struct tune_error *err)
+static enum tune_status prepare(struct prediction_work *work, struct tune_provenance *now,
+                                struct tune_error *err)
 {
     enum tune_status status = chain_quiet_choose(&work->quiet, work->chain, work->id, err);
-    if (!status)
-        status = chain_gains(&gains->controller, gains->controller_source, work->chain,
-                             named_log(work->chain), err);
-    if (!status) status = provenance(now, work, gains, err);
+    if (!status) status = chain_gains_for(&work->gains, work->chain, named_log(work->chain), err);
+    if (!status) status = provenance(now, work, err);
     return status;
 }
 
@@ -187,7 +184,6 @@ enum tune_status tune_chain_predict(struct tune_forecast *out, const struct tune
 {
     struct tune_identification id;
     struct prediction_work *work = calloc(1, sizeof *work);
-    struct tune_forecast *gains = calloc(1, sizeof *gains);
     struct tune_provenance now = {0};
     struct chain chain;
     bool fresh = false;
@@ -195,16 +191,15 @@ enum tune_status tune_chain_predict(struct tune_forecast *out, const struct tune
 
     memset(out, 0, sizeof *out);
     memset(&chain, 0, sizeof chain);
-    if (!status && (!work || !gains)) status = tune_error_memory(err, "predicting jitter");
+    if (!status && !work) status = tune_error_memory(err, "predicting jitter");
     if (!status) status = chain_open(&chain, job, err);
     if (!status) {
         work->chain = &chain;
         work->id = &id;
-        status = prepare(work, gains, &now, err);
+        status = prepare(work, &now, err);
     }
     if (!status) status = chain_reuse(out, &fresh, &chain, &chain_predict_kind, &now, err);
     if (!status && !fresh) {
-        *out = *gains;
         out->provenance = now;
         memset(&now, 0, sizeof now);
         status = predict_all(out, work, err);
@@ -216,7 +211,6 @@ enum tune_status tune_chain_predict(struct tune_forecast *out, const struct tune
         chain_quiet_free(&work->quiet);
     }
     free(work);
-    free(gains);
     tune_identification_free(&id);
     chain_close(&chain);
     return status;

@@ -62,8 +62,7 @@ enum tune_status chain_quiet_choose(struct chain_quiet *out, const struct chain 
                                     "stated default, and jitter is a guess; take one.");
         return TUNE_OK;
     }
-    status = chain_log_controller(&out->controller, &found, out->controller_source, chain, out->log,
-                                  err);
+    status = chain_log_gains(&out->gains, &found, chain, out->log, err);
     if (status) return status;
     if (!found) {
         tune_notes_add(&out->notes,
@@ -84,17 +83,6 @@ enum tune_status chain_quiet_choose(struct chain_quiet *out, const struct chain 
 }
 
 /* ---- provenance ---------------------------------------------------------------------------------*/
-
-enum tune_status chain_controller_digest(char digest[TUNE_SHA256_TEXT],
-                                         const struct tune_controller *controller,
-                                         struct tune_error *err)
-{
-    char *text = NULL;
-    const enum tune_status status = tune_controller_text(&text, controller, NULL, err);
-    if (!status) tune_sha256_bytes(digest, text, strlen(text));
-    free(text);
-    return status;
-}
 
 /* The plants themselves, apart from the files they came from. */
 static enum tune_status plants_digest(char digest[TUNE_SHA256_TEXT],
@@ -128,11 +116,7 @@ enum tune_status chain_quiet_provenance(struct tune_provenance *provenance,
     if (!status) status = tune_provenance_add_option(provenance, err, "plants", "%.16s", digest);
     if (status || !quiet->log) return status;
     status = chain_add_log(provenance, chain, quiet->log, quiet->rows, err);
-    if (!status && quiet->log->controller_file[0])
-        status = chain_add_file(provenance, chain, quiet->log->controller_file, 0, err);
-    if (!status) status = chain_controller_digest(digest, &quiet->controller, err);
-    if (!status)
-        status = tune_provenance_add_option(provenance, err, "quiet log gains", "%.16s", digest);
+    if (!status) status = chain_add_gains(provenance, "quiet log gains", &quiet->gains, err);
     return status;
 }
 
@@ -166,7 +150,7 @@ static enum tune_status measure(struct chain_quiet *quiet, const struct chain *c
     if (!status) status = chain_tracking_error(&error, &rec, err);
     if (!status)
         status = tune_disturbance_estimate(&quiet->disturbance, error, rec.n, rec.rate_hz, plant,
-                                           &quiet->controller, err);
+                                           &quiet->gains.controller, err);
     quiet->rows = rec.n;
     rate_hz = rec.rate_hz;
     free(error);

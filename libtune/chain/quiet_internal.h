@@ -26,8 +26,7 @@ struct chain_quiet {
     const struct tune_log_entry *log;
     size_t pointing; /* index of the plant it was taken at */
     size_t rows;
-    struct tune_controller controller; /* active while it was taken */
-    char controller_source[TUNE_INPUT_PATH];
+    struct chain_gains gains; /* active while it was taken */
     struct tune_disturbance disturbance;
     struct tune_disturbance_summary summary;
     struct tune_notes notes;
@@ -50,10 +49,5 @@ enum tune_status chain_quiet_estimate(struct chain_quiet *quiet, const struct ch
                                       const struct chain_plants *plants, struct tune_error *err);
 
 void chain_quiet_free(struct chain_quiet *quiet);
-
-/* A fingerprint of gains, for options. */
-enum tune_status chain_controller_digest(char digest[TUNE_SHA256_TEXT],
-                                         const struct tune_controller *controller,
-                                         struct tune_error *err);
 
 #endif

@@ -21,9 +21,9 @@ struct verification_work {
     const struct chain *chain;
     const struct tune_log_entry **entry; /* [n] */
     size_t n;
-    struct tune_controller *controller; /* [n] the gains each is predicted for */
-    bool *known;                        /* [n] they are known */
-    bool can_predict;                   /* there are sweeps to identify the axis from */
+    struct chain_gains *gains; /* [n] those each is predicted for */
+    bool *known;               /* [n] they are known */
+    bool can_predict;          /* there are sweeps to identify the axis from */
     struct tune_identification id;
     struct chain_plants plants;
     struct chain_quiet quiet;
@@ -137,7 +137,7 @@ static enum tune_status predict(struct verification_work *work, size_t item, str
     }
     status = tune_jitter_predict(&jitter, &work->quiet.disturbance,
                                  &work->plants.plant[work->quiet.pointing], &work->plants.plant[at],
-                                 &work->controller[item], out->duration_s, err);
+                                 &work->gains[item].controller, out->duration_s, err);
     if (status == TUNE_ENOSOL) {
         tune_notes_add(&work->notes[item], "Log %s: %s", out->name, err ? err->text : "");
         tune_error_clear(err);
@@ -225,11 +225,11 @@ static enum tune_status choose(struct verification_work *work, const struct chai
     const struct tune_logbook *logbook = &chain->logbook;
     const size_t room = logbook->n_logs + 1;
     work->entry = calloc(room, sizeof *work->entry);
-    work->controller = calloc(room, sizeof *work->controller);
+    work->gains = calloc(room, sizeof *work->gains);
     work->known = calloc(room, sizeof *work->known);
     work->notes = calloc(room, sizeof *work->notes);
     work->rows = calloc(room, sizeof *work->rows);
-    if (!work->entry || !work->controller || !work->known || !work->notes || !work->rows)
+    if (!work->entry || !work->gains || !work->known || !work->notes || !work->rows)
         return tune_error_memory(err, "choosing logs");
     for (size_t i = 0; i < logbook->n_logs; i++) {
         const struct tune_log_entry *log = &logbook->log[i];
@@ -256,21 +256,17 @@ static enum tune_status prepare(struct verification_work *work, struct tune_veri
         status = chain_quiet_provenance(now, &work->quiet, work->chain, &work->id, err);
     for (size_t i = 0; !status && i < work->n; i++) {
         struct tune_verified_log *log = &head->log[i];
-        char digest[TUNE_SHA256_TEXT] = "";
-        status = chain_gains(&work->controller[i], log->controller_source, work->chain,
-                             work->entry[i], err);
+        status = chain_gains_for(&work->gains[i], work->chain, work->entry[i], err);
         work->known[i] = status == TUNE_OK;
-        if (status == TUNE_EINVAL) {
+        if (status == TUNE_EINVAL) { /* none: then nothing is foretold */
             tune_error_clear(err);
             status = TUNE_OK;
-            log->controller_source[0] = '\0';
         }
-        if (!status && work->known[i])
-            status = chain_controller_digest(digest, &work->controller[i], err);
         if (!status) status = chain_add_log(now, work->chain, work->entry[i], 0, err);
-        if (!status)
-            status = tune_provenance_add_option(now, err, "gains", "%.80s %.16s",
-                                                log->controller_source, digest);
+        if (!status && work->known[i]) {
+            memcpy(log->controller_source, work->gains[i].source, sizeof log->controller_source);
+            status = chain_add_gains(now, "gains", &work->gains[i], err);
+        }
     }
     if (!status)
         status = tune_provenance_add_option(now, err, "requirement", "%s %.15g %.15g %.15g",
@@ -331,7 +327,7 @@ static void free_work(struct verification_work *work)
 {
     if (!work) return;
     free(work->entry);
-    free(work->controller);
+    free(work->gains);
     free(work->known);
     free(work->notes);
     free(work->rows);

@@ -34,4 +34,20 @@ echo 1,2 >"$scratch/copy/results/frf-south.csv"
 check 'a table somebody changed is made anew' run 0 identify "$scratch/copy"
 check 'and said' err_has 'frf-south.csv is missing or has been changed'
 
+# ---- two at once
+"$quietaxis" identify --quiet --pointing south --out "$scratch/both" "$book" >/dev/null 2>"$scratch/err1" & one=$!
+"$quietaxis" identify --quiet --pointing south --out "$scratch/both" "$book" >/dev/null 2>"$scratch/err2" & two=$!
+wait $one; a=$?
+wait $two; b=$?
+check 'two programs may write to one folder' [ "$a$b" = 00 ]
+check 'the result is whole' json 'd["pointings"][0]["name"] == "south"' "$scratch/both/identify.json"
+check 'and nothing half-written is left' sh -c "! ls -A '$scratch/both' | grep part"
+
+# ---- several logs of one pointing
+sed '/^\[log sweep-north\]/,/^$/s/^pointing.*/pointing = south/' "$small" >"$scratch/twice.ini"
+run 0 simulate --quiet --log sweep-south --log sweep-north "$scratch/twice.ini" "$scratch/twice"
+check 'two sweeps of one pointing' run 0 identify --quiet --json "$scratch/twice"
+check 'make one plant' json 'len(d["pointings"]) == 1 and d["pointings"][0]["logs"] == 2'
+# statistical: twice the data, half the variance; the noise is re-estimated, so within a tenth
+check 'surer by sqrt 2' json "abs(d['pointings'][0]['plant']['modes'][0]['frequency_hz']['std'] * 2 ** 0.5 / json.load(open('$scratch/both/identify.json'))['pointings'][0]['plant']['modes'][0]['frequency_hz']['std'] - 1) < 0.15"
 done_testing

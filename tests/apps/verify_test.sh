@@ -1,0 +1,60 @@
+#!/bin/sh
+# verify on logs whose figures are known in closed form, without any sweep.
+# SPDX-License-Identifier: GPL-3.0-or-later
+. "$TUNE_SOURCE/tests/apps/apps.sh"
+book=$scratch/book
+mkdir -p "$book/logs"
+
+# 10 whole periods of 0.3 arcsec on a drift of 0.02 arcsec/s, 15 arcsec/s ramp: rms 0.3/sqrt 2
+awk 'BEGIN { print "time_s,torque_nm,position_arcsec,target_arcsec,sky_arcsec"
+    for (i = 0; i < 10000; i++) { t = i / 1000; e = 0.3 * sin(6.283185307179586 * t)
+        printf "%.3f,%.9f,%.9f,%.9f,%.9f\n", t, sin(i), 15 * t + 0.02 * t + e, 15 * t, 15 * t + 3 * e } }' >"$book/logs/track.csv"
+# a step of 20 arcsec at 1 s, approached with a time constant of 0.2 s:
+# within 0.5 arcsec for good after 0.2 ln 40 = 0.7378 s
+awk 'BEGIN { print "time_s,torque_nm,position_arcsec,target_arcsec"
+    for (i = 0; i < 4000; i++) { t = i / 1000; target = t < 1 ? 0 : 20
+        printf "%.3f,%.9f,%.9f,%.9f\n", t, sin(i), t < 1 ? 0.001 * sin(i) : 20 - 20 * exp(-(t - 1) / 0.2), target } }' >"$book/logs/step.csv"
+
+ini() {
+    cat >"$book/axis.ini" <<INI
+[axis]
+name = altitude
+[drive]
+loop_rate_hz = 1000
+[requirement]
+jitter_rms_arcsec = $1
+jitter_of = $2
+settle_arcsec = 0.5
+settle_s = $3
+[log track]
+kind = track
+file = logs/track.csv
+[log step]
+kind = step
+file = logs/step.csv
+INI
+}
+
+ini 0.22 encoder 1
+check 'both met' run 0 verify --json --quiet "$book"
+check 'rms about a straight line is amplitude over sqrt 2' json 'abs(d["logs"][0]["measured_rms_arcsec"] - 0.3 / 2 ** 0.5) < 1e-3'
+# the line of least squares takes a share of the sine: slope -6 A / (pi k^2 T) for k periods in T = 10 s
+check 'drift is that of position - target' json 'abs(d["logs"][0]["drift_arcsec_per_s"] - 0.02 + 12 * 0.3 / (2 * 3.141592653589793 * 10 * 10)) < 1e-4'
+check 'the sky is three times it' json 'abs(d["logs"][0]["sky_rms_arcsec"] - 0.9 / 2 ** 0.5) < 3e-3'
+check 'the step settles after 0.2 ln 40 s' json 'abs(d["logs"][1]["settle_s"] - 0.7378) <= 0.001'
+check 'nothing is foretold without sweeps' json 'd["logs"][0]["predicted_rms_arcsec"] is None and any("no sweeps" in n for n in d["notes"])'
+check 'two requirements judged' json '[(r["name"], r["met"]) for r in d["requirement"]] == [("jitter_rms_arcsec", True), ("settle_s", True)]'
+ini 0.2 encoder 1
+check 'jitter missed: exit 1' run 1 verify --quiet "$book"
+check 'said so' out_has 'missed at track'
+ini 0.22 sky 1
+check 'jitter of the sky missed: exit 1' run 1 verify --quiet "$book"
+ini 0.22 encoder 0.7
+check 'settling missed: exit 1' run 1 verify --quiet "$book"
+check 'its log named' out_has 'missed at step'
+check 'one log alone' run 0 verify --log track --quiet --json "$book"
+check 'is one' json '[l["name"] for l in d["logs"]] == ["track"]'
+check 'analyse without sweeps: what needs none' run 1 analyse "$book"
+check 'says so' err_has 'no sweep'
+check 'does the rest' out_has '== verify =='
+done_testing
