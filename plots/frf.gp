@@ -20,9 +20,11 @@ last              = NaN
 
 stats 'frf.csv' using 1 skip 1 name 'F' nooutput
 stats 'frf.csv' using (arcsec * size($2, $3)) skip 1 name 'G' nooutput
+# the model tells how far down to show: a measured minimum may be nothing but noise
+stats 'model.csv' using ($1 >= F_min && $1 <= F_max ? arcsec * size($2, $3) : NaN) skip 1 name 'H' nooutput
 low    = F_min / 1.12
 high   = F_max * 1.12
-bottom = 10 ** floor(log10(G_min))
+bottom = 10 ** floor(log10(exists('H_min') ? H_min / 2.0 : G_min))
 top    = 10 ** ceil(log10(G_max))
 
 set multiplot

@@ -130,6 +130,20 @@ static void a_gnuplot_that_is_killed_is_told(void **state)
     expect_failure("#!/bin/sh\nkill -9 $$\n", 30.0, "ended by signal 9");
 }
 
+static void an_interrupted_gnuplot_is_a_cancelled_report(void **state)
+{
+    static const char script[] = "#!/bin/sh\nkill -INT $$\n";
+    struct place place;
+    struct buffer svg = {0};
+    struct tune_error err;
+    (void)state;
+    enter(&place);
+    pretend(&place, script);
+    assert_int_equal(draw(&svg, 30.0, &err), TUNE_ECANCELLED);
+    buffer_free(&svg);
+    leave(&place);
+}
+
 static void the_words_of_gnuplot_are_passed_on(void **state)
 {
     (void)state;
@@ -225,6 +239,7 @@ int main(void)
         cmocka_unit_test(missing_gnuplot_says_what_to_install),
         cmocka_unit_test(a_gnuplot_that_hangs_is_stopped),
         cmocka_unit_test(a_gnuplot_that_is_killed_is_told),
+        cmocka_unit_test(an_interrupted_gnuplot_is_a_cancelled_report),
         cmocka_unit_test(the_words_of_gnuplot_are_passed_on),
         cmocka_unit_test(a_picture_cut_short_is_refused),
         cmocka_unit_test(gnuplot_gets_no_start_up_file_and_no_foreign_surroundings),

@@ -189,6 +189,9 @@ static enum tune_status said_no(const char *folder, int outcome, struct tune_err
 {
     struct buffer words = {0};
     enum tune_status status;
+    /* what the person at the keyboard ends reaches gnuplot too */
+    if (WIFSIGNALED(outcome) && (WTERMSIG(outcome) == SIGINT || WTERMSIG(outcome) == SIGTERM))
+        return tune_error_set(err, TUNE_ECANCELLED, "cancelled while a plot was drawn");
     if (WIFSIGNALED(outcome))
         return tune_error_set(err, TUNE_EIO, "gnuplot was ended by signal %d", WTERMSIG(outcome));
     if (WEXITSTATUS(outcome) == 127) return not_installed(err);

@@ -21,6 +21,7 @@ struct plot_file {
 /* svg: the picture, appended; release with buffer_free(). timeout_s > 0.
  *   TUNE_EIO     gnuplot is not installed, was killed, took too long, or said no (its words in err)
  *   TUNE_EINVAL  no script of this name was embedded
+ *   TUNE_ECANCELLED  gnuplot was interrupted, as by a key at the terminal
  *   TUNE_ENOMEM */
 enum tune_status plot_draw(struct buffer *svg, const char *script, const struct plot_file *files,
                            size_t n_files, double timeout_s, struct tune_error *err);
