@@ -18,6 +18,9 @@
 
 enum { POINTS_MIN = 8 };
 
+/* Where the delay is looked for first, loop periods. */
+static const double delay_longest = 20.0, delay_step = 0.1;
+
 struct tune_fit_opts tune_fit_defaults(double loop_rate_hz)
 {
     return (struct tune_fit_opts){.loop_rate_hz = loop_rate_hz, .max_modes = 10};
@@ -118,30 +121,67 @@ static int by_value(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* 1/J = median |G| omega^2 over the lowest octave, no fewer than 8 bins. */
-static enum tune_status initial_inertia(double *ln_inverse, const struct fit_data *response,
-                                        struct tune_error *err)
+/* Bins of the lowest octave, no fewer than 8. */
+static size_t lowest_octave(const struct fit_data *response)
 {
-    double *slope = malloc(response->n * sizeof *slope);
-    size_t n = 0;
+    size_t n = POINTS_MIN;
+    while (n < response->n && response->f_hz[n] <= 2.0 * response->f_hz[0])
+        n++;
+    return n;
+}
+
+/* There G = -1/(J omega^2) 1/(1 - j b/omega) e^{-j omega (tau + 1/2) T}: medians of |G| omega^2 and of
+ * the phase give 1/J and b. */
+static enum tune_status initial_rigid_body(double *theta, const struct fit_data *response,
+                                           double drag_guess, struct tune_error *err)
+{
+    const size_t n = lowest_octave(response);
+    double *slope = malloc(2 * n * sizeof *slope), *drag = slope + n;
     if (!slope) return tune_error_memory(err, "fitting the plant");
-    for (; n < response->n; n++) {
-        const double omega = 2.0 * TUNE_PI * response->f_hz[n];
-        if (n >= POINTS_MIN && response->f_hz[n] > 2.0 * response->f_hz[0]) break;
-        slope[n] = cabs(response->y[n]) * omega * omega;
+    for (size_t i = 0; i < n; i++) {
+        const double omega = 2.0 * TUNE_PI * response->f_hz[i];
+        const double angle = omega * (theta[2] + 0.5) / response->loop_rate_hz;
+        const double complex straight = -response->y[i] * CMPLX(cos(angle), sin(angle));
+        slope[i] = cabs(straight) * omega * omega;
+        drag[i] = omega * fmin(fmax(tan(carg(straight)), -3.0), 3.0);
     }
     qsort(slope, n, sizeof *slope, by_value);
-    *ln_inverse = log(slope[n / 2]);
+    qsort(drag, n, sizeof *drag, by_value);
+    theta[0] = log(slope[n / 2]);
+    theta[1] = log(fmax(drag[n / 2], drag_guess));
     free(slope);
     return TUNE_OK;
 }
 
+/* Between lightly damped resonances G without its delay is real, of either sign: the delay is where the
+ * doubled phases agree best. It needs no modes, and no more than the right half of the phase. */
+static double initial_delay(const struct fit_data *response)
+{
+    double best = 0.0, most = -(double)INFINITY;
+    for (double delay = 0.0; delay < delay_longest; delay += delay_step) {
+        double sum = 0.0;
+        for (size_t i = 0; i < response->n; i++) {
+            const double complex g = response->y[i];
+            const double square = creal(g * conj(g));
+            const double angle =
+                4.0 * TUNE_PI * response->f_hz[i] * (delay + 0.5) / response->loop_rate_hz;
+            if (square > 4.0 * response->var[i])
+                sum += creal(g * g * CMPLX(cos(angle), sin(angle))) / square;
+        }
+        if (sum > most) {
+            most = sum;
+            best = delay;
+        }
+    }
+    return best;
+}
+
 /* B/J is hardly seen above the first few bins: it is held near 0.5 % of the lowest angular frequency,
  * within a factor e^1.5, unless the data know better. */
-static void set_priors(struct fit_problem *problem, double lowest_hz)
+static void set_priors(struct fit_problem *problem, double lowest_hz, double delay)
 {
     problem->prior = (struct fit_prior){
-        .mean = {0.0, log(0.005 * 2.0 * TUNE_PI * lowest_hz), 1.0},
+        .mean = {0.0, log(0.005 * 2.0 * TUNE_PI * lowest_hz), delay},
         .weight = {0.0, 0.5 / (1.5 * 1.5), 0.5 / (0.7 * 0.7)},
     };
 }
@@ -181,11 +221,11 @@ static enum tune_status start_run(struct fit_run *run, const struct tune_frf *fr
     if (!status) status = take_lines(&run->lines, run->index, lines, opts->loop_rate_hz, err);
     if (status) return status;
     set_range(run, opts);
-    set_priors(&run->problem, run->response.f_hz[0]);
     run->point.p = 3;
-    run->point.theta[1] = run->problem.prior.mean[1];
-    run->point.theta[2] = run->problem.prior.mean[2];
-    return initial_inertia(&run->point.theta[0], &run->response, err);
+    run->point.theta[2] = initial_delay(&run->response);
+    set_priors(&run->problem, run->response.f_hz[0], run->point.theta[2]);
+    return initial_rigid_body(run->point.theta, &run->response, exp(run->problem.prior.mean[1]),
+                              err);
 }
 
 static size_t modes_allowed(const struct fit_run *run, size_t wanted)

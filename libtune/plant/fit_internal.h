@@ -77,9 +77,10 @@ enum tune_status tune_fit_descend(struct fit_point *point, const struct fit_prob
                                   int rounds, double tolerance, bool *converged,
                                   struct tune_error *err);
 
-/* Best further mode for the residual of theta on data: score = cost it saves at once. */
+/* Best further mode for the residual of theta on data: score = cost it saves at once when 1/J is
+ * multiplied by rigid (gain, as all gains, is then still relative to the old 1/J). */
 struct fit_candidate {
-    double f_hz, zeta, gain, score;
+    double f_hz, zeta, gain, rigid, score;
 };
 struct fit_search; /* bins and blocks, reused from search to search */
 enum tune_status tune_fit_search_init(struct fit_search **search, const struct fit_data *data,

@@ -1,8 +1,10 @@
 /* mode_search.c - which further mode would explain most of what is left.
  *
- * A unit mode at (f, zeta) changes the response by D; the gain that fits the residual r best saves
- * Re(D^H r)^2/|D|^2 of the cost. Far from its peak D is smooth, so the sums over bins are taken once
- * per block of 0.8 % in frequency there, bin by bin near the peak.
+ * A unit mode at (f, zeta) changes the response by D. The gain that fits the residual r best, when
+ * the inertia may move with it, saves Re(P^H r)^2/|P|^2 of the cost, P being D less its projection
+ * on the rigid body R: an axis with heavy modes weighs less above them, and a search that held the
+ * inertia would look for that change anywhere but at its cause. Far from its peak D is smooth, so the
+ * sums over bins are taken once per block of 0.8 % in frequency there, bin by bin near the peak.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <stdlib.h>
@@ -13,16 +15,18 @@
 static const double block_width = 0.008; /* d ln f */
 static const double grid_zeta[] = {0.003, 0.006, 0.012, 0.025, 0.05};
 
-/* Sums of one block or bin: residual and power seen through the rigid front of the model. */
+/* Sums of one block or bin: residual c = conj(h u) r/var, power q = |h u|^2/var and rigid body
+ * q conj(R), seen through the front h of the model: e^theta0, the delay and half a hold. */
 struct bin {
     double f_hz, power;
-    double complex residual;
+    double complex residual, rigid;
 };
 
 struct fit_search {
     size_t n_blocks;
     size_t *start; /* [n_blocks + 1] first bin of each */
     struct bin *bin, *block;
+    double rigid_match, rigid_power; /* Re(R^H r), |R|^2 */
 };
 
 void tune_fit_search_free(struct fit_search *search)
@@ -56,44 +60,56 @@ enum tune_status tune_fit_search_init(struct fit_search **search, const struct f
     return TUNE_OK;
 }
 
-/* c = conj(h u) r/var and q = |h u|^2/var, h = e^theta0 and the delay of half a hold and tau: the
- * mode itself is taken as continuous here. */
+/* The mode itself is taken as continuous here, in units of (2 pi Hz)^2. */
 static void fill_bins(struct fit_search *s, const struct fit_data *data, const double *theta,
                       size_t p)
 {
+    const double drag_hz = exp(theta[1]) / (2.0 * TUNE_PI);
+    s->rigid_match = s->rigid_power = 0.0;
     for (size_t i = 0; i < data->n; i++) {
         double complex g;
         const double f = data->f_hz[i];
         const double angle = 2.0 * TUNE_PI * f * (theta[2] + 0.5) / data->loop_rate_hz;
         const double complex front = exp(theta[0]) * CMPLX(cos(angle), -sin(angle)) * data->u[i];
+        const double complex rigid = 1.0 / CMPLX(-f * f, drag_hz * f);
+        const double power = creal(front * conj(front)) / data->var[i];
         tune_plant_eval_jacobian(&g, NULL, theta, p, data->loop_rate_hz, &f, 1);
         s->bin[i] = (struct bin){
             .f_hz = f,
-            .power = creal(front * conj(front)) / data->var[i],
+            .power = power,
             .residual = conj(front) * (data->y[i] - g * data->u[i]) / data->var[i],
+            .rigid = power * conj(rigid),
         };
+        s->rigid_match += creal(conj(rigid) * s->bin[i].residual);
+        s->rigid_power += creal(s->bin[i].rigid * rigid);
     }
+}
+
+static void fill_blocks(struct fit_search *s)
+{
     for (size_t b = 0; b < s->n_blocks; b++) {
         const size_t from = s->start[b], to = s->start[b + 1];
         s->block[b] = (struct bin){.f_hz = 0.5 * (s->bin[from].f_hz + s->bin[to - 1].f_hz)};
         for (size_t i = from; i < to; i++) {
             s->block[b].power += s->bin[i].power;
             s->block[b].residual += s->bin[i].residual;
+            s->block[b].rigid += s->bin[i].rigid;
         }
     }
 }
 
+/* Re(D^H r), |D|^2, Re(R^H D) */
 struct tally {
-    double match, power;
+    double match, power, rigid;
 };
 
 static void add_bin(struct tally *tally, const struct bin *bin, double f_hz, double zeta)
 {
-    /* 1/(s^2 + 2 zeta w s + w^2) in units of (2 pi Hz)^2 */
     const double re = f_hz * f_hz - bin->f_hz * bin->f_hz, im = 2.0 * zeta * f_hz * bin->f_hz;
-    const double square = re * re + im * im;
-    tally->match += (re * creal(bin->residual) - im * cimag(bin->residual)) / square;
-    tally->power += bin->power / square;
+    const double square = 1.0 / (re * re + im * im);
+    tally->match += (re * creal(bin->residual) - im * cimag(bin->residual)) * square;
+    tally->rigid += (re * creal(bin->rigid) + im * cimag(bin->rigid)) * square;
+    tally->power += bin->power * square;
 }
 
 static struct fit_candidate try_mode(const struct fit_search *s, double f_hz, double zeta)
@@ -101,17 +117,24 @@ static struct fit_candidate try_mode(const struct fit_search *s, double f_hz, do
     const double near = f_hz * fmax(8.0 * zeta, 3.0 * block_width);
     const double unit = 4.0 * TUNE_PI * TUNE_PI;
     struct tally tally = {0};
+    double match, power, gain;
     for (size_t b = 0; b < s->n_blocks; b++)
         if (fabs(s->block[b].f_hz - f_hz) > near)
             add_bin(&tally, &s->block[b], f_hz, zeta);
         else
             for (size_t i = s->start[b]; i < s->start[b + 1]; i++)
                 add_bin(&tally, &s->bin[i], f_hz, zeta);
+    match = tally.match - tally.rigid * s->rigid_match / s->rigid_power;
+    power = tally.power - tally.rigid * tally.rigid / s->rigid_power;
+    /* a mode far above the band looks like nothing else; one at its foot may look like the rigid body */
+    if (!(power > 1e-6 * tally.power)) return (struct fit_candidate){0};
+    gain = match / power;
     return (struct fit_candidate){
         .f_hz = f_hz,
         .zeta = zeta,
-        .gain = unit * tally.match / tally.power,
-        .score = tally.match * tally.match / tally.power,
+        .gain = unit * gain,
+        .rigid = 1.0 + (s->rigid_match - gain * tally.rigid) / s->rigid_power,
+        .score = match * match / power,
     };
 }
 
@@ -121,6 +144,7 @@ struct fit_candidate tune_fit_search_best(struct fit_search *search, const struc
 {
     struct fit_candidate best = {0};
     fill_bins(search, data, theta, p);
+    fill_blocks(search);
     for (size_t z = 0; z < sizeof grid_zeta / sizeof *grid_zeta; z++) {
         const double step = 1.0 + 0.5 * grid_zeta[z];
         for (double f = lowest_hz; f < highest_hz; f *= step) {
