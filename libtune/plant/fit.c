@@ -18,8 +18,9 @@
 
 enum { POINTS_MIN = 8 };
 
-/* Where the delay is looked for first, loop periods. */
-static const double delay_longest = 20.0, delay_step = 0.1;
+/* Where the delay is looked for first, loop periods. A torque that was measured instead of commanded
+ * lacks the hold, half a period, and perhaps what the drive takes to follow. */
+static const double delay_least = -1.0, delay_longest = 20.0, delay_step = 0.1;
 
 struct tune_fit_opts tune_fit_defaults(double loop_rate_hz)
 {
@@ -101,9 +102,10 @@ static enum tune_status take_lines(struct fit_data *out, size_t *index,
 }
 
 /* Noise of the output error known from the regression: E|Vy - G Vu|^2. */
-static void regression_noise(double *var, const struct fit_data *data, const size_t *index,
+static void regression_noise(struct fit_data *data, const size_t *index,
                              const struct tune_lines *lines, const struct fit_point *point)
 {
+    double *var = data->known;
     for (size_t i = 0; i < data->n; i++) {
         const size_t line = index[i];
         double complex g;
@@ -158,7 +160,7 @@ static enum tune_status initial_rigid_body(double *theta, const struct fit_data 
 static double initial_delay(const struct fit_data *response)
 {
     double best = 0.0, most = -(double)INFINITY;
-    for (double delay = 0.0; delay < delay_longest; delay += delay_step) {
+    for (double delay = delay_least; delay < delay_longest; delay += delay_step) {
         double sum = 0.0;
         for (size_t i = 0; i < response->n; i++) {
             const double complex g = response->y[i];
@@ -190,7 +192,6 @@ static void set_priors(struct fit_problem *problem, double lowest_hz, double del
 struct fit_run {
     struct fit_data response, lines;
     size_t *index;
-    double *regression_var;
     double lowest_hz, highest_hz; /* where modes are sought */
     struct fit_problem problem;
     struct fit_progress progress;
@@ -206,6 +207,7 @@ static void set_range(struct fit_run *run, const struct tune_fit_opts *opts)
     run->problem.bounds = (struct fit_bounds){
         .ln_f = {log(0.5 * run->lowest_hz), log(2.0 * run->highest_hz)},
         .ln_zeta = {log(1e-4), log(0.3)},
+        .delay_min = delay_least,
     };
 }
 
@@ -215,8 +217,7 @@ static enum tune_status start_run(struct fit_run *run, const struct tune_frf *fr
 {
     enum tune_status status;
     run->index = malloc((lines->n + 1) * sizeof *run->index);
-    run->regression_var = malloc((lines->n + 1) * sizeof *run->regression_var);
-    if (!run->index || !run->regression_var) return tune_error_memory(err, "fitting the plant");
+    if (!run->index) return tune_error_memory(err, "fitting the plant");
     status = take_response(&run->response, frf, opts->loop_rate_hz, err);
     if (!status) status = take_lines(&run->lines, run->index, lines, opts->loop_rate_hz, err);
     if (status) return status;
@@ -248,7 +249,8 @@ static enum tune_status find_plant(struct fit_run *run, const struct tune_lines 
                                    modes_allowed(run, opts->max_modes), run->lowest_hz,
                                    run->highest_hz, err);
     if (status) return status;
-    regression_noise(run->lines.var, &run->lines, run->index, lines, &run->point);
+    regression_noise(&run->lines, run->index, lines, &run->point);
+    memcpy(run->lines.var, run->lines.known, run->lines.n * sizeof *run->lines.var);
     tune_fit_guard(&run->lines);
     run->problem.prior.weight[2] = 0.0; /* the delay is known from the data from here on */
     run->progress.stage = "fitting modes";
@@ -270,8 +272,8 @@ static enum tune_status chi_square(double *reduced, struct fit_run *run,
 {
     struct fit_data *data = &run->lines;
     enum tune_status status;
-    regression_noise(run->regression_var, data, run->index, lines, &run->point);
-    status = tune_fit_level(data->var, run->regression_var, data, err);
+    regression_noise(data, run->index, lines, &run->point);
+    status = tune_fit_level(data->var, data->known, data, err);
     tune_fit_guard(data);
     *reduced = tune_fit_misfit(data, run->point.theta, run->point.p) /
                ((double)data->n - 0.5 * (double)run->point.p);
@@ -283,6 +285,7 @@ static enum tune_status report(struct tune_fit *out, struct fit_run *run,
                                struct tune_error *err)
 {
     const size_t p = run->point.p;
+    const double kinship = tune_fit_kinship(&run->lines, run->point.theta, p);
     enum tune_status status = chi_square(&out->reduced_chi_square, run, lines, err);
     if (status) return status;
     tune_fit_sort_modes(&run->point);
@@ -290,7 +293,9 @@ static enum tune_status report(struct tune_fit *out, struct fit_run *run,
     if (!out->covariance) return tune_error_memory(err, "fitting the plant");
     tune_spd_inverse(out->covariance, run->point.hessian, p);
     for (size_t i = 0; i < p * p; i++)
-        out->covariance[i] *= 0.5;
+        out->covariance[i] *= 0.5 * kinship;
+    out->delay_wanted_s = run->point.theta[2] / run->lines.loop_rate_hz;
+    run->point.theta[2] = fmax(run->point.theta[2], 0.0); /* the safe side for a design */
     out->n_params = p;
     out->lines = run->lines.n;
     memcpy(out->theta, run->point.theta, p * sizeof *out->theta);
@@ -317,7 +322,6 @@ enum tune_status tune_fit_plant(struct tune_fit *out, const struct tune_frf *frf
     tune_fit_data_free(&run->response);
     tune_fit_data_free(&run->lines);
     free(run->index);
-    free(run->regression_var);
     free(run);
     return status;
 }

@@ -8,9 +8,12 @@
  * residuals. Viscous friction is hardly visible in a sweep that starts above B/J: B/J is given a
  * prior, 0.5 % of the lowest angular frequency of the band within a factor e^1.5, in estimate and
  * covariance alike. A std of viscous above its value says that the prior speaks, not the data.
- * The delay is held at or above 0; a value of 0 suggests that the torque column is late.
- * Presliding friction is not in the model: near the lower band edge it makes spurious, strongly
- * damped modes and a reduced chi-square above 1.
+ * A delay below 0 is fitted, down to one loop period, but not handed on: a torque column that was
+ * measured instead of commanded lacks the hold, half a period, and is late besides. A loop designed
+ * on such a log misses that delay: set it from the drive's data sheet.
+ * Where the axis is not linear the residuals of neighbouring lines go together. Modes must then earn
+ * more and stds are larger, by the factor their sums exceed those of independent lines; still, a
+ * reduced chi-square well above 1 says that the model misses the axis and that stds are guesses.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_FIT_H
 #define TUNE_FIT_H
@@ -42,6 +45,7 @@ struct tune_fit {
     double reduced_chi_square; /* against noise known from the regression, about 1 */
     size_t lines;
     struct tune_estimate inertia, viscous, delay; /* SI; viscous: see above */
+    double delay_wanted_s; /* as fitted; where it is negative, plant and theta have 0 instead */
     struct tune_estimate mode_f_hz[TUNE_MODES_MAX], mode_zeta[TUNE_MODES_MAX],
         mode_gain[TUNE_MODES_MAX];
     size_t n_antiresonances; /* inside the band, of the whole model: modes past the band bend the

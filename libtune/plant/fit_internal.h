@@ -22,7 +22,8 @@ struct fit_data {
     double loop_rate_hz;
     double *f_hz;          /* [n] rising */
     double complex *u, *y; /* [n] */
-    double *var;           /* [n] E|noise|^2 > 0 */
+    double *var;           /* [n] E|noise|^2 > 0, as used */
+    double *known;         /* [n] the same as known without the model; of lines only */
 };
 
 enum tune_status tune_fit_data_init(struct fit_data *data, size_t n, double loop_rate_hz,
@@ -103,6 +104,13 @@ enum tune_status tune_fit_noise(struct fit_data *data, const struct fit_point *p
  * shape within the window. */
 enum tune_status tune_fit_level(double *var, const double *power, const struct fit_data *data,
                                 struct tune_error *err);
+
+/* By how much more the whitened residuals of neighbouring lines add up than independent ones would:
+ * 1 + 2 sum (1 - k/17) rho_k over 16 lags, of that part of their power that exceeds the known noise; at
+ * least 1, and 1 unless chance is out of the question (3 sigma). Above 1 the model misses something
+ * smooth, and a likelihood of independent lines believes too much in it: significance is divided by
+ * this, variances multiplied. */
+double tune_fit_kinship(const struct fit_data *lines, const double *theta, size_t p);
 
 /* Maximum likelihood on the lines: descend and re-estimate the noise in turn, `rounds` descents. */
 enum tune_status tune_fit_refine(struct fit_point *point, struct fit_data *lines,

@@ -20,7 +20,8 @@ enum tune_status tune_fit_data_init(struct fit_data *data, size_t n, double loop
     data->u = malloc(n * sizeof *data->u);
     data->y = malloc(n * sizeof *data->y);
     data->var = malloc(n * sizeof *data->var);
-    if (data->f_hz && data->u && data->y && data->var) return TUNE_OK;
+    data->known = malloc(n * sizeof *data->known);
+    if (data->f_hz && data->u && data->y && data->var && data->known) return TUNE_OK;
     tune_fit_data_free(data);
     return tune_error_memory(err, "fitting the plant");
 }
@@ -31,6 +32,7 @@ void tune_fit_data_free(struct fit_data *data)
     free(data->u);
     free(data->y);
     free(data->var);
+    free(data->known);
     *data = (struct fit_data){0};
 }
 
@@ -129,6 +131,50 @@ double tune_fit_misfit(const struct fit_data *data, const double *theta, size_t 
         }
     }
     return sum;
+}
+
+enum { LAGS = 16 };
+
+/* Sums over the lines: products of the whitened residual with that k + 1 lines before, its square, and
+ * ln var/known. */
+struct kinship {
+    double product[LAGS], square, ln_excess;
+};
+
+static struct kinship kinship_sums(const struct fit_data *lines, const double *theta, size_t p)
+{
+    struct kinship sums = {0};
+    double complex late[LAGS] = {0}, g[BLOCK];
+    for (size_t i = 0; i < lines->n; i++) {
+        double complex e;
+        if (i % BLOCK == 0)
+            tune_plant_eval_jacobian(g, NULL, theta, p, lines->loop_rate_hz, lines->f_hz + i,
+                                     lines->n - i < BLOCK ? lines->n - i : BLOCK);
+        /* what goes together is the error of G: the phase of the input is taken out */
+        e = lines->y[i] / (lines->u[i] * g[i % BLOCK]) - 1.0;
+        e *= cabs(lines->u[i] * g[i % BLOCK]) / sqrt(lines->var[i]);
+        for (size_t k = 0; k < LAGS && k < i; k++)
+            sums.product[k] += creal(conj(e) * late[(i - 1 - k) % LAGS]);
+        late[i % LAGS] = e;
+        sums.square += creal(e * conj(e));
+        sums.ln_excess += log(lines->var[i] / lines->known[i]);
+    }
+    return sums;
+}
+
+double tune_fit_kinship(const struct fit_data *lines, const double *theta, size_t p)
+{
+    const struct kinship sums = kinship_sums(lines, theta, p);
+    const double n = (double)lines->n;
+    const double chi_square = sums.square / n * exp(sums.ln_excess / n);
+    double more = 0.0, chance = 0.0;
+    for (size_t k = 0; k < LAGS; k++) {
+        const double weight = 1.0 - (double)(k + 1) / (LAGS + 1.0);
+        more += 2.0 * weight * sums.product[k] / sums.square;
+        chance += 4.0 * weight * weight / (2.0 * n);
+    }
+    if (!(more > 3.0 * sqrt(chance)) || !(chi_square > 1.0)) return 1.0;
+    return 1.0 + more * (1.0 - 1.0 / chi_square);
 }
 
 static double clamp(double x, double low, double high)

@@ -3,7 +3,8 @@
  * Every mode is tried, the least significant first, by a new fit without it: an out-of-band mode of
  * little weight must not shield spurious ones behind it. A mode has three parameters but its place is
  * picked among all lines, so the likelihood ratio it must earn grows with their number:
- * 1.5 ln(2 n) + 6 (a minimum description length with a margin; common practice, no source).
+ * 1.5 ln(2 n) + 6 (a minimum description length with a margin; common practice, no source), times
+ * the kinship of the residuals without it, which says how much of it misfit of another kind would earn.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <string.h>
@@ -12,6 +13,9 @@
 #include "plant/fit_internal.h"
 
 enum { ROUNDS = 12, ROUNDS_LAST = 60 };
+
+/* Not worth trying: the kinship of residuals cannot exceed 17. */
+static const double surely_significant = 20.0;
 
 /* A mode damped more than this is suspected of mending something else. */
 static const double suspect_zeta = 0.12;
@@ -86,11 +90,13 @@ static enum tune_status remove_one(struct fit_point *point, struct fit_data *lin
     significance(cost, point, covariance);
     for (size_t trial = 0; trial < modes && !status; trial++) {
         const size_t k = least_untried(cost, tried, modes);
-        if (cost[k] > 10.0 * threshold) break;
+        double needed;
+        if (cost[k] > surely_significant * threshold) break;
         tried[k] = true;
         without_mode(&without, point, covariance, k);
         status = tune_fit_descend(&without, problem, ROUNDS, 1e-2, NULL, err);
-        if (status || !(without.cost - point->cost < threshold)) continue;
+        needed = threshold * tune_fit_kinship(lines, without.theta, without.p);
+        if (status || !(without.cost - point->cost < needed)) continue;
         *point = without;
         *removed = true;
         return tune_fit_refine(point, lines, problem, 2, converged, err);
