@@ -11,7 +11,7 @@ void tune_window_fill(double *w, size_t n, enum tune_window kind)
     for (size_t i = 0; i < n; i++) {
         /* periodic: the sample at i = n, equal to that at i = 0, is left out */
         const double t = (double)i / (double)n;
-        w[i] = kind == TUNE_WINDOW_HANN ? 0.5 - 0.5 * cos(2.0 * TUNE_PI * t) : 1.0;
+        w[i] = kind == TUNE_WINDOW_HANN && n > 1 ? 0.5 - 0.5 * cos(2.0 * TUNE_PI * t) : 1.0;
     }
 }
 

@@ -10,7 +10,7 @@
 
 enum tune_window { TUNE_WINDOW_RECTANGLE, TUNE_WINDOW_HANN };
 
-/* Fill w[n], n >= 1. */
+/* Fill w[n], n >= 1; a single sample is 1. */
 TUNE_API void tune_window_fill(double *w, size_t n, enum tune_window kind);
 
 /* Equivalent noise bandwidth in bins: n sum(w^2) / sum(w)^2. */
