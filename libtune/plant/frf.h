@@ -43,8 +43,10 @@ struct tune_frf {
     bool closed_loop; /* torque differs from the injected signal; false where that was not logged */
 };
 
-/* The lines the likelihood works on: every line of the usable band, and the noise around it. A sweep of
- * N samples gives X/sqrt(N) at every line of the record; a periodic record the excited lines, the mean
+/* The lines the likelihood works on, and the noise around each. A sweep of N samples gives X/sqrt(N) at
+ * every line of the record from where the excitation makes up nearly all of the torque to the upper end
+ * of the usable band; without quiet ends the leakage that the regression finds is subtracted, and lines are
+ * left out where it cannot be told from the response. A periodic record the excited lines, the mean
  * over its periods of X/sqrt(samples of a period) and the covariance of that mean. */
 struct tune_lines {
     size_t n;

@@ -7,23 +7,21 @@
 
 /* An edge is where the power has reached EDGE of the geometric mean over the neighbouring half octave
  * (factor REACH) inside: a sweep has a quarter of its power at its own end frequency. The half octave
- * must hold some part of all that is excited, f times power, so that neither the floor of a rounded
- * log nor the skirts far from the sweep count. Dips inside, where a sweep goes easy on a resonance,
- * are crossed. */
-static const double EDGE = 0.25, REACH = 1.5, SMALLEST_PART = 1e-4;
+ * must hold some part of all power, so that neither the floor of a rounded log nor the skirts far from the
+ * sweep count; more of it where the torque itself is the reference, which the loop fills with noise far
+ * beyond the sweep. Dips inside, where a sweep goes easy on a resonance, are crossed. */
+static const double EDGE = 0.25, REACH = 1.5, COMMANDED_PART = 1e-4, MEASURED_PART = 1e-2;
 
 /* Power is averaged over +-8 bins or +-2 % of the frequency, whichever is more. */
 static const double SMOOTH_BINS = 8.0, SMOOTH_PART = 0.02;
 
 struct sums {
-    double *weight; /* [bins + 1] running sum of k power */
-    double *power;  /* [bins + 1] of power */
-    double *log;    /* [bins + 1] of the logarithm of the smoothed power */
+    double *power; /* [bins + 1] running sum of power */
+    double *log;   /* [bins + 1] of the logarithm of the smoothed power */
 };
 
 static void sums_free(struct sums *s)
 {
-    free(s->weight);
     free(s->power);
     free(s->log);
 }
@@ -44,43 +42,44 @@ static enum tune_status add_up(struct sums *s, const double *power, size_t bins,
                                struct tune_error *err)
 {
     double largest = 0.0;
-    s->weight = calloc(bins + 1, sizeof *s->weight);
     s->power = calloc(bins + 1, sizeof *s->power);
     s->log = calloc(bins + 1, sizeof *s->log);
-    if (!s->weight || !s->power || !s->log)
-        return tune_error_memory(err, "looking for the excited band");
+    if (!s->power || !s->log) return tune_error_memory(err, "looking for the excited band");
     for (size_t k = 0; k < bins; k++) {
         largest = fmax(largest, power[k]);
         s->power[k + 1] = s->power[k] + power[k];
-        s->weight[k + 1] = s->weight[k] + (double)k * power[k];
     }
     for (size_t k = 0; k < bins; k++)
         s->log[k + 1] = s->log[k] + log(fmax(smoothed(s, k, bins), 1e-30 * largest));
     return TUNE_OK;
 }
 
-/* Is bin k excited, judged by the bins from .. to beside it? */
-static bool is_excited(const struct sums *s, size_t k, size_t from, size_t to, size_t bins)
+/* Is bin k excited, judged by the bins from .. to beside it, which must hold the energy `least`? */
+static bool is_excited(const struct sums *s, size_t k, size_t from, size_t to, size_t bins,
+                       double least)
 {
-    if (s->weight[to] - s->weight[from] < SMALLEST_PART * s->weight[bins]) return false;
+    if (s->power[to] - s->power[from] < least) return false;
     return smoothed(s, k, bins) >= EDGE * exp(mean_between(s->log, from, to));
 }
 
 enum tune_status tune_frf_find_band(size_t band[2], const double *power, size_t first, size_t last,
-                                    struct tune_error *err)
+                                    bool commanded, struct tune_error *err)
 {
     const size_t bins = last + 1;
     struct sums s = {0};
     enum tune_status status = add_up(&s, power, bins, err);
+    const double least =
+        status ? 0.0
+               : (commanded ? COMMANDED_PART : MEASURED_PART) * (s.power[bins] - s.power[first]);
     size_t low = first, high = last;
     while (!status && low < last) {
         const size_t to = (size_t)(REACH * (double)low) + 1;
-        if (is_excited(&s, low, low, to < bins ? to : bins, bins)) break;
+        if (is_excited(&s, low, low, to < bins ? to : bins, bins, least)) break;
         low++;
     }
     while (!status && high > low) {
         const size_t from = (size_t)((double)high / REACH);
-        if (is_excited(&s, high, from > low ? from : low, high + 1, bins)) break;
+        if (is_excited(&s, high, from > low ? from : low, high + 1, bins, least)) break;
         high--;
     }
     sums_free(&s);

@@ -178,6 +178,7 @@ void tune_excerpt_taper(struct tune_excerpt *e)
     }
     /* the mean of sin^4 is 3/8 */
     e->taper_energy = 1.0 - 5.0 / 8.0 * (double)(front + rear) / (double)e->n;
+    e->at_rest = front > 0 && rear > 0;
 }
 
 void tune_excerpt_free(struct tune_excerpt *e)

@@ -19,6 +19,7 @@ struct tune_excerpt {
     size_t quiet_front, quiet_rear; /* rows without excitation before and after it */
     bool line_left;                 /* the position may still hold a straight line */
     double taper_energy;            /* mean square of the taper over the n rows */
+    bool at_rest;                   /* quiet at both ends: nothing leaks */
 };
 
 enum tune_status tune_excerpt_take(struct tune_excerpt *out, const struct tune_record *rec,
@@ -35,9 +36,10 @@ double complex tune_frf_turn(double cycles);
 /* X[k] *= scale exp(+j 2 pi k delay): undoes a column's delay, given as part of the record length. */
 void tune_frf_advance(double complex *X, size_t bins, double scale, double delay);
 
-/* First and last bin of the band that `power`[bins] really excites, within first..last. */
+/* First and last bin of the band that the reference's power[last + 1] really excites, within
+ * first..last. commanded: the reference is an excitation, no measured torque. */
 enum tune_status tune_frf_find_band(size_t band[2], const double *power, size_t first, size_t last,
-                                    struct tune_error *err);
+                                    bool commanded, struct tune_error *err);
 
 /* The rows start .. start + periods * length of a periodic reference. periods = 0: not periodic. */
 struct tune_periods {
@@ -67,8 +69,10 @@ struct tune_noise {
 /* E|e|^2 of G = Y/U given the noise of Y and U and U itself. */
 double tune_frf_ratio_variance(double complex g, double complex u, const struct tune_noise *noise);
 
-/* The loop is closed when more than this part of the torque's energy is not the excitation's. */
-#define TUNE_FRF_LOOP_SHARE 1e-4
+/* The torque is not the excitation alone when its response to it is off 1 by more than LOOP_SHARE and
+ * LOOP_DISTINCT standard deviations, at several neighbouring frequencies. */
+#define TUNE_FRF_LOOP_SHARE    0.03
+#define TUNE_FRF_LOOP_DISTINCT 5.0
 
 /* Below this many standard deviations a torque response makes the ratio far from normal. */
 #define TUNE_FRF_SMALLEST_RATIO 3.0

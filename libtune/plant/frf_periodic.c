@@ -10,7 +10,7 @@
 /* The first period is a transient when it lies further from the others than any of those by this
  * factor; with fewer periods than this nothing can be said. */
 static const double TRANSIENT = 1.5;
-enum { PERIODS_TO_JUDGE = 4 };
+enum { PERIODS_TO_JUDGE = 4, LOOP_RUN = 3 };
 
 static void periods_free(struct tune_period_spectra *p)
 {
@@ -132,18 +132,23 @@ static void fill(struct tune_frf *out, struct tune_lines *lines,
     out->band_hz[1] = (double)p->line[p->lines - 1] * df_hz;
 }
 
-/* Over the excited lines: does the mean torque differ from the mean excitation? */
+/* Does the mean torque differ from the mean excitation, at LOOP_RUN neighbouring lines or all there are? */
 static bool is_closed_loop(const struct tune_period_spectra *p)
 {
-    double differ = 0.0, all = 0.0;
-    for (size_t i = 0; i < p->lines; i++) {
+    const double used = (double)(p->periods - p->first);
+    const size_t wanted = p->lines < LOOP_RUN ? p->lines : LOOP_RUN;
+    size_t run = 0;
+    for (size_t i = 0; i < p->lines && run < wanted; i++) {
         const size_t k = p->line[i];
-        const double complex u = tune_periods_mean(p, TUNE_SIGNAL_TORQUE, p->first, k);
         const double complex d = tune_periods_mean(p, TUNE_SIGNAL_REFERENCE, p->first, k);
-        differ += pow(cabs(u - d), 2.0);
-        all += pow(cabs(u), 2.0);
+        const double complex u = tune_periods_mean(p, TUNE_SIGNAL_TORQUE, p->first, k);
+        const double scatter =
+            creal(tune_periods_scatter(p, TUNE_SIGNAL_TORQUE, TUNE_SIGNAL_TORQUE, p->first, k));
+        const double std = sqrt(scatter / (used * (used - 1.0))), off = cabs(u - d);
+        run =
+            off > TUNE_FRF_LOOP_SHARE * cabs(d) && off > TUNE_FRF_LOOP_DISTINCT * std ? run + 1 : 0;
     }
-    return differ > TUNE_FRF_LOOP_SHARE * all;
+    return run == wanted;
 }
 
 enum tune_status tune_frf_periodic(struct tune_frf *out, struct tune_lines *lines,

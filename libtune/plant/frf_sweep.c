@@ -8,35 +8,20 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "plant/frf_internal.h"
+#include "plant/frf_sweep_internal.h"
 #include "spectrum/fft.h"
 
-enum { Y, U, OUTPUTS }; /* order of the regression's outputs */
-
-/* Responses at the low edge stand out by so many standard deviations; where most of the band is weak
- * itself, by this part of its median, but by no less than EDGE_LEAST. Below, torque is what the loop
- * makes of noise, and U is no known input to the lines' likelihood. */
-static const double EDGE_MOST = 30.0, EDGE_PART = 0.1, EDGE_LEAST = 5.0;
-enum { EDGE_RUN = 3 }; /* so many bins in a row */
+/* From the low edge on, responses stand out by so many standard deviations, so many bins in a row. The
+ * lines begin where they do by LINES_MOST, or by LINES_PART of the median where most of the band is weak
+ * itself: below, torque is what the loop makes of noise, and U no known input to the likelihood. */
+static const double EDGE_LEAST = 5.0, LINES_MOST = 30.0, LINES_PART = 0.1;
+enum { EDGE_RUN = 3 };
 
 /* The response falls as 1/f^2 below the modes: a window wider than this part of its own frequency
  * cannot follow it with a parabola. */
 static const size_t WINDOWS_FROM_ZERO = 4;
 
-/* Lines' noise: mean of the estimates within two windows' half widths and a tenth of the frequency,
- * for it falls steeply. */
-static const double SMOOTH_WINDOWS = 2.0, SMOOTH_PART = 0.1;
-
-struct spectra {
-    size_t bins;
-    double df_hz;
-    double complex *x[TUNE_SIGNALS]; /* [bins], X/sqrt(n) */
-    double *power;                   /* [bins] |reference|^2 */
-    double taper_energy;
-    bool indirect;
-};
-
-static void spectra_free(struct spectra *s)
+static void spectra_free(struct tune_sweep_spectra *s)
 {
     if (s->x[TUNE_SIGNAL_REFERENCE] != s->x[TUNE_SIGNAL_TORQUE]) free(s->x[TUNE_SIGNAL_REFERENCE]);
     free(s->x[TUNE_SIGNAL_TORQUE]);
@@ -44,13 +29,14 @@ static void spectra_free(struct spectra *s)
     free(s->power);
 }
 
-static enum tune_status transform(struct spectra *s, const struct tune_excerpt *e,
+static enum tune_status transform(struct tune_sweep_spectra *s, const struct tune_excerpt *e,
                                   struct tune_error *err)
 {
     const double scale = 1.0 / sqrt((double)e->n);
     s->bins = e->n / 2 + 1;
     s->df_hz = e->rate_hz / (double)e->n;
     s->indirect = e->indirect;
+    s->at_rest = e->at_rest;
     s->taper_energy = e->taper_energy;
     s->power = malloc(s->bins * sizeof *s->power);
     for (int i = e->indirect ? 0 : 1; i < TUNE_SIGNALS; i++) {
@@ -67,8 +53,8 @@ static enum tune_status transform(struct spectra *s, const struct tune_excerpt *
     return TUNE_OK;
 }
 
-static enum tune_status no_band(struct tune_error *err, const struct spectra *s, size_t first,
-                                size_t last)
+static enum tune_status no_band(struct tune_error *err, const struct tune_sweep_spectra *s,
+                                size_t first, size_t last)
 {
     return tune_error_set(err, TUNE_EDATA,
                           "no usable response between %.4g and %.4g Hz: the excitation is too weak "
@@ -77,7 +63,7 @@ static enum tune_status no_band(struct tune_error *err, const struct spectra *s,
 }
 
 /* First and last bin to look at: the caller's band, or the one that is excited. */
-static enum tune_status choose_band(size_t band[2], const struct spectra *s,
+static enum tune_status choose_band(size_t band[2], const struct tune_sweep_spectra *s,
                                     const struct tune_frf_opts *opts, struct tune_error *err)
 {
     const size_t half = opts->lpm.half_width;
@@ -90,7 +76,8 @@ static enum tune_status choose_band(size_t band[2], const struct spectra *s,
                               2 * (s->bins - 1), 2 * half + 1);
     const size_t most = s->bins - 2 - half; /* no window touches 0 or rate/2 */
     if (!given) {
-        const enum tune_status status = tune_frf_find_band(band, s->power, least, most, err);
+        const enum tune_status status =
+            tune_frf_find_band(band, s->power, least, most, s->indirect, err);
         return status ? status : band[0] < band[1] ? TUNE_OK : no_band(err, s, least, most);
     }
     const double low = ceil(opts->band_hz[0] / s->df_hz), high = opts->band_hz[1] / s->df_hz;
@@ -99,24 +86,30 @@ static enum tune_status choose_band(size_t band[2], const struct spectra *s,
     return band[0] <= band[1] ? TUNE_OK : no_band(err, s, band[0], band[1]);
 }
 
-static enum tune_status regress(struct tune_lpm *lpm, const struct spectra *s, const size_t band[2],
-                                const struct tune_frf_opts *opts, struct tune_error *err)
+enum tune_status tune_sweep_regress(struct tune_lpm *lpm, const struct tune_sweep_spectra *s,
+                                    const size_t band[2], size_t stride,
+                                    const struct tune_lpm_opts *opts, struct tune_error *err)
 {
-    const double complex *const output[OUTPUTS] = {
-        [Y] = s->x[TUNE_SIGNAL_POSITION], [U] = s->x[TUNE_SIGNAL_TORQUE]};
-    const size_t m = (band[1] - band[0]) / opts->stride + 1;
+    const double complex *const output[TUNE_SWEEP_OUTPUTS] = {
+        [TUNE_SWEEP_Y] = s->x[TUNE_SIGNAL_POSITION], [TUNE_SWEEP_U] = s->x[TUNE_SIGNAL_TORQUE]};
+    const size_t m = (band[1] - band[0]) / stride + 1;
     size_t *bin = malloc(m * sizeof *bin);
+    struct tune_lpm_opts fitting = *opts;
     enum tune_status status;
     if (!bin) return tune_error_memory(err, "choosing frequencies");
+    /* transient columns where there is no transient cost accuracy: threefold where a sweep dwells near the
+     * beginning of the record, whose spectrum resembles one */
+    fitting.at_rest = opts->at_rest || s->at_rest;
     for (size_t i = 0; i < m; i++)
-        bin[i] = band[0] + i * opts->stride;
-    status = tune_lpm_estimate(lpm, s->x[TUNE_SIGNAL_REFERENCE], output, s->indirect ? OUTPUTS : 1,
-                               s->bins, bin, m, &opts->lpm, err);
+        bin[i] = band[0] + i * stride;
+    status =
+        tune_lpm_estimate(lpm, s->x[TUNE_SIGNAL_REFERENCE], output,
+                          s->indirect ? TUNE_SWEEP_OUTPUTS : 1, s->bins, bin, m, &fitting, err);
     free(bin);
     return status;
 }
 
-static struct tune_noise noise_at(const struct tune_lpm *lpm, size_t i)
+struct tune_noise tune_sweep_noise(const struct tune_lpm *lpm, size_t i)
 {
     const size_t m = lpm->outputs;
     const double complex *c = lpm->cov_v + i * m * m;
@@ -145,137 +138,98 @@ static int rising(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* First estimate of the band: from here on the responses stand out. */
-static enum tune_status find_low_edge(size_t *first, const struct tune_lpm *lpm,
-                                      struct tune_error *err)
+/* First estimate from which on EDGE_RUN in a row stand out so far; lpm->m for none. */
+static size_t find_run(const struct tune_lpm *lpm, double wanted)
+{
+    size_t run = 0;
+    for (size_t i = 0; i < lpm->m; i++) {
+        run = weakest_output(lpm, i) >= wanted ? run + 1 : 0;
+        if (run == EDGE_RUN) return i + 1 - EDGE_RUN;
+    }
+    return lpm->m;
+}
+
+/* Low edges of the estimates and of the lines. */
+static enum tune_status find_low_edges(size_t *first, size_t *first_line,
+                                       const struct tune_lpm *lpm, struct tune_error *err)
 {
     double *sorted = malloc(lpm->m * sizeof *sorted);
-    size_t run = 0;
     if (!sorted) return tune_error_memory(err, "looking for the usable band");
     for (size_t i = 0; i < lpm->m; i++)
         sorted[i] = distinctness(lpm, i, lpm->outputs - 1);
     qsort(sorted, lpm->m, sizeof *sorted, rising);
-    const double wanted = fmax(EDGE_LEAST, fmin(EDGE_MOST, EDGE_PART * sorted[lpm->m / 2]));
+    const double typical = sorted[lpm->m / 2];
     free(sorted);
-    for (*first = 0; *first + run < lpm->m && run < EDGE_RUN;) {
-        if (weakest_output(lpm, *first + run) >= wanted) {
-            run++;
-        } else {
-            *first += run + 1;
-            run = 0;
-        }
-    }
+    *first = find_run(lpm, EDGE_LEAST);
+    *first_line = find_run(lpm, fmax(EDGE_LEAST, fmin(LINES_MOST, LINES_PART * typical)));
     return TUNE_OK;
 }
 
 /* The estimates from bin index `first` on; those with a poorly known torque response left out. */
-static enum tune_status fill_frf(struct tune_frf *out, const struct tune_lpm *lpm, size_t first,
-                                 double df_hz, struct tune_error *err)
+static enum tune_status fill_frf(struct tune_frf *out, const struct tune_sweep_spectra *s,
+                                 const struct tune_lpm *lpm, size_t first, struct tune_error *err)
 {
+    /* The noise of the tapered ends is missing from the lines, but it is smooth over a window, unlike the
+     * response to a sweep far from the ends: the response's error is that of the whole noise. */
+    const double missing = s->at_rest ? s->taper_energy : 1.0;
     const size_t m = lpm->outputs;
     const enum tune_status status = tune_frf_allocate(out, lpm->m - first, err);
     if (status) return status;
     out->n = 0;
     for (size_t i = first; i < lpm->m; i++) {
-        const double complex gyd = lpm->g[i * m + Y], gud = m > 1 ? lpm->g[i * m + U] : 1.0;
-        const struct tune_noise noise = noise_at(lpm, i);
+        const double complex gyd = lpm->g[i * m + TUNE_SWEEP_Y],
+                             gud = m > 1 ? lpm->g[i * m + TUNE_SWEEP_U] : 1.0;
+        const struct tune_noise noise = tune_sweep_noise(lpm, i);
         if (isinf(lpm->gain[i])) continue;
-        if (m > 1 && distinctness(lpm, i, U) < TUNE_FRF_SMALLEST_RATIO) continue;
+        if (m > 1 && distinctness(lpm, i, TUNE_SWEEP_U) < TUNE_FRF_SMALLEST_RATIO) continue;
         const size_t k = out->n++;
-        out->f_hz[k] = (double)lpm->bin[i] * df_hz;
+        out->f_hz[k] = (double)lpm->bin[i] * s->df_hz;
         out->g[k] = gyd / gud;
-        out->std[k] = sqrt(lpm->gain[i] * tune_frf_ratio_variance(out->g[k], gud, &noise));
-        out->coh[k] =
-            lpm->power[i * m + Y] > 0.0 ? fmax(0.0, 1.0 - noise.yy / lpm->power[i * m + Y]) : 0.0;
+        out->std[k] =
+            sqrt(lpm->gain[i] * tune_frf_ratio_variance(out->g[k], gud, &noise) / missing);
+        out->coh[k] = lpm->power[i * m + TUNE_SWEEP_Y] > 0.0
+                          ? fmax(0.0, 1.0 - noise.yy / lpm->power[i * m + TUNE_SWEEP_Y])
+                          : 0.0;
         out->dof[k] = (double)lpm->dof;
     }
     return TUNE_OK;
 }
 
-/* Mean of the noise around estimate i; beyond the ends the end ones count. The taper makes a part of the
- * noise that is smooth over the window smaller: the regression takes that for a transient and so
- * measures the noise of the untapered record, of which the lines hold the taper's energy. */
-static struct tune_noise smooth_noise(const struct spectra *s, const struct tune_lpm *lpm, size_t i,
-                                      const struct tune_frf_opts *opts)
+static bool is_closed_loop(const struct tune_lpm *lpm)
 {
-    const double widest =
-        fmin(SMOOTH_WINDOWS * (double)opts->lpm.half_width, SMOOTH_PART * (double)lpm->bin[i]);
-    const size_t reach = (size_t)(widest / (double)opts->stride);
-    const double share = s->taper_energy / (double)(2 * reach + 1);
-    struct tune_noise sum = {0};
-    for (size_t j = 0; j < 2 * reach + 1; j++) {
-        const size_t at = i + j < reach ? 0 : i + j - reach;
-        const struct tune_noise one = noise_at(lpm, at < lpm->m ? at : lpm->m - 1);
-        sum.yy += share * one.yy;
-        sum.uu += share * one.uu;
-        sum.yu += share * one.yu;
+    size_t run = 0;
+    for (size_t i = 0; i < lpm->m && run < EDGE_RUN && lpm->outputs > 1; i++) {
+        const double off = cabs(lpm->g[i * lpm->outputs + TUNE_SWEEP_U] - 1.0);
+        const double std = sqrt(lpm->gain[i] * tune_sweep_noise(lpm, i).uu);
+        run = off > TUNE_FRF_LOOP_SHARE && off > TUNE_FRF_LOOP_DISTINCT * std ? run + 1 : 0;
     }
-    return sum;
-}
-
-/* Every line from estimate `first` to the last, its noise interpolated between the estimates. */
-static enum tune_status fill_lines(struct tune_lines *lines, const struct spectra *s,
-                                   const struct tune_lpm *lpm, size_t first,
-                                   const struct tune_frf_opts *opts, struct tune_error *err)
-{
-    const size_t bin = lpm->bin[first], n = lpm->bin[lpm->m - 1] - bin + 1, stride = opts->stride;
-    struct tune_noise left, right = smooth_noise(s, lpm, first, opts);
-    const enum tune_status status = tune_lines_allocate(lines, n, err);
-    if (status) return status;
-    lines->df_hz = s->df_hz;
-    left = right;
-    for (size_t k = 0; k < n; k++) {
-        const size_t i = first + k / stride;
-        const double part = (double)(k % stride) / (double)stride;
-        if (k % stride == 0) {
-            left = right;
-            right = i + 1 < lpm->m ? smooth_noise(s, lpm, i + 1, opts) : left;
-        }
-        lines->f_hz[k] = (double)(bin + k) * s->df_hz;
-        lines->y[k] = s->x[TUNE_SIGNAL_POSITION][bin + k];
-        lines->u[k] = s->x[TUNE_SIGNAL_TORQUE][bin + k];
-        lines->var_y[k] = left.yy + part * (right.yy - left.yy);
-        lines->var_u[k] = left.uu + part * (right.uu - left.uu);
-        lines->cov_yu[k] = left.yu + part * (right.yu - left.yu);
-    }
-    return TUNE_OK;
-}
-
-static bool is_closed_loop(const struct spectra *s, size_t from, size_t to)
-{
-    double differ = 0.0, all = 0.0;
-    for (size_t k = from; k <= to; k++) {
-        const double complex u = s->x[TUNE_SIGNAL_TORQUE][k];
-        differ += pow(cabs(u - s->x[TUNE_SIGNAL_REFERENCE][k]), 2.0);
-        all += pow(cabs(u), 2.0);
-    }
-    return differ > TUNE_FRF_LOOP_SHARE * all;
+    return run == EDGE_RUN;
 }
 
 enum tune_status tune_frf_sweep(struct tune_frf *out, struct tune_lines *lines,
                                 struct tune_excerpt *excerpt, const struct tune_frf_opts *opts,
                                 struct tune_error *err)
 {
-    struct spectra s = {0};
+    struct tune_sweep_spectra s = {0};
     struct tune_lpm lpm = {0};
-    size_t band[2], first = 0;
+    size_t band[2], first = 0, first_line = 0;
     enum tune_status status;
 
     tune_excerpt_taper(excerpt);
     status = transform(&s, excerpt, err);
     if (!status) status = choose_band(band, &s, opts, err);
-    if (!status) status = regress(&lpm, &s, band, opts, err);
-    if (!status && !(opts->band_hz[1] > 0.0)) status = find_low_edge(&first, &lpm, err);
-    if (!status && first >= lpm.m) status = no_band(err, &s, band[0], band[1]);
-    if (!status) status = fill_frf(out, &lpm, first, s.df_hz, err);
+    if (!status) status = tune_sweep_regress(&lpm, &s, band, opts->stride, &opts->lpm, err);
+    if (!status && !(opts->band_hz[1] > 0.0))
+        status = find_low_edges(&first, &first_line, &lpm, err);
+    if (!status && first_line >= lpm.m) status = no_band(err, &s, band[0], band[1]);
+    if (!status) status = fill_frf(out, &s, &lpm, first, err);
     if (!status && !out->n) status = no_band(err, &s, band[0], band[1]);
-    if (!status && lines) status = fill_lines(lines, &s, &lpm, first, opts, err);
+    if (!status && lines) status = tune_sweep_lines(lines, &s, &lpm, first_line, opts, err);
     if (!status) {
-        const size_t from = lpm.bin[first], to = lpm.bin[lpm.m - 1];
         out->estimator = s.indirect ? TUNE_FRF_INDIRECT : TUNE_FRF_DIRECT;
-        out->band_hz[0] = (double)from * s.df_hz;
-        out->band_hz[1] = (double)to * s.df_hz;
-        out->closed_loop = s.indirect && is_closed_loop(&s, from, to);
+        out->band_hz[0] = (double)lpm.bin[first] * s.df_hz;
+        out->band_hz[1] = (double)lpm.bin[lpm.m - 1] * s.df_hz;
+        out->closed_loop = is_closed_loop(&lpm);
     }
     tune_lpm_free(&lpm);
     spectra_free(&s);

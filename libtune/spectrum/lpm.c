@@ -23,14 +23,16 @@ static const double DEPENDENT = 1e-10;
 /* What one window needs. Columns lie one after the other, `rows` long. */
 struct window {
     size_t rows, columns;          /* 2n+1, R+1 */
+    size_t leaks;                  /* transient columns: R+1 or 0 */
     double *x;                     /* [rows] r/n */
     double *poly;                  /* [columns x rows] orthonormal polynomials in r */
     double centre[COLUMNS_MAX];    /* their values at r = 0 */
     double complex *ref;           /* [columns x rows] reference columns, orthonormal in the end */
     double complex *out;           /* [outputs x rows] outputs, residuals in the end */
     double complex h[COLUMNS_MAX]; /* g = sum_j conj(h_j) z_j with z_j = ref_j^H y */
+    double complex k[COLUMNS_MAX]; /* t_0 = q(0)^H Q_t^H y - sum_j conj(k_j) z_j */
     size_t rank;                   /* reference columns kept */
-    int separable;                 /* all were */
+    bool separable;                /* all were */
 };
 
 struct tune_lpm_opts tune_lpm_defaults(void)
@@ -67,10 +69,11 @@ static double complex take_out(double complex *v, const double complex *q, size_
     return CMPLX(re, im);
 }
 
-/* The same for all the polynomials, which are real. */
-static void take_out_transient(double complex *v, const struct window *w)
+/* The same for all the polynomials, which are real; returns what they make at r = 0. */
+static double complex take_out_transient(double complex *v, const struct window *w)
 {
-    for (size_t p = 0; p < w->columns; p++) {
+    double complex at_centre = 0.0;
+    for (size_t p = 0; p < w->leaks; p++) {
         const double *q = w->poly + p * w->rows;
         double re = 0.0, im = 0.0;
         for (size_t r = 0; r < w->rows; r++) {
@@ -79,7 +82,9 @@ static void take_out_transient(double complex *v, const struct window *w)
         }
         for (size_t r = 0; r < w->rows; r++)
             v[r] -= CMPLX(re * q[r], im * q[r]);
+        at_centre += w->centre[p] * CMPLX(re, im);
     }
+    return at_centre;
 }
 
 static void fill_polynomials(struct window *w)
@@ -91,7 +96,9 @@ static void fill_polynomials(struct window *w)
 }
 
 /* Orthogonalise the columns U q_p: (I - Q_t Q_t^H) [U q_p] = Q R, and solve R^H h = q(0), so that
- * g_0 = sum_p c_p q_p(0) = h^H Q^H y and var g_0 = |h|^2 var v. */
+ * g_0 = sum_p c_p q_p(0) = h^H Q^H y and var g_0 = |h|^2 var v. What the columns themselves hold of the
+ * polynomials, B = Q_t^H [U q_p], belongs to the response: t_0 = q(0)^H (Q_t^H y - B c), R^H k =
+ * (q(0)^H B)^H. */
 static void factor_reference(struct window *w, const double complex *u)
 {
     const size_t rows = w->rows;
@@ -102,8 +109,11 @@ static void factor_reference(struct window *w, const double complex *u)
         for (size_t r = 0; r < rows; r++)
             v[r] = w->poly[p * rows + r] * u[r];
         const double before = norm2(v, rows);
+        double complex held = 0.0; /* (q(0)^H B)_p */
+        for (size_t j = 0; j < w->rank; j++)
+            upper[j][w->rank] = 0.0;
         for (int pass = 0; pass < 2; pass++) {
-            take_out_transient(v, w);
+            held += take_out_transient(v, w);
             for (size_t j = 0; j < w->rank; j++)
                 upper[j][w->rank] += take_out(v, w->ref + j * rows, rows);
         }
@@ -112,12 +122,30 @@ static void factor_reference(struct window *w, const double complex *u)
         const double pivot = sqrt(after);
         for (size_t r = 0; r < rows; r++)
             v[r] /= pivot;
-        double complex rest = w->centre[p];
-        for (size_t j = 0; j < w->rank; j++)
-            rest -= conj(upper[j][w->rank]) * w->h[j];
-        w->h[w->rank++] = rest / pivot;
+        double complex rest_h = w->centre[p], rest_k = conj(held);
+        for (size_t j = 0; j < w->rank; j++) {
+            rest_h -= conj(upper[j][w->rank]) * w->h[j];
+            rest_k -= conj(upper[j][w->rank]) * w->k[j];
+        }
+        w->h[w->rank] = rest_h / pivot;
+        w->k[w->rank++] = rest_k / pivot;
     }
     w->separable = w->rank == w->columns;
+}
+
+/* The transient is t_0 = l^H y, l = Q_t q(0) - Q k; y_0 - t_0 holds (1 - l_0)^2 + sum of the other |l|^2
+ * of the noise. */
+static double remaining_noise(const struct window *w)
+{
+    double square = norm2(w->k, w->rank), at_centre = 0.0;
+    if (!w->separable) return (double)INFINITY;
+    for (size_t p = 0; p < w->leaks; p++) {
+        square += w->centre[p] * w->centre[p];
+        at_centre += w->centre[p] * w->centre[p];
+    }
+    for (size_t j = 0; j < w->rank; j++)
+        at_centre -= creal(w->k[j] * w->ref[j * w->rows + w->rows / 2]);
+    return 1.0 - 2.0 * at_centre + square;
 }
 
 /* Regress every output; store the results of bin i. */
@@ -125,16 +153,21 @@ static void regress_outputs(struct tune_lpm *lpm, size_t i, struct window *w,
                             const double complex *const *output)
 {
     const size_t rows = w->rows, m = lpm->outputs, first = lpm->bin[i] - rows / 2;
-    const double left = (double)(rows - w->columns - w->rank);
+    const double left = (double)(rows - w->leaks - w->rank);
     lpm->gain[i] = w->separable ? norm2(w->h, w->rank) : (double)INFINITY;
+    lpm->remainder[i] = remaining_noise(w);
     for (size_t a = 0; a < m; a++) {
         double complex *y = w->out + a * rows, g = 0.0;
         memcpy(y, output[a] + first, rows * sizeof *y);
-        take_out_transient(y, w);
-        lpm->power[i * m + a] = norm2(y, rows) / (double)(rows - w->columns);
-        for (size_t j = 0; j < w->rank; j++)
-            g += conj(w->h[j]) * take_out(y, w->ref + j * rows, rows);
+        double complex t = take_out_transient(y, w);
+        lpm->power[i * m + a] = norm2(y, rows) / (double)(rows - w->leaks);
+        for (size_t j = 0; j < w->rank; j++) {
+            const double complex z = take_out(y, w->ref + j * rows, rows);
+            g += conj(w->h[j]) * z;
+            t -= conj(w->k[j]) * z;
+        }
         lpm->g[i * m + a] = w->separable ? g : 0.0;
+        lpm->transient[i * m + a] = t;
         for (size_t b = 0; b <= a; b++) {
             const double complex *z = w->out + b * rows;
             double complex sum = 0.0;
@@ -175,18 +208,21 @@ static enum tune_status allocate(struct tune_lpm *out, struct window *w, size_t 
     out->outputs = outputs;
     w->rows = 2 * opts->half_width + 1;
     w->columns = opts->order + 1;
-    out->dof = w->rows - 2 * w->columns;
+    w->leaks = opts->at_rest ? 0 : w->columns;
+    out->dof = w->rows - w->leaks - w->columns;
     out->bin = calloc(m, sizeof *out->bin);
     out->g = calloc(m * outputs, sizeof *out->g);
     out->cov_v = calloc(m * outputs * outputs, sizeof *out->cov_v);
     out->gain = calloc(m, sizeof *out->gain);
+    out->transient = calloc(m * outputs, sizeof *out->transient);
+    out->remainder = calloc(m, sizeof *out->remainder);
     out->power = calloc(m * outputs, sizeof *out->power);
     w->x = calloc(w->rows, sizeof *w->x);
     w->poly = calloc(w->columns * w->rows, sizeof *w->poly);
     w->ref = calloc(w->columns * w->rows, sizeof *w->ref);
     w->out = calloc(outputs * w->rows, sizeof *w->out);
-    if (out->bin && out->g && out->cov_v && out->gain && out->power && w->x && w->poly && w->ref &&
-        w->out)
+    if (out->bin && out->g && out->cov_v && out->gain && out->transient && out->remainder &&
+        out->power && w->x && w->poly && w->ref && w->out)
         return TUNE_OK;
     return tune_error_memory(err, "estimating a frequency response");
 }
@@ -222,5 +258,7 @@ void tune_lpm_free(struct tune_lpm *lpm)
     free(lpm->cov_v);
     free(lpm->gain);
     free(lpm->power);
+    free(lpm->transient);
+    free(lpm->remainder);
     memset(lpm, 0, sizeof *lpm);
 }

@@ -2,7 +2,8 @@
  *
  * Around bin k, over r = -n..n, every output is
  *     Y[k+r] = U[k+r] sum_{p=0}^{R} g_p (r/n)^p + sum_{p=0}^{R} t_p (r/n)^p + V
- * g_0 is the response, t the leakage transient. Residual degrees of freedom q = 2n+1-2(R+1).
+ * g_0 is the response, t the leakage transient. Residual degrees of freedom q = 2n+1-2(R+1), or
+ * 2n+1-(R+1) without t, which a record that begins and ends at rest does not need.
  *
  * Where the reference is empty around a bin, or cannot be told from the transient (its columns depend
  * on one another to rounding), that bin has g = 0 and gain = INFINITY; cov_v is then what the columns
@@ -13,6 +14,7 @@
 #define TUNE_LPM_H
 
 #include <complex.h>
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "core/status.h"
@@ -22,6 +24,7 @@ enum { TUNE_LPM_OUTPUTS_MAX = 4 };
 struct tune_lpm_opts {
     size_t half_width; /* n: 2n+1 > 2(R+1); default 8 */
     size_t order;      /* R: 0..4; default 2 */
+    bool at_rest;      /* leave the transient out; default false */
 };
 
 /* Result at m bins for `outputs` outputs. Plain data. */
@@ -31,10 +34,14 @@ struct tune_lpm {
     double complex *g;     /* [m x outputs] responses */
     double complex *cov_v; /* [m x outputs x outputs] covariance E[V V^H] of the output noise */
     double *gain;          /* [m] cov of g = gain * cov_v; INFINITY where the reference is empty */
-    double *power;         /* [m x outputs] mean square of the output without its transient: of
-                              noise alone E power = E cov_v, so 1 - cov_v/power is the part of the
-                              output that the reference explains (may fall just below 0) */
-    size_t dof;            /* q, complex degrees of freedom of cov_v */
+    /* [m x outputs] mean square of the output without its transient: of noise alone E power = E cov_v,
+     * so 1 - cov_v/power is the part of the output that the reference explains (may fall just below 0) */
+    double *power;
+    double complex *transient; /* [m x outputs] leakage t_0 of each output at the bin */
+    /* [m] noise at the bin once t_0 is subtracted: remainder * cov_v, about 1; large where response and
+     * transient are hard to tell apart, INFINITY where the reference is empty */
+    double *remainder;
+    size_t dof; /* q, complex degrees of freedom of cov_v */
 };
 
 TUNE_API struct tune_lpm_opts tune_lpm_defaults(void);

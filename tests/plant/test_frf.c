@@ -108,48 +108,131 @@ static void noise_free_response_is_the_true_one(void **state)
     small_record_free(&rec);
 }
 
-/* Do the 95 % regions hold the true response 95 times of 100, and are the lines' variances right? */
+/* What noisy runs of one kind of record tell. */
+struct tally {
+    double inside, bins;    /* 95 % regions that hold the true response, of all */
+    double near, near_bins; /* the same within 2 Hz of the mode */
+    double square, lines;   /* |Y - G U|^2 over its variance, summed; lines */
+};
+
+static void count(struct tally *tally, const struct tune_record *rec, const struct small_axis *axis)
+{
+    struct tune_frf frf;
+    struct tune_lines lines;
+    estimate(&frf, &lines, rec, NULL);
+    for (size_t k = 0; k < frf.n; k++) {
+        const double off = cabs(frf.g[k] - small_axis_response(axis, frf.f_hz[k]));
+        const bool in = off <= frf.std[k] * sqrt(tune_f95_two(2.0 * frf.dof[k]));
+        const bool near = fabs(frf.f_hz[k] - axis->mode_hz) <= 2.0;
+        tally->inside += in;
+        tally->bins += 1.0;
+        tally->near += in && near;
+        tally->near_bins += near;
+    }
+    for (size_t k = 0; k < lines.n; k++) {
+        const double complex g = small_axis_response(axis, lines.f_hz[k]);
+        const double var = lines.var_y[k] + pow(cabs(g), 2.0) * lines.var_u[k] -
+                           2.0 * creal(conj(g) * lines.cov_yu[k]);
+        tally->square += pow(cabs(lines.y[k] - g * lines.u[k]), 2.0) / var;
+        tally->lines += 1.0;
+    }
+    tune_frf_free(&frf);
+    tune_lines_free(&lines);
+}
+
+/* Statistical, 4 sigma: binomial; neighbours, 8 bins apart with windows of 17, share half their lines, so
+ * half of them count. Model: variances smoothed across the mode's flanks, where the noise of the two
+ * signals changes and cancels, are some percent high for an eighth of the lines. */
+static void check_tally(const struct tally *tally)
+{
+    check_close(tally->inside / tally->bins, 0.95, 4.0 * sqrt(0.95 * 0.05 / (0.5 * tally->bins)));
+    check_close(tally->near / tally->near_bins, 0.95,
+                4.0 * sqrt(0.95 * 0.05 / (0.5 * tally->near_bins)));
+    check_close(tally->square / tally->lines, 1.0, 4.0 / sqrt(tally->lines) + 0.01);
+}
+
+static struct small_axis noisy_axis(void)
+{
+    struct small_axis axis = small_axis_defaults();
+    axis.torque_noise = 0.3;
+    axis.position_noise = 1e-5;
+    return axis;
+}
+
 static void regions_cover_the_true_response(void **state)
 {
     const int runs = 10 * (int)check_multiplier();
-    struct small_axis axis = small_axis_defaults();
-    double inside = 0.0, bins = 0.0, square = 0.0, lines_seen = 0.0, near = 0.0, near_bins = 0.0;
+    const struct small_axis axis = noisy_axis();
+    struct tally tally = {0};
     (void)state;
-    axis.torque_noise = 0.3;
-    axis.position_noise = 1e-5;
     for (int run = 0; run < runs; run++) {
         struct tune_record rec = swept_record();
-        struct tune_frf frf;
-        struct tune_lines lines;
         small_axis_run(&rec, &axis, 100 + (uint64_t)run);
-        estimate(&frf, &lines, &rec, NULL);
-        for (size_t k = 0; k < frf.n; k++) {
-            const double off = cabs(frf.g[k] - small_axis_response(&axis, frf.f_hz[k]));
-            const bool in = off <= frf.std[k] * sqrt(tune_f95_two(2.0 * frf.dof[k]));
-            inside += in;
-            bins += 1.0;
-            if (fabs(frf.f_hz[k] - axis.mode_hz) > 2.0) continue;
-            near += in;
-            near_bins += 1.0;
-        }
-        for (size_t k = 0; k < lines.n; k++) {
-            const double complex g = small_axis_response(&axis, lines.f_hz[k]);
-            const double var = lines.var_y[k] + pow(cabs(g), 2.0) * lines.var_u[k] -
-                               2.0 * creal(conj(g) * lines.cov_yu[k]);
-            square += pow(cabs(lines.y[k] - g * lines.u[k]), 2.0) / var;
-            lines_seen += 1.0;
-        }
-        tune_frf_free(&frf);
-        tune_lines_free(&lines);
+        count(&tally, &rec, &axis);
         small_record_free(&rec);
     }
-    /* statistical, 4 sigma: binomial; neighbours, 8 bins apart with windows of 17, share half their
-     * lines, so half of them count */
-    check_close(inside / bins, 0.95, 4.0 * sqrt(0.95 * 0.05 / (0.5 * bins)));
-    check_close(near / near_bins, 0.95, 4.0 * sqrt(0.95 * 0.05 / (0.5 * near_bins)));
-    /* statistical, 4 sigma, and model: variances smoothed across the mode's flanks, where the noise of
-     * the two signals changes and cancels, are some percent high for an eighth of the lines */
-    check_close(square / lines_seen, 1.0, 4.0 / sqrt(lines_seen) + 0.01);
+    check_tally(&tally);
+}
+
+/* The record begins and ends within the sweep: leakage, and lines that look like it. */
+static void regions_hold_without_quiet_ends(void **state)
+{
+    const int runs = 8 * (int)check_multiplier();
+    const struct small_axis axis = noisy_axis();
+    struct tally tally = {0};
+    (void)state;
+    for (int run = 0; run < runs; run++) {
+        struct tune_record rec = swept_record();
+        small_axis_run(&rec, &axis, 500 + (uint64_t)run);
+        for (int role = TUNE_ROLE_EXCITATION; role <= TUNE_ROLE_POSITION; role++)
+            memmove(rec.channel[role], rec.channel[role] + 5000, 27000 * sizeof(double));
+        rec.n = 27000;
+        count(&tally, &rec, &axis);
+        small_record_free(&rec);
+    }
+    check_tally(&tally);
+}
+
+/* Open loop, so that the direct estimate is right. */
+static void regions_hold_without_the_excitation(void **state)
+{
+    const int runs = 8 * (int)check_multiplier();
+    struct small_axis axis = noisy_axis();
+    struct tally tally = {0};
+    (void)state;
+    axis.kp = axis.kd = 0.0;
+    axis.drag = 3.0;
+    for (int run = 0; run < runs; run++) {
+        struct tune_record rec = swept_record();
+        small_axis_run(&rec, &axis, 600 + (uint64_t)run);
+        drop_excitation(&rec);
+        count(&tally, &rec, &axis);
+        small_record_free(&rec);
+    }
+    check_tally(&tally);
+}
+
+/* Swept upwards at a constant rate, the mode is passed within a fifth of the sweep: the spectrum there
+ * resembles a transient at the beginning, which a regression with transient terms would mistake it for. */
+static void a_mode_met_early_in_the_sweep_is_seen_well(void **state)
+{
+    struct small_axis axis = noisy_axis();
+    struct tally tally = {0};
+    (void)state;
+    axis.zeta = 0.004;
+    axis.torque_noise = 0.03;
+    for (int run = 0; run < 8; run++) {
+        struct tune_record rec = small_record(ROWS, RATE);
+        for (size_t i = 3 * RATE; i < ROWS - 5 * RATE; i++) {
+            const double t = (double)i / RATE - 3.0, edge = fmin(1.0, fmin(t, 30.0 - t) / 0.5);
+            rec.channel[TUNE_ROLE_EXCITATION][i] =
+                pow(sin(0.5 * TUNE_PI * edge), 2.0) * sin(2.0 * TUNE_PI * (0.8 + 1.6 * t) * t);
+        }
+        small_axis_run(&rec, &axis, 700 + (uint64_t)run);
+        count(&tally, &rec, &axis);
+        small_record_free(&rec);
+    }
+    check_tally(&tally);
 }
 
 /* In a stiff loop with disturbance the direct estimate is pulled to -1/C, the indirect is not. */
@@ -259,7 +342,7 @@ static void band_is_the_one_excited(void **state)
         check_between(frf.band_hz[0], 0.9 * sweep[i][0], 1.7 * sweep[i][0]);
         check_between(frf.band_hz[1], 0.93 * sweep[i][1], 1.01 * sweep[i][1]);
         /* every line between the ends, one after the other */
-        check_close(lines.f_hz[0], frf.band_hz[0], 1e-9);
+        check_between(lines.f_hz[0], frf.band_hz[0], 1.7 * sweep[i][0]);
         check_close(lines.f_hz[lines.n - 1], frf.band_hz[1], 1e-9);
         for (size_t k = 1; k < lines.n; k++)
             check_close(lines.f_hz[k] - lines.f_hz[k - 1], lines.df_hz, 1e-9);
@@ -491,6 +574,9 @@ int main(void)
         cmocka_unit_test(scales_carry_over),
         cmocka_unit_test(noise_free_response_is_the_true_one),
         cmocka_unit_test(regions_cover_the_true_response),
+        cmocka_unit_test(regions_hold_without_quiet_ends),
+        cmocka_unit_test(regions_hold_without_the_excitation),
+        cmocka_unit_test(a_mode_met_early_in_the_sweep_is_seen_well),
         cmocka_unit_test(only_the_indirect_estimate_is_safe_in_a_stiff_loop),
         cmocka_unit_test(ramps_and_standing_torque_do_not_matter),
         cmocka_unit_test(a_late_column_is_advanced),

@@ -70,6 +70,7 @@ static void quadratic_response_and_transient_are_found_exactly(void **state)
         /* rounding, times the conditioning of a window with few degrees of freedom */
         check_close(cabs(lpm.g[0] - CMPLX(2.0, -1.0)), 0.0, 1e-12);
         check_close(creal(lpm.cov_v[0]), 0.0, 1e-25);
+        check_close(cabs(lpm.transient[0] - 0.5), 0.0, 1e-12);
         assert_int_equal(lpm.bin[0], CENTRE);
         tune_lpm_free(&lpm);
     }
@@ -104,7 +105,7 @@ static void noise_is_measured_without_bias(void **state)
     const int trials = 4000 * (int)check_multiplier();
     const double variance = 0.04;
     double complex u[BINS], y[BINS];
-    double mean = 0.0, error = 0.0, power = 0.0;
+    double mean = 0.0, error = 0.0, power = 0.0, left = 0.0;
     struct tune_random rng;
     (void)state;
     tune_random_init(&rng, 4, 0);
@@ -118,6 +119,9 @@ static void noise_is_measured_without_bias(void **state)
         mean += creal(lpm.cov_v[0]) / trials;
         /* |e|^2 has mean 1 and standard deviation 1 */
         error += pow(cabs(lpm.g[0] - g0), 2.0) / (lpm.gain[0] * variance) / trials;
+        /* the bin without its transient, against the response it should be */
+        left += pow(cabs(y[CENTRE] - lpm.transient[0] - g0 * u[CENTRE]), 2.0) /
+                (lpm.remainder[0] * variance) / trials;
         tune_lpm_free(&lpm);
         for (int k = 0; k < BINS; k++) /* noise alone, unrelated to the reference */
             y[k] = sqrt(variance) * normal_pair(&rng);
@@ -130,6 +134,7 @@ static void noise_is_measured_without_bias(void **state)
     check_close_rel(mean, variance, 5.0 / sqrt(11.0 * trials));
     check_close_rel(power, variance, 5.0 / sqrt(14.0 * trials));
     check_close(error, 1.0, 5.0 / sqrt(trials));
+    check_close(left, 1.0, 5.0 / sqrt(trials));
 }
 
 static void covariance_of_two_outputs_is_theirs(void **state)
@@ -214,16 +219,56 @@ static void empty_reference_is_said_to_be_one(void **state)
     tune_lpm_free(&lpm);
 }
 
+static void a_record_at_rest_needs_no_transient(void **state)
+{
+    const int trials = 2000;
+    const size_t bin = CENTRE;
+    const struct tune_lpm_opts opts = {.half_width = 8, .order = 2, .at_rest = true};
+    double complex u[BINS], y[BINS];
+    const double complex *const output[] = {y};
+    double mean = 0.0, error = 0.0;
+    struct tune_random rng;
+    struct tune_lpm lpm;
+    struct tune_error err;
+    (void)state;
+    tune_random_init(&rng, 8, 0);
+    for (int trial = 0; trial < trials; trial++) {
+        for (int k = 0; k < BINS; k++) {
+            const double x = k - CENTRE;
+            u[k] = normal_pair(&rng);
+            y[k] = (2.0 + CMPLX(0.01, 0.02) * x - 3e-4 * x * x) * u[k];
+            if (trial) y[k] += normal_pair(&rng);
+        }
+        assert_int_equal(tune_lpm_estimate(&lpm, u, output, 1, BINS, &bin, 1, &opts, &err),
+                         TUNE_OK);
+        if (trial == 0) {
+            check_close(cabs(lpm.g[0] - 2.0), 0.0, 1e-12); /* rounding */
+            check_close(creal(lpm.cov_v[0]), 0.0, 1e-25);
+            assert_int_equal(lpm.dof, 14); /* 2n+1 - (R+1) */
+            assert_true(lpm.transient[0] == 0.0);
+            check_close(lpm.remainder[0], 1.0, 0.0);
+        } else {
+            mean += creal(lpm.cov_v[0]) / (trials - 1);
+            error += pow(cabs(lpm.g[0] - 2.0), 2.0) / lpm.gain[0] / (trials - 1);
+        }
+        tune_lpm_free(&lpm);
+    }
+    check_close(mean, 1.0, 5.0 / sqrt(14.0 * trials)); /* statistical, 5 sigma, as above */
+    check_close(error, 1.0, 5.0 / sqrt(trials));
+}
+
 static void wrong_requests_are_refused(void **state)
 {
     static const struct {
         size_t outputs, m, bin;
         struct tune_lpm_opts opts;
     } bad[] = {
-        {0, 1, CENTRE, {8, 2}},   {5, 1, CENTRE, {8, 2}},        {1, 0, CENTRE, {8, 2}},
-        {1, 1, CENTRE, {2, 2}},   {1, 1, CENTRE, {8, 5}},        {1, 1, 7, {8, 2}},
-        {1, 1, BINS - 8, {8, 2}}, {1, 1, BINS, {8, 2}},          {1, 1, SIZE_MAX, {8, 2}},
-        {1, 1, CENTRE, {120, 2}}, {1, 1, CENTRE, {SIZE_MAX, 2}},
+        {0, 1, CENTRE, {8, 2, false}},        {5, 1, CENTRE, {8, 2, false}},
+        {1, 0, CENTRE, {8, 2, false}},        {1, 1, CENTRE, {2, 2, false}},
+        {1, 1, CENTRE, {8, 5, false}},        {1, 1, 7, {8, 2, false}},
+        {1, 1, BINS - 8, {8, 2, false}},      {1, 1, BINS, {8, 2, false}},
+        {1, 1, SIZE_MAX, {8, 2, false}},      {1, 1, CENTRE, {120, 2, false}},
+        {1, 1, CENTRE, {SIZE_MAX, 2, false}},
     };
     double complex u[BINS] = {0};
     const double complex *const outputs[] = {u, u, u, u, u};
@@ -259,7 +304,7 @@ static void no_memory_leaves_nothing_behind(void **state)
     } while (k < 100);
     check_fail_allocation(0);
     assert_int_equal(status, TUNE_OK);
-    assert_int_equal(k, 10); /* 9 allocations, each refused once */
+    assert_int_equal(k, 12); /* 11 allocations, each refused once */
     tune_lpm_free(&lpm);
 }
 
@@ -273,6 +318,7 @@ int main(void)
         cmocka_unit_test(covariance_of_two_outputs_is_theirs),
         cmocka_unit_test(scale_of_reference_and_output_carries_over),
         cmocka_unit_test(empty_reference_is_said_to_be_one),
+        cmocka_unit_test(a_record_at_rest_needs_no_transient),
         cmocka_unit_test(wrong_requests_are_refused),
         cmocka_unit_test(no_memory_leaves_nothing_behind),
     };
