@@ -2,6 +2,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "support/check.h"
 
+#include <complex.h>
 #include <stdlib.h>
 
 #include "jitter/example.h"
@@ -255,6 +256,87 @@ static void another_pointing_makes_the_jitter_foretold(void **state)
     compare(&there, &here, 60.0, 0.12);
 }
 
+/* The three numbers of one stated source alone against the time domain; std is the relative scatter of
+ * a 60 s log's rms. */
+static void compare_source(double wind_nm, double drive_nm_per_rthz, double sensor_rad, double std)
+{
+    enum { RUNS = 3 };
+    const struct tune_controller stiff = example_gains(rate, 7.0);
+    const struct tune_disturbance d =
+        tune_disturbance_stated(wind_nm, 0.2, drive_nm_per_rthz, sensor_rad, rate);
+    struct tune_axis axis = example_axis(rate);
+    struct tune_jitter j = predicted(&d, NULL, &axis.plant, &stiff, 60.0);
+    double measured = 0.0, true_one = 0.0, sky = 0.0;
+    axis.wind_rms_nm = wind_nm;
+    axis.drive_noise_nm_per_rthz = drive_nm_per_rthz;
+    axis.encoder_noise_rad = sensor_rad;
+    axis.encoder_step_rad = 0.0;
+    for (uint64_t seed = 1; seed <= RUNS; seed++) {
+        struct tune_axis_trace trace = simulated(&axis, &stiff, 60.0, seed, 0);
+        measured += rms(trace.position_rad, trace.n) / RUNS;
+        true_one += rms(trace.true_rad, trace.n) / RUNS;
+        sky += rms(trace.sky_rad, trace.n) / RUNS;
+        tune_axis_trace_free(&trace);
+    }
+    /* statistical, 4 sigma */
+    check_close_rel(measured, j.measured_rms_rad.value, 4.0 * std / sqrt(RUNS));
+    check_close_rel(true_one, j.true_rms_rad.value, 4.0 * std / sqrt(RUNS));
+    check_close_rel(sky, j.sky_rms_rad, 4.0 * std / sqrt(RUNS));
+    tune_jitter_free(&j);
+}
+
+static void each_source_alone_agrees_with_the_time_domain(void **state)
+{
+    (void)state;
+    compare_source(20.0, 0.0, 0.0, 0.07); /* power within 0.2 Hz: 2 x 60 x 0.2 values */
+    compare_source(0.0, 0.5, 0.0, 0.03);  /* within the loop's 10 Hz */
+    compare_source(0.0, 0.0, 1e-7, 0.02); /* within some 20 Hz */
+}
+
+static void the_smooth_model_is_carried_unchanged(void **state)
+{
+    /* a log that shows exactly the smooth model, but for leakage into its lowest bins, foretells at
+     * another pointing what the smooth model does */
+    enum { N = 20000 };
+    const struct tune_controller stiff = example_gains(rate, 7.0);
+    const struct tune_disturbance stated = tune_disturbance_stated(20.0, 0.2, 0.05, 1.5e-8, rate);
+    const struct tune_plant there = example_axis(rate).plant;
+    struct tune_plant here = there;
+    struct tune_disturbance log = stated;
+    struct tune_jitter exact, carried;
+    (void)state;
+    here.inertia_kg_m2 *= 1.06;
+    for (size_t k = 0; k < here.n_modes; k++)
+        here.mode[k].f_hz *= k % 2 ? 1.02 : 0.98;
+    log.n = N;
+    log.df_hz = rate / 2.0 / (N + 1);
+    log.dof = 12.0;
+    log.resolution_hz = 7.0 * log.df_hz;
+    log.duration_s = 1.0 / (2.0 * log.df_hz);
+    log.f_hz = malloc(N * sizeof *log.f_hz);
+    log.sv = malloc(N * sizeof *log.sv);
+    assert_true(log.f_hz && log.sv);
+    for (size_t i = 0; i < N; i++) {
+        double complex wind, drive;
+        log.f_hz[i] = (double)(i + 1) * log.df_hz;
+        tune_plant_eval(&wind, &there, TUNE_PATH_PAYLOAD_ENCODER, &log.f_hz[i], 1);
+        tune_plant_eval(&drive, &there, TUNE_PATH_DRIVE_ENCODER, &log.f_hz[i], 1);
+        log.sv[i] = pow(cabs(wind), 2.0) * tune_disturbance_wind_psd(&stated, log.f_hz[i]) +
+                    pow(cabs(drive), 2.0) * stated.drive_psd + stated.sensor_psd;
+        if (i < 5) log.sv[i] *= 50.0;
+    }
+    exact = predicted(&stated, NULL, &here, &stiff, 20.0);
+    carried = predicted(&log, &there, &here, &stiff, 20.0);
+    /* model: bins of 25 mHz over resonances 120 mHz wide */
+    check_close_rel(carried.measured_rms_rad.value, exact.measured_rms_rad.value, 0.01);
+    check_close_rel(carried.source[0].rms_rad, exact.source[0].rms_rad, 0.01);
+    check_close_rel(carried.source[1].rms_rad, exact.source[1].rms_rad, 0.01);
+    check_close_rel(carried.source[2].rms_rad, exact.source[2].rms_rad, 0.01);
+    tune_jitter_free(&exact);
+    tune_jitter_free(&carried);
+    tune_disturbance_free(&log);
+}
+
 static void noise_alone_is_not_taken_for_torque(void **state)
 {
     /* an axis disturbed by nothing that matters: the log holds encoder noise */
@@ -344,6 +426,8 @@ int main(void)
         cmocka_unit_test(under_the_old_gains_the_log_itself_is_foretold),
         cmocka_unit_test(stiffer_gains_make_the_jitter_foretold),
         cmocka_unit_test(another_pointing_makes_the_jitter_foretold),
+        cmocka_unit_test(each_source_alone_agrees_with_the_time_domain),
+        cmocka_unit_test(the_smooth_model_is_carried_unchanged),
         cmocka_unit_test(noise_alone_is_not_taken_for_torque),
         cmocka_unit_test(what_cannot_be_foretold_is_refused),
         cmocka_unit_test(every_refused_allocation_is_reported),

@@ -74,7 +74,7 @@ static void realisations_have_the_spectrum(void **state)
 static void realisations_have_the_rms(void **state)
 {
     /* mean square over many short runs: their low frequencies must be there too */
-    enum { N = 500, RUNS = 200 };
+    enum { N = 500, RUNS = 100 };
     double wind[N], sum = 0.0, ends = 0.0;
     struct tune_random rng;
     struct tune_error err;
@@ -92,12 +92,33 @@ static void realisations_have_the_rms(void **state)
     check_close_rel(ends, 18.0, 0.2 + 5.0 * sqrt(2.0 / RUNS));
 }
 
+static void the_real_lines_at_both_ends_have_their_half_interval(void **state)
+{
+    /* a sample taken alone, under a corner far above the rate, is made of lines 0 and rate/2 only */
+    enum { RUNS = 500 };
+    const double corner = 50.0, df = 0.5;
+    const double want =
+        (tune_wind_psd(1.0, corner, 0.0) + tune_wind_psd(1.0, corner, df)) * df / 2.0;
+    double sum = 0.0;
+    struct tune_random rng;
+    struct tune_error err;
+    (void)state;
+    tune_random_init(&rng, 79, 0);
+    for (int r = 0; r < RUNS; r++) {
+        double wind;
+        assert_int_equal(tune_wind_realise(&wind, 1, 1.0, 1.0, corner, &rng, &err), TUNE_OK);
+        sum += wind * wind / RUNS;
+    }
+    check_close_rel(sum, want, 5.0 * sqrt(2.0 / RUNS)); /* statistical, 5 sigma */
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(spectrum_integrates_to_its_mean_square),
         cmocka_unit_test(realisations_have_the_spectrum),
         cmocka_unit_test(realisations_have_the_rms),
+        cmocka_unit_test(the_real_lines_at_both_ends_have_their_half_interval),
     };
     return cmocka_run_group_tests_name("wind", tests, NULL, NULL);
 }
