@@ -163,7 +163,8 @@ enum tune_status design_constraints(struct problem *problem, struct tune_error *
 
 size_t design_variable_count(size_t n_biquads);
 void design_bounds(double *lower, double *upper, const struct problem *problem, size_t n_biquads);
-void design_start_at(double x[VARIABLES_PID], const struct problem *problem, double crossover_hz);
+void design_start_at(double x[VARIABLES_PID], const struct problem *problem, double crossover_hz,
+                     double lowpass_factor);
 void design_to_controller(struct tune_controller *controller, const double *x, size_t n_biquads,
                           double rate_hz);
 

@@ -10,7 +10,7 @@
 
 #include "core/workers.h"
 
-enum { STARTS = 3, CANDIDATES_MAX = 12, ROUNDS_FIRST = 25, ROUNDS = 12 };
+enum { CANDIDATES_MAX = 12, ROUNDS_FIRST = 25, ROUNDS = 12 };
 
 #define NEUTRAL_ZETA 0.4
 
@@ -41,41 +41,51 @@ static enum tune_status search_all(struct candidate *out, struct field *field,
     return TUNE_OK;
 }
 
-/* From fast to slow until all holds, or nearly; two slower starts beside it, since the highest possible
- * crossover may sit in a valley of its own. Where nothing holds: the least bad. */
-static void find_starts(struct field *field, struct evaluation *e)
+static struct candidate start_at(const struct problem *problem, struct evaluation *e,
+                                 double crossover_hz, double lowpass_factor)
 {
+    struct candidate here = {0};
+    design_start_at(here.x, problem, crossover_hz, lowpass_factor);
+    design_evaluate(e, problem, here.x, false);
+    here.stable = e->unstable == 0.0;
+    here.worst_value = e->worst_value;
+    here.objective = e->objective;
+    return here;
+}
+
+/* From fast to slow until all holds, or nearly. The search starts there, from slower loops and from
+ * faster ones that miss a limit but are stable: valleys of different filters lie side by side. */
+static void find_starts(struct field *field, struct candidate *least, struct evaluation *e,
+                        double lowpass_factor)
+{
+    static const double multiple[] = {4.0, 2.0, 1.0, 0.5};
     const struct problem *problem = field->problem;
-    const double highest = 0.05 * problem->rate_hz, lowest = 1e-3 * problem->first_feature_hz;
-    struct candidate least = {.worst_value = INFINITY, .objective = INFINITY};
-    double accepted_hz = 0.0;
-    design_start_at(least.x, problem, lowest);
-    for (double hz = highest; hz >= lowest && field->n < STARTS; hz *= 0.7) {
-        struct candidate here = {0};
-        if (accepted_hz > 0.0 && hz > 0.5 * accepted_hz) continue;
-        design_start_at(here.x, problem, hz);
-        design_evaluate(e, problem, here.x, false);
-        here.stable = e->unstable == 0.0;
-        here.worst_value = e->worst_value;
-        here.objective = e->objective;
-        if (here.stable && here.worst_value < 0.1) {
-            field->candidate[field->n++] = here;
-            accepted_hz = hz;
-        } else if (design_better(&here, &least)) {
-            least = here;
-        }
+    const double lowest = 1e-3 * problem->first_feature_hz;
+    double hz = 0.05 * problem->rate_hz;
+    for (;; hz *= 0.7) {
+        const struct candidate here = start_at(problem, e, hz, lowpass_factor);
+        if (design_better(&here, least)) *least = here;
+        if (here.stable && here.worst_value < 0.1) break;
+        if (hz < lowest) return;
     }
-    if (field->n == 0) field->candidate[field->n++] = least;
+    for (size_t i = 0; i < sizeof multiple / sizeof multiple[0]; i++) {
+        const struct candidate here = start_at(problem, e, hz * multiple[i], lowpass_factor);
+        if (here.stable) field->candidate[field->n++] = here;
+    }
 }
 
 enum tune_status design_first(struct candidate *out, const struct problem *problem,
                               struct pulse *pulse, struct tune_error *err)
 {
     struct field field = {.problem = problem, .pulse = pulse, .rounds = ROUNDS_FIRST};
+    struct candidate least = {.worst_value = INFINITY, .objective = INFINITY};
     struct evaluation evaluation;
     enum tune_status status = design_evaluation_init(&evaluation, problem, 0, err);
     if (status != TUNE_OK) return status;
-    find_starts(&field, &evaluation);
+    /* filters out of the way, or nearer the crossover, where modes above must be kept small */
+    find_starts(&field, &least, &evaluation, INFINITY);
+    find_starts(&field, &least, &evaluation, 20.0);
+    if (field.n == 0) field.candidate[field.n++] = least; /* nothing holds: the least bad */
     design_evaluation_free(&evaluation);
     return search_all(out, &field, err);
 }

@@ -51,16 +51,17 @@ void design_bounds(double *lower, double *upper, const struct problem *problem, 
 
 /* Well-damped PID for a rigid body crossing near crossover_hz: kd alone makes .8 of the gain there,
  * corners of the proportional and integral parts a factor 2.5 and 20 below (common practice, no
- * source). */
-void design_start_at(double x[VARIABLES_PID], const struct problem *problem, double crossover_hz)
+ * source). Its filters near half the loop rate, or a low-pass the given factor above the crossover. */
+void design_start_at(double x[VARIABLES_PID], const struct problem *problem, double crossover_hz,
+                     double lowpass_factor)
 {
     const double omega = 2.0 * TUNE_PI * crossover_hz, nyquist = 0.5 * problem->rate_hz;
     const double kd = 0.8 * problem->inertia_kg_m2 * omega, kp = kd * omega / 2.5;
     x[0] = log(kp);
     x[1] = log(kp * omega / 8.0);
     x[2] = log(kd);
-    x[3] = log(0.6 * nyquist);
-    x[4] = log(0.7 * nyquist);
+    x[3] = log(fmin(0.6 * nyquist, 2.0 * lowpass_factor * crossover_hz));
+    x[4] = log(fmin(0.7 * nyquist, lowpass_factor * crossover_hz));
     x[5] = log(0.7);
 }
 

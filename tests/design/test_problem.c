@@ -15,7 +15,7 @@ static void random_point(double *x, const struct problem *problem, size_t n_biqu
                          double crossover_hz, double spread, struct tune_random *rng)
 {
     double lower[VARIABLES_MAX], upper[VARIABLES_MAX];
-    design_start_at(x, problem, crossover_hz);
+    design_start_at(x, problem, crossover_hz, INFINITY);
     for (size_t k = 0; k < n_biquads; k++) {
         double *q = x + VARIABLES_PID + VARIABLES_BIQUAD * k;
         q[0] = log(10.0 + 40.0 * tune_random_uniform(rng));
@@ -187,7 +187,7 @@ static void nothing_of_an_evaluation_is_ever_nan(void **state)
         design_problem_init(&problem, a.plant, a.name, 2, &a.disturbance, &a.opts, NULL), TUNE_OK);
     assert_int_equal(design_evaluation_init(&e, &problem, 1, NULL), TUNE_OK);
     for (int kind = 0; kind < 4; kind++) {
-        design_start_at(x, &problem, 3.0);
+        design_start_at(x, &problem, 3.0, INFINITY);
         x[6] = log(30.0);
         x[7] = x[8] = log(0.4);
         x[9] = 0.0;
