@@ -113,23 +113,28 @@ static enum tune_status stand_loop(struct verdict *verdict, const struct demand 
     return TUNE_OK;
 }
 
-/* |L| above a frequency, on the grid of the problem: modes are resolved there. */
-static enum tune_status stand_rolloff(struct verdict *verdict, const struct demand *demand,
-                                      const struct scenario *s, const struct bench *bench,
-                                      struct tune_error *err)
+static bool is_loop(enum demand_kind kind)
+{
+    return kind == DEMAND_PEAK || kind == DEMAND_REDUCED || kind == DEMAND_LADDER ||
+           kind == DEMAND_DELAY;
+}
+
+static enum tune_status stand_figures(struct verdict *verdict, const struct scenario *s,
+                                      const struct bench *bench, struct tune_error *err)
 {
     const struct problem *problem = bench->problem;
-    double complex *c = calloc(problem->n, sizeof *c);
-    if (!c) return tune_error_memory(err, "appraising a controller");
-    tune_controller_eval(c, bench->controller, problem->f_hz, problem->n);
-    for (size_t k = 0; k < s->n; k++) {
-        const double f_hz = problem->f_hz[s->at[k]];
-        if (f_hz < demand->value) continue;
-        stand(verdict, bench->problem, demand,
-              0.5 * log(square(times(s->g[k], c[s->at[k]]))) - log(demand->limit), f_hz);
+    struct fine_figures *figures = &verdict->figures;
+    const enum tune_status status =
+        design_fine_figures(figures, bench->controller, s, problem, err);
+    for (size_t d = 0; d < problem->demands.n && status == TUNE_OK; d++) {
+        const struct demand *demand = &problem->demands.demand[d];
+        if (demand->kind == DEMAND_TORQUE)
+            stand(verdict, problem, demand, 0.5 * log(figures->torque2) - log(demand->limit), 0.0);
+        else if (demand->kind == DEMAND_ROLLOFF)
+            stand(verdict, problem, demand, 0.5 * log(figures->gain2) - log(demand->limit),
+                  figures->gain_hz);
     }
-    free(c);
-    return TUNE_OK;
+    return status;
 }
 
 static enum tune_status judge_scenario(void *user, size_t item, struct tune_error *err)
@@ -139,24 +144,14 @@ static enum tune_status judge_scenario(void *user, size_t item, struct tune_erro
     const struct demands *demands = &bench->problem->demands;
     struct verdict *verdict = &bench->verdict[item];
     enum tune_status status = TUNE_OK;
-    *verdict = (struct verdict){.figures = {HUGE_VAL, HUGE_VAL, HUGE_VAL}};
+    *verdict = (struct verdict){.figures = {HUGE_VAL, HUGE_VAL, HUGE_VAL, 0, 0}};
     verdict->worst = (struct standing){.excess = -HUGE_VAL, .scenario = item};
     for (size_t d = 0; d < DEMANDS_MAX; d++)
         verdict->each[d] = verdict->worst;
-    for (size_t d = 0; d < demands->n && status == TUNE_OK; d++) {
-        const struct demand *demand = &demands->demand[d];
-        if (demand->kind == DEMAND_DISC || demand->kind == DEMAND_TORQUE) continue;
-        if (demand->kind == DEMAND_ROLLOFF)
-            status = stand_rolloff(verdict, demand, s, bench, err);
-        else
-            status = stand_loop(verdict, demand, s, bench, err);
-    }
-    if (status != TUNE_OK || !verdict->stable) return status;
-    status = design_fine_figures(&verdict->figures, bench->controller, s, bench->problem, err);
     for (size_t d = 0; d < demands->n && status == TUNE_OK; d++)
-        if (demands->demand[d].kind == DEMAND_TORQUE)
-            stand(verdict, bench->problem, &demands->demand[d],
-                  0.5 * log(verdict->figures.torque2) - log(demands->demand[d].limit), 0.0);
+        if (is_loop(demands->demand[d].kind))
+            status = stand_loop(verdict, &demands->demand[d], s, bench, err);
+    if (status == TUNE_OK && verdict->stable) status = stand_figures(verdict, s, bench, err);
     return status;
 }
 

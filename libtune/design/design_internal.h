@@ -274,9 +274,10 @@ struct standing {
     bool unstable;
 };
 
-/* Squares of jitter, rad^2, and of noise torque, (N m)^2, of one scenario. */
+/* Squares of jitter, rad^2, of noise torque, (N m)^2, and of the largest |L| above the frequency from
+ * which it is limited, of one scenario. */
 struct fine_figures {
-    double sky2, encoder2, torque2;
+    double sky2, encoder2, torque2, gain2, gain_hz;
 };
 
 /* fine.c */

@@ -5,7 +5,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum { BASE = 2000, AROUND = 21 };
+enum { BASE = 2000, AROUND = 41 };
 
 /* Everything of one scenario at f_hz[n]. */
 struct fine {
@@ -26,9 +26,9 @@ static size_t add_around(double *f_hz, size_t n, double centre_hz, double zeta, 
 {
     const double width = fmax(fabs(zeta), 1e-3);
     for (int i = 0; i < AROUND; i++) {
-        /* dense at the centre, out to 12 half widths */
+        /* out to 12 half widths, a third of one apart near the first */
         const double u = (2.0 * i - (AROUND - 1)) / (AROUND - 1);
-        const double f = centre_hz * (1.0 + 12.0 * width * u * u * u);
+        const double f = centre_hz * (1.0 + 12.0 * width * u * fabs(u));
         if (f > low && f < high) f_hz[n++] = f;
     }
     return n;
@@ -47,6 +47,8 @@ static size_t fill_grid(double *f_hz, const struct scenario *s, const struct pro
     design_features(zero, &n_zeros, &first_hz, &s->plant);
     for (size_t k = 0; k < n_zeros; k++)
         n = add_around(f_hz, n, zero[k].f_hz, zero[k].zeta, low, high);
+    f_hz[n++] =
+        fmax(low, problem->opts->gain_stabilised_above_hz); /* where |L| is largest, often */
     qsort(f_hz, n, sizeof *f_hz, rising);
     return n;
 }
@@ -55,7 +57,7 @@ static enum tune_status prepare(struct fine *fine, const struct scenario *s,
                                 const struct problem *problem,
                                 const struct tune_controller *controller, struct tune_error *err)
 {
-    const size_t room = BASE + 2 * TUNE_MODES_MAX * AROUND;
+    const size_t room = BASE + 2 * TUNE_MODES_MAX * AROUND + 1;
     *fine = (struct fine){.f_hz = calloc(room, sizeof *fine->f_hz),
                           .c = calloc(7 * room, sizeof *fine->c)};
     if (!fine->f_hz || !fine->c) return tune_error_memory(err, "appraising a controller");
@@ -97,6 +99,14 @@ static void densities(struct fine_figures *density, const struct fine *f, size_t
     density->torque2 = square(times(f->c[k], sens)) * problem->torque_noise_psd;
 }
 
+static void note_gain(struct fine_figures *out, const struct fine *f, size_t k, double above_hz)
+{
+    const double gain2 = square(times(f->g[k], f->c[k]));
+    if (f->f_hz[k] < above_hz || gain2 <= out->gain2) return;
+    out->gain2 = gain2;
+    out->gain_hz = f->f_hz[k];
+}
+
 enum tune_status design_fine_figures(struct fine_figures *out,
                                      const struct tune_controller *controller,
                                      const struct scenario *s, const struct problem *problem,
@@ -114,6 +124,7 @@ enum tune_status design_fine_figures(struct fine_figures *out,
         out->sky2 += width * density.sky2;
         out->encoder2 += width * density.encoder2;
         out->torque2 += width * density.torque2;
+        note_gain(out, &fine, k, problem->opts->gain_stabilised_above_hz);
     }
     free(fine.f_hz);
     free(fine.c);

@@ -169,6 +169,8 @@ enum tune_status design_grid(struct problem *problem, struct tune_error *err)
     if (!wishes.wish || !place) status = tune_error_memory(err, "preparing the design");
     if (status == TUNE_OK) {
         wish_base(&wishes, problem->first_feature_hz, problem->rate_hz);
+        if (problem->opts->gain_stabilised_above_hz > 0.0)
+            wish_for(&wishes, problem->opts->gain_stabilised_above_hz, EVERYONE, 0.0, HUGE_VAL);
         for (size_t s = 0; s < problem->n_scenarios; s++)
             wish_own(&wishes, problem, (int)s);
         n = merge(&wishes, place);

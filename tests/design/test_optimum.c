@@ -79,12 +79,13 @@ static void a_random_walk_finds_nothing_better_near_by(void **state)
 /* The biquad kept is no worse than one begun at any resonance or at the first antiresonance. */
 static void the_best_place_for_a_biquad_is_kept(void **state)
 {
-    const struct small_axis a = small_axis();
+    struct small_axis a = small_axis();
     struct problem problem;
     struct pulse pulse = {.busy = ATOMIC_FLAG_INIT};
     struct candidate pid, grown;
     double place_hz[4];
     (void)state;
+    a.opts.mode_shift = 0.0;
     assert_int_equal(
         design_problem_init(&problem, a.plant, a.name, 2, &a.disturbance, &a.opts, NULL), TUNE_OK);
     assert_int_equal(design_first(&pid, &problem, &pulse, NULL), TUNE_OK);
@@ -168,7 +169,7 @@ static void random_axes_get_designs_that_hold(void **state)
 {
     struct tune_random rng;
     (void)state;
-    for (unsigned trial = 0; trial < 2 * check_multiplier(); trial++) {
+    for (unsigned trial = 0; trial < check_multiplier(); trial++) {
         struct tune_design design;
         struct small_axis a;
         tune_random_init(&rng, 77, trial);

@@ -206,7 +206,7 @@ static void running_out_of_memory_is_reported_wherever_it_happens(void **state)
     (void)state;
     a.opts.max_biquads = 0;
     a.opts.mode_shift = 0.0;
-    for (; status == TUNE_ENOMEM; k += 1 + k / 12) {
+    for (; status == TUNE_ENOMEM; k += 1 + k / 6) {
         struct tune_design design;
         struct tune_error err;
         check_fail_allocation(k);
@@ -229,7 +229,7 @@ static void appraisal_reports_running_out_of_memory(void **state)
     enum tune_status status = TUNE_ENOMEM;
     (void)state;
     a.opts.mode_shift = 0.0;
-    for (unsigned long k = 1; status == TUNE_ENOMEM; k += 1 + k / 12) {
+    for (unsigned long k = 1; status == TUNE_ENOMEM; k += 1 + k / 6) {
         struct tune_design_step step;
         check_fail_allocation(k);
         status = tune_design_appraise(&step, &c, a.plant, a.name, 1, &a.disturbance, &a.opts, NULL);
