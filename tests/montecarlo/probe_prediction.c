@@ -1,6 +1,6 @@
 /* probe_prediction.c - predicted against simulated jitter over many seeds.
  *
- * usage: probe_prediction [SEEDS]     (default 60)
+ * usage: probe_prediction [SEEDS]     (default 60, at least 20: the bounds are those of many)
  *
  * Per seed a quiet log of 60 s under soft gains is simulated, the jitter under stiffer gains foretold
  * and simulated with other wind and noise. Exit 1 where the mean, the scatter or the share of logs
@@ -149,6 +149,10 @@ int main(int argc, char **argv)
                                                {"another pointing", 20.0, 10.0, 0.05}};
     const uint64_t seeds = argc > 1 ? strtoull(argv[1], NULL, 10) : 60;
     bool all_good = true;
+    if (seeds < 20) {
+        fprintf(stderr, "usage: probe_prediction [SEEDS, 20 or more]\n");
+        return 2;
+    }
     printf("%-26s %9s %15s %15s %9s %7s\n", "ln(foretold/simulated)", "exact", "measured", "sky",
            "claimed", "within");
     for (size_t k = 0; k < sizeof scenario / sizeof *scenario; k++) {
