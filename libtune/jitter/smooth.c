@@ -79,7 +79,7 @@ static void gather(struct smooth_fit *fit, const struct tune_disturbance *d,
 static bool solve_set(double *x, double h[COLUMNS][COLUMNS], const double *g, unsigned set)
 {
     double a[COLUMNS][COLUMNS + 1];
-    size_t index[COLUMNS], n = 0;
+    size_t index[COLUMNS] = {0}, n = 0;
     for (size_t j = 0; j < COLUMNS; j++)
         if (set & (1u << j)) index[n++] = j;
     for (size_t r = 0; r < n; r++) {
