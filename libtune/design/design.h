@@ -71,7 +71,8 @@ TUNE_API struct tune_design_opts tune_design_defaults(void);
 /* plants[n_pointings] with payload ratios set (known, stated or assumed), names[n_pointings] for
  * messages, one smooth disturbance.
  *   TUNE_ENOSOL  nothing feasible: err names the constraint, the pointing and the frequency in the way
- *   TUNE_EINVAL, TUNE_ECANCELLED, TUNE_ENOMEM */
+ *   TUNE_EINVAL  an option or plant outside its range, no torque disturbance at all
+ *   TUNE_ECANCELLED, TUNE_ENOMEM */
 TUNE_API enum tune_status tune_design_controller(
     struct tune_design *out, const struct tune_plant *plants, const char *const *names,
     size_t n_pointings, const struct tune_disturbance *disturbance,

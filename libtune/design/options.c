@@ -97,9 +97,13 @@ static enum tune_status check_disturbance(const struct tune_disturbance *d, stru
     if (!(d->sensor_psd >= 0.0 && isfinite(d->sensor_psd)))
         return refuse(err, "sensor_psd", d->sensor_psd, "0 or more");
     /* without torque to fight, the best loop is an open one */
-    if (!(d->wind_rms_nm > 0.0 || d->drive_psd > 0.0))
-        return refuse(err, "wind_rms_nm", d->wind_rms_nm, "above 0, or drive_psd above 0");
-    return TUNE_OK;
+    if (d->wind_rms_nm > 0.0 || d->drive_psd > 0.0) return TUNE_OK;
+    (void)tune_error_set(
+        err, TUNE_EINVAL,
+        "there is no torque disturbance to design against: take a longer quiet log "
+        "under softer gains, or state wind or drive torque noise");
+    tune_error_about(err, "disturbance", "0", "above 0");
+    return TUNE_EINVAL;
 }
 
 enum tune_status design_check(const struct tune_design_opts *opts, const struct tune_plant *plants,
@@ -129,7 +133,7 @@ static void add_reductions(struct demands *out, double peak, double reduction)
     double kappa = 0.316;
     add(out, DEMAND_REDUCED, 0.5, peak);
     add(out, DEMAND_REDUCED, kappa, peak);
-    for (int i = 0; i < 6 && outer / kappa < reduction; i++) {
+    for (int i = 0; i < 8 && outer / kappa < reduction; i++) {
         kappa *= 1.02 * inner / outer;
         add(out, DEMAND_REDUCED, kappa, peak);
     }
