@@ -37,7 +37,7 @@ def with_tracks(folder):
         text = f.read()
     for pointing, track in zip(POINTINGS, TRACKS):
         text += ("\n[log %s]\nkind = track\npointing = %s\nramp_arcsec_per_s = 15.041\n"
-                 "duration_s = 120\nlog_sky = yes\n" % (track, pointing))
+                 "duration_s = 300\nlog_sky = yes\n" % (track, pointing))
     with open(path, "w", encoding="utf-8") as f:
         f.write(text)
     return path
