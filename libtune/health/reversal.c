@@ -55,7 +55,8 @@ void health_check_reversal(struct health_case *c)
         c, "velocity-reversal", TUNE_WITH_CARE, first, share,
         "sweep on a ramp faster than the sweep's own motion, or inject less at low frequency "
         "and at resonances",
-        "the axis turns back during %.2g %% of the sweep: friction makes it look stiffer and "
-        "better damped than it is",
+        "the axis turns back during %.2g %% of the sweep: friction, where there is any, then makes "
+        "it "
+        "look stiffer and better damped than it is",
         100.0 * share);
 }
