@@ -53,9 +53,11 @@ packages:
 build/quietaxis: $(APP_OBJ) build/libtune.a
 	$(call SHOW,link   )$(CC) $(CFLAGS_ALL) -o $@ $^ $(LIBS)
 
+# one object with the hidden names made local: a user's program may have names of its own
 build/libtune.a: $(LIB_OBJ)
 	@rm -f $@
-	$(call SHOW,archive)ar rcs $@ $^
+	$(call SHOW,archive)ld -r -o build/libtune.o $^ && objcopy --localize-hidden build/libtune.o && \
+	  ar rcs $@ build/libtune.o
 
 build/libtune.so: $(LIB_OBJ)
 	$(call SHOW,link   )$(CC) $(CFLAGS_ALL) -shared -o $@ $^ $(LIBS)
@@ -157,8 +159,12 @@ lint:
 layers:
 	@.ci/layers
 
+# make bench-fit runs bench_fit.c alone
 bench: $(BENCHES)
 	@for b in $(BENCHES); do $$b || exit 1; done
+
+bench-%: build/obj/tests/bench/bench_%
+	@$<
 
 install: all
 	install -D build/quietaxis $(DESTDIR)$(PREFIX)/bin/quietaxis
