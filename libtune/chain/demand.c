@@ -10,8 +10,8 @@
 /* Torque the loop may make of sensor noise where the logbook does not say. */
 static double noise_torque(struct tune_notes *notes, const struct design_work *work)
 {
-    const struct tune_drive_entry *drive = &work->chain->logbook.drive;
-    const struct tune_requirement *requirement = &work->chain->logbook.requirement;
+    const struct tune_drive_entry *drive = &work->basis.chain.logbook.drive;
+    const struct tune_requirement *requirement = &work->basis.chain.logbook.requirement;
     double torque_nm = 0.0;
     if (requirement->noise_torque_rms_nm > 0.0) return requirement->noise_torque_rms_nm;
     if (drive->torque_continuous_nm > 0.0) {
@@ -27,8 +27,8 @@ static double noise_torque(struct tune_notes *notes, const struct design_work *w
             0.01 * drive->torque_limit_nm);
         return 0.01 * drive->torque_limit_nm;
     }
-    for (size_t i = 0; i < work->id->n_pointings; i++)
-        torque_nm = fmax(torque_nm, work->id->pointing[i].torque_rms_nm);
+    for (size_t i = 0; i < work->basis.id.n_pointings; i++)
+        torque_nm = fmax(torque_nm, work->basis.id.pointing[i].torque_rms_nm);
     tune_notes_add(
         notes,
         "No torque rating is stated: noise torque is held below 2 %% of the rms torque of "
@@ -66,7 +66,7 @@ static enum tune_status check_asked(const struct tune_requirement *r, struct tun
 enum tune_status chain_demand(struct tune_design_opts *out, struct tune_notes *notes,
                               const struct design_work *work, struct tune_error *err)
 {
-    const struct tune_logbook *logbook = &work->chain->logbook;
+    const struct tune_logbook *logbook = &work->basis.chain.logbook;
     const struct tune_requirement *requirement = &logbook->requirement;
     const enum tune_status status = check_asked(requirement, err);
     *out = tune_design_defaults();
@@ -74,7 +74,7 @@ enum tune_status chain_demand(struct tune_design_opts *out, struct tune_notes *n
         tune_error_place(err, logbook->ini_path, 0, 0);
         return status;
     }
-    out->threads = work->chain->job->threads;
+    out->threads = work->basis.chain.job->threads;
     out->max_biquads = logbook->drive.max_biquads;
     if (out->max_biquads > TUNE_BIQUADS_MAX) out->max_biquads = TUNE_BIQUADS_MAX;
     if (requirement->peak_sensitivity > 0.0) out->peak_sensitivity = requirement->peak_sensitivity;
@@ -85,7 +85,7 @@ enum tune_status chain_demand(struct tune_design_opts *out, struct tune_notes *n
     if (requirement->gain_reduction_margin_db > 0.0)
         out->gain_reduction_margin = tune_ratio_from_db(requirement->gain_reduction_margin_db);
     out->noise_torque_rms_nm = noise_torque(notes, work);
-    out->sensor_noise_rad = tune_rad_from_arcsec(work->quiet.summary.sensor_noise_arcsec);
+    out->sensor_noise_rad = tune_rad_from_arcsec(work->basis.quiet.summary.sensor_noise_arcsec);
     if (out->noise_torque_rms_nm > 0.0) return TUNE_OK;
     return tune_error_set(err, TUNE_EDATA,
                           "the torque the loop may make of noise is not known: state "

@@ -111,20 +111,20 @@ static void present_gains(struct tune_proposal *out)
 
 void chain_describe_design(struct tune_proposal *out, const struct design_work *work)
 {
-    out->disturbance = work->quiet.summary;
-    memcpy(out->payload, work->plants.payload, sizeof out->payload);
-    judge(out, &work->chain->logbook.requirement);
+    out->disturbance = work->basis.quiet.summary;
+    memcpy(out->payload, work->basis.plants.payload, sizeof out->payload);
+    judge(out, &work->basis.chain.logbook.requirement);
     limits(out, work);
-    left_to_verify(out, &work->chain->logbook.requirement);
+    left_to_verify(out, &work->basis.chain.logbook.requirement);
     chain_caution_gains(&out->cautions);
     present_gains(out);
-    tune_notes_join(&out->notes, &work->quiet.notes);
-    tune_notes_join(&out->notes, &work->plants.notes);
-    tune_notes_join(&out->notes, &work->id->notes);
-    chain_note_signs(&out->notes, &work->chain->logbook);
-    if (work->quiet.log && fmin(work->quiet.summary.duration_s, 60.0) < 60.0)
+    tune_notes_join(&out->notes, &work->basis.quiet.notes);
+    tune_notes_join(&out->notes, &work->basis.plants.notes);
+    tune_notes_join(&out->notes, &work->basis.id.notes);
+    chain_note_signs(&out->notes, &work->basis.chain.logbook);
+    if (work->basis.quiet.log && fmin(work->basis.quiet.summary.duration_s, 60.0) < 60.0)
         tune_notes_add(&out->notes, "The quiet log is only %.0f s long; a minute or two tell more.",
-                       work->quiet.summary.duration_s);
+                       work->basis.quiet.summary.duration_s);
 }
 
 /* ---- controller.ini -----------------------------------------------------------------------------*/

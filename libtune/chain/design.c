@@ -46,7 +46,7 @@ static void name_step(struct tune_candidate *out, size_t biquads)
 static enum tune_status take_candidates(struct tune_proposal *out, const struct design_work *work,
                                         const struct tune_design *design, struct tune_error *err)
 {
-    const struct tune_logbook *logbook = &work->chain->logbook;
+    const struct tune_logbook *logbook = &work->basis.chain.logbook;
     const size_t present = logbook->has_controller ? 1 : 0;
     enum tune_status status = TUNE_OK;
     out->candidate = calloc(design->n_steps + 1, sizeof *out->candidate);
@@ -54,9 +54,9 @@ static enum tune_status take_candidates(struct tune_proposal *out, const struct 
     out->n_candidates = design->n_steps + present;
     if (present) {
         struct tune_design_step step;
-        status =
-            tune_design_appraise(&step, &logbook->controller, work->plants.plant, work->plants.name,
-                                 work->plants.n, &work->quiet.disturbance, &work->opts, err);
+        status = tune_design_appraise(&step, &logbook->controller, work->basis.plants.plant,
+                                      work->basis.plants.name, work->basis.plants.n,
+                                      &work->basis.quiet.disturbance, &work->opts, err);
         if (!status) take_step(&out->candidate[0], &step);
         (void)snprintf(out->candidate[0].name, sizeof out->candidate[0].name, "present");
         out->candidate[0].present = true;
@@ -87,9 +87,10 @@ static enum tune_status predict_one(double *jitter_arcsec, const struct judging 
 {
     const struct design_work *work = judging->work;
     struct tune_jitter jitter = {0};
-    enum tune_status status = tune_jitter_predict(
-        &jitter, &work->quiet.disturbance, &work->plants.plant[work->quiet.pointing],
-        &work->plants.plant[pointing], controller, 0.0, err);
+    enum tune_status status =
+        tune_jitter_predict(&jitter, &work->basis.quiet.disturbance,
+                            &work->basis.plants.plant[work->basis.quiet.pointing],
+                            &work->basis.plants.plant[pointing], controller, 0.0, err);
     *jitter_arcsec = (double)NAN;
     if (status == TUNE_ENOSOL) {
         tune_error_clear(err);
@@ -105,7 +106,7 @@ static enum tune_status predict_one(double *jitter_arcsec, const struct judging 
 static enum tune_status judge_one(void *user, size_t item, struct tune_error *err)
 {
     struct judging *judging = user;
-    const struct tune_identification *id = judging->work->id;
+    const struct tune_identification *id = &judging->work->basis.id;
     const size_t pointing = item % id->n_pointings;
     struct tune_candidate *candidate = &judging->out->candidate[item / id->n_pointings];
     struct progress_item watch;
@@ -136,7 +137,7 @@ static void take_worst(struct tune_candidate *out, const double *jitter_arcsec,
 static enum tune_status judge_all(struct tune_proposal *out, struct design_work *work,
                                   struct tune_error *err)
 {
-    const size_t n = work->id->n_pointings, items = n * out->n_candidates;
+    const size_t n = work->basis.id.n_pointings, items = n * out->n_candidates;
     struct judging *judging = calloc(1, sizeof *judging);
     double *jitter_arcsec = calloc(items + 1, sizeof *jitter_arcsec);
     enum tune_status status =
@@ -150,11 +151,11 @@ static enum tune_status judge_all(struct tune_proposal *out, struct design_work 
         judging->out = out;
         judging->work = work;
         judging->jitter_arcsec = jitter_arcsec;
-        progress_start(&judging->progress, work->chain->job->watch, items, 0.8, 1.0);
-        status = tune_workers_run(items, work->chain->job->threads, judge_one, judging, err);
+        progress_start(&judging->progress, work->basis.chain.job->watch, items, 0.8, 1.0);
+        status = tune_workers_run(items, work->basis.chain.job->threads, judge_one, judging, err);
     }
     for (size_t i = 0; !status && i < out->n_candidates; i++)
-        take_worst(&out->candidate[i], jitter_arcsec + i * n, &work->plants);
+        take_worst(&out->candidate[i], jitter_arcsec + i * n, &work->basis.plants);
     free(jitter_arcsec);
     free(judging);
     return status;
@@ -170,8 +171,8 @@ static enum tune_status loop_files(struct tune_proposal *out, struct chain_file 
     enum tune_status status = TUNE_OK;
     for (size_t i = 0; !status && i < best->n_margins; i++) {
         (void)snprintf(file[i].name, sizeof file[i].name, "loop-%s.csv", best->margins[i].pointing);
-        status = tune_loop_csv(&file[i].text, &work->id->pointing[i].fit.plant, &best->controller,
-                               from_hz, err);
+        status = tune_loop_csv(&file[i].text, &work->basis.id.pointing[i].fit.plant,
+                               &best->controller, from_hz, err);
         if (!status) chain_result_file(&best->margins[i].loop_file, &file[i]);
     }
     return status;
@@ -180,7 +181,7 @@ static enum tune_status loop_files(struct tune_proposal *out, struct chain_file 
 static enum tune_status write_all(struct tune_proposal *out, const struct design_work *work,
                                   struct tune_error *err)
 {
-    const size_t n = work->id->n_pointings;
+    const size_t n = work->basis.id.n_pointings;
     struct chain_file *file = calloc(n + 1, sizeof *file);
     enum tune_status status =
         file ? loop_files(out, file, work, err) : tune_error_memory(err, "writing a design");
@@ -189,7 +190,8 @@ static enum tune_status write_all(struct tune_proposal *out, const struct design
         status = chain_controller_file(&file[n].text, out, err);
         if (!status) chain_result_file(&out->controller_file, &file[n]);
     }
-    if (!status) status = chain_write(out, work->chain, &chain_design_kind, file, n + 1, err);
+    if (!status)
+        status = chain_write(out, &work->basis.chain, &chain_design_kind, file, n + 1, err);
     for (size_t i = 0; file && i <= n; i++)
         free(file[i].text);
     free(file);
@@ -201,26 +203,29 @@ static enum tune_status write_all(struct tune_proposal *out, const struct design
 static enum tune_status design_all(struct tune_proposal *out, struct design_work *work,
                                    struct tune_error *err)
 {
-    const struct chain *chain = work->chain;
+    const struct chain *chain = &work->basis.chain;
     struct tune_design *design = calloc(1, sizeof *design);
     struct progress *progress = calloc(1, sizeof *progress);
     struct progress_item watch;
     enum tune_status status =
         design && progress ? TUNE_OK : tune_error_memory(err, "designing a controller");
-    if (!status) status = chain_quiet_estimate(&work->quiet, chain, work->id, &work->plants, err);
+    out->jitter_of_sky = chain->logbook.requirement.jitter_of_sky;
+    if (!status)
+        status = chain_quiet_estimate(&work->basis.quiet, chain, &work->basis.id,
+                                      &work->basis.plants, err);
     if (!status) status = chain_demand(&work->opts, &out->notes, work, err);
     if (!status) {
         progress_start(progress, chain->job->watch, 1, 0.0, 0.8);
         progress_item(&watch, progress, 0, "controller");
-        status =
-            tune_design_controller(design, work->plants.plant, work->plants.name, work->plants.n,
-                                   &work->quiet.disturbance, &work->opts, &watch.watch, err);
+        status = tune_design_controller(design, work->basis.plants.plant, work->basis.plants.name,
+                                        work->basis.plants.n, &work->basis.quiet.disturbance,
+                                        &work->opts, &watch.watch, err);
     }
     if (!status) status = take_candidates(out, work, design, err);
     if (!status) status = judge_all(out, work, err);
     if (!status) {
-        if (work->quiet.log)
-            chain_set_rows(&out->provenance, work->quiet.log->file, work->quiet.rows);
+        if (work->basis.quiet.log)
+            chain_set_rows(&out->provenance, work->basis.quiet.log->file, work->basis.quiet.rows);
         chain_describe_design(out, work);
         status = write_all(out, work, err);
     }
@@ -232,48 +237,36 @@ static enum tune_status design_all(struct tune_proposal *out, struct design_work
 static enum tune_status provenance(struct tune_provenance *out, const struct design_work *work,
                                    struct tune_error *err)
 {
-    enum tune_status status = chain_provenance(out, work->chain, TUNE_SCHEMA_DESIGN, err);
-    if (!status) status = chain_quiet_provenance(out, &work->quiet, work->chain, work->id, err);
-    if (!status) status = chain_demand_provenance(out, work->chain, err);
+    enum tune_status status = chain_provenance(out, &work->basis.chain, TUNE_SCHEMA_DESIGN, err);
+    if (!status)
+        status = chain_quiet_provenance(out, &work->basis.quiet, &work->basis.chain,
+                                        &work->basis.id, err);
+    if (!status) status = chain_demand_provenance(out, &work->basis.chain, err);
     return status;
 }
 
 enum tune_status tune_chain_design(struct tune_proposal *out, const struct tune_job *job,
                                    struct tune_error *err)
 {
-    struct tune_identification id;
     struct design_work *work = calloc(1, sizeof *work);
     struct tune_provenance now = {0};
-    struct chain chain;
     bool fresh = false;
-    enum tune_status status = tune_chain_identify(&id, job, err);
+    enum tune_status status;
 
     memset(out, 0, sizeof *out);
-    memset(&chain, 0, sizeof chain);
-    if (!status && !work) status = tune_error_memory(err, "designing a controller");
-    if (!status) status = chain_open(&chain, job, err);
-    if (!status) {
-        work->chain = &chain;
-        work->id = &id;
-        status = chain_quiet_choose(&work->quiet, &chain, &id, err);
-    }
+    if (!work) return tune_error_memory(err, "designing a controller");
+    status = chain_basis_open(&work->basis, job, err);
     if (!status) status = provenance(&now, work, err);
-    if (!status) status = chain_reuse(out, &fresh, &chain, &chain_design_kind, &now, err);
+    if (!status)
+        status = chain_reuse(out, &fresh, &work->basis.chain, &chain_design_kind, &now, err);
     if (!status && !fresh) {
         out->provenance = now;
         memset(&now, 0, sizeof now);
-        out->jitter_of_sky = chain.logbook.requirement.jitter_of_sky;
-        status = chain_plants(&work->plants, &id, err);
-        if (!status) status = design_all(out, work, err);
+        status = design_all(out, work, err);
     }
     if (status) tune_proposal_free(out);
     tune_provenance_free(&now);
-    if (work) {
-        chain_plants_free(&work->plants);
-        chain_quiet_free(&work->quiet);
-    }
+    chain_basis_close(&work->basis);
     free(work);
-    tune_identification_free(&id);
-    chain_close(&chain);
     return status;
 }

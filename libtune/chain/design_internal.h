@@ -8,10 +8,7 @@
 #include "results/proposal.h"
 
 struct design_work {
-    const struct chain *chain;
-    const struct tune_identification *id;
-    struct chain_plants plants;
-    struct chain_quiet quiet;
+    struct chain_basis basis;
     struct tune_design_opts opts;
 };
 

@@ -17,10 +17,7 @@
 #include "results/tables.h"
 
 struct prediction_work {
-    const struct chain *chain;
-    const struct tune_identification *id;
-    struct chain_plants plants;
-    struct chain_quiet quiet;
+    struct chain_basis basis;
     struct chain_gains gains;
     struct tune_forecast *out;
     struct tune_jitter *jitter; /* [n_pointings] */
@@ -53,14 +50,16 @@ static enum tune_status predict_one(void *user, size_t item, struct tune_error *
     struct tune_pointing_forecast *out = &work->out->pointing[item];
     struct progress_item watch;
     enum tune_status status;
-    progress_item(&watch, &work->progress, item, work->plants.name[item]);
+    progress_item(&watch, &work->progress, item, work->basis.plants.name[item]);
     status = progress_stage(&watch, "predicting", 0.0, 1.0, err);
-    (void)snprintf(out->pointing, sizeof out->pointing, "%s", work->plants.name[item]);
+    (void)snprintf(out->pointing, sizeof out->pointing, "%s", work->basis.plants.name[item]);
     if (!status)
-        status = tune_jitter_predict(&work->jitter[item], &work->quiet.disturbance,
-                                     &work->plants.plant[work->quiet.pointing],
-                                     &work->plants.plant[item], &work->out->controller, 0.0, err);
-    if (status == TUNE_ENOSOL) tune_error_about(err, "pointing", work->plants.name[item], NULL);
+        status =
+            tune_jitter_predict(&work->jitter[item], &work->basis.quiet.disturbance,
+                                &work->basis.plants.plant[work->basis.quiet.pointing],
+                                &work->basis.plants.plant[item], &work->out->controller, 0.0, err);
+    if (status == TUNE_ENOSOL)
+        tune_error_about(err, "pointing", work->basis.plants.name[item], NULL);
     if (!status) take(out, &work->jitter[item]);
     if (!status) status = tune_watch_tick(&watch.watch, "predicting", 1.0, err);
     return status;
@@ -76,23 +75,24 @@ static double judged(const struct tune_forecast *out, size_t i)
 
 static void describe(struct tune_forecast *out, const struct prediction_work *work)
 {
-    const struct tune_requirement *requirement = &work->chain->logbook.requirement;
+    const struct tune_requirement *requirement = &work->basis.chain.logbook.requirement;
     out->worst = 0;
     for (size_t i = 1; i < out->n_pointings; i++)
         if (judged(out, i) > judged(out, out->worst)) out->worst = i;
-    out->disturbance = work->quiet.summary;
-    memcpy(out->payload, work->plants.payload, sizeof out->payload);
+    out->disturbance = work->basis.quiet.summary;
+    memcpy(out->payload, work->basis.plants.payload, sizeof out->payload);
     out->requirement.met = true;
     tune_judgements_add(&out->requirement, "jitter_rms_arcsec", requirement->jitter_rms_arcsec,
                         judged(out, out->worst), true, out->pointing[out->worst].pointing);
-    tune_notes_join(&out->notes, &work->quiet.notes);
-    tune_notes_join(&out->notes, &work->plants.notes);
+    tune_notes_join(&out->notes, &work->basis.quiet.notes);
+    tune_notes_join(&out->notes, &work->basis.plants.notes);
     tune_notes_add(&out->notes,
                    "Linear prediction: friction that sticks is not in it and can make it "
                    "wrong by tens of per cent either way.");
-    chain_note_signs(&out->notes, &work->chain->logbook);
+    chain_note_signs(&out->notes, &work->basis.chain.logbook);
     chain_caution_gains(&out->cautions);
-    if (work->quiet.log) chain_set_rows(&out->provenance, work->quiet.log->file, work->quiet.rows);
+    if (work->basis.quiet.log)
+        chain_set_rows(&out->provenance, work->basis.quiet.log->file, work->basis.quiet.rows);
 }
 
 static enum tune_status write_all(struct tune_forecast *out, const struct prediction_work *work,
@@ -102,7 +102,7 @@ static enum tune_status write_all(struct tune_forecast *out, const struct predic
     enum tune_status status = tune_jitter_csv(&file.text, &work->jitter[out->worst], err);
     if (!status) {
         chain_result_file(&out->spectrum, &file);
-        status = chain_write(out, work->chain, &chain_predict_kind, &file, 1, err);
+        status = chain_write(out, &work->basis.chain, &chain_predict_kind, &file, 1, err);
     }
     free(file.text);
     return status;
@@ -111,22 +111,22 @@ static enum tune_status write_all(struct tune_forecast *out, const struct predic
 static enum tune_status predict_all(struct tune_forecast *out, struct prediction_work *work,
                                     struct tune_error *err)
 {
-    const size_t n = work->id->n_pointings;
-    enum tune_status status = chain_plants(&work->plants, work->id, err);
-    out->jitter_of_sky = work->chain->logbook.requirement.jitter_of_sky;
+    const size_t n = work->basis.id.n_pointings;
+    enum tune_status status = TUNE_OK;
+    out->jitter_of_sky = work->basis.chain.logbook.requirement.jitter_of_sky;
     out->controller = work->gains.controller;
     memcpy(out->controller_source, work->gains.source, sizeof out->controller_source);
     out->pointing = calloc(n, sizeof *out->pointing);
     work->jitter = calloc(n, sizeof *work->jitter);
     work->out = out;
-    if (!status && (!out->pointing || !work->jitter))
-        status = tune_error_memory(err, "predicting jitter");
+    if (!out->pointing || !work->jitter) status = tune_error_memory(err, "predicting jitter");
     if (!status)
-        status = chain_quiet_estimate(&work->quiet, work->chain, work->id, &work->plants, err);
+        status = chain_quiet_estimate(&work->basis.quiet, &work->basis.chain, &work->basis.id,
+                                      &work->basis.plants, err);
     if (!status) {
         out->n_pointings = n;
-        progress_start(&work->progress, work->chain->job->watch, n, 0.0, 1.0);
-        status = tune_workers_run(n, work->chain->job->threads, predict_one, work, err);
+        progress_start(&work->progress, work->basis.chain.job->watch, n, 0.0, 1.0);
+        status = tune_workers_run(n, work->basis.chain.job->threads, predict_one, work, err);
     }
     if (!status) {
         describe(out, work);
@@ -151,9 +151,11 @@ static const struct tune_log_entry *named_log(const struct chain *chain)
 static enum tune_status provenance(struct tune_provenance *out, const struct prediction_work *work,
                                    struct tune_error *err)
 {
-    const struct tune_requirement *r = &work->chain->logbook.requirement;
-    enum tune_status status = chain_provenance(out, work->chain, TUNE_SCHEMA_PREDICT, err);
-    if (!status) status = chain_quiet_provenance(out, &work->quiet, work->chain, work->id, err);
+    const struct tune_requirement *r = &work->basis.chain.logbook.requirement;
+    enum tune_status status = chain_provenance(out, &work->basis.chain, TUNE_SCHEMA_PREDICT, err);
+    if (!status)
+        status = chain_quiet_provenance(out, &work->basis.quiet, &work->basis.chain,
+                                        &work->basis.id, err);
     if (!status) status = chain_add_gains(out, "gains", &work->gains, err);
     if (!status)
         status = tune_provenance_add_option(out, err, "jitter_of", "%s",
@@ -164,17 +166,19 @@ static enum tune_status provenance(struct tune_provenance *out, const struct pre
     /* a stated disturbance follows from these */
     if (!status)
         status = tune_provenance_add_option(out, err, "torque ratings", "%.15g %.15g",
-                                            work->chain->logbook.drive.torque_continuous_nm,
-                                            work->chain->logbook.drive.torque_limit_nm);
+                                            work->basis.chain.logbook.drive.torque_continuous_nm,
+                                            work->basis.chain.logbook.drive.torque_limit_nm);
     return status;
 }
 
 /* The gains are read before anything is computed: their values decide whether a result is fresh. */
 static enum tune_status prepare(struct prediction_work *work, struct tune_provenance *now,
-                                struct tune_error *err)
+                                const struct tune_job *job, struct tune_error *err)
 {
-    enum tune_status status = chain_quiet_choose(&work->quiet, work->chain, work->id, err);
-    if (!status) status = chain_gains_for(&work->gains, work->chain, named_log(work->chain), err);
+    enum tune_status status = chain_basis_open(&work->basis, job, err);
+    if (!status)
+        status =
+            chain_gains_for(&work->gains, &work->basis.chain, named_log(&work->basis.chain), err);
     if (!status) status = provenance(now, work, err);
     return status;
 }
@@ -182,23 +186,16 @@ static enum tune_status prepare(struct prediction_work *work, struct tune_proven
 enum tune_status tune_chain_predict(struct tune_forecast *out, const struct tune_job *job,
                                     struct tune_error *err)
 {
-    struct tune_identification id;
     struct prediction_work *work = calloc(1, sizeof *work);
     struct tune_provenance now = {0};
-    struct chain chain;
     bool fresh = false;
-    enum tune_status status = tune_chain_identify(&id, job, err);
+    enum tune_status status;
 
     memset(out, 0, sizeof *out);
-    memset(&chain, 0, sizeof chain);
-    if (!status && !work) status = tune_error_memory(err, "predicting jitter");
-    if (!status) status = chain_open(&chain, job, err);
-    if (!status) {
-        work->chain = &chain;
-        work->id = &id;
-        status = prepare(work, &now, err);
-    }
-    if (!status) status = chain_reuse(out, &fresh, &chain, &chain_predict_kind, &now, err);
+    if (!work) return tune_error_memory(err, "predicting jitter");
+    status = prepare(work, &now, job, err);
+    if (!status)
+        status = chain_reuse(out, &fresh, &work->basis.chain, &chain_predict_kind, &now, err);
     if (!status && !fresh) {
         out->provenance = now;
         memset(&now, 0, sizeof now);
@@ -206,12 +203,7 @@ enum tune_status tune_chain_predict(struct tune_forecast *out, const struct tune
     }
     if (status) tune_forecast_free(out);
     tune_provenance_free(&now);
-    if (work) {
-        chain_plants_free(&work->plants);
-        chain_quiet_free(&work->quiet);
-    }
+    chain_basis_close(&work->basis);
     free(work);
-    tune_identification_free(&id);
-    chain_close(&chain);
     return status;
 }

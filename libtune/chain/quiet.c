@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "chain/health_internal.h"
+#include "chain/identify.h"
 #include "core/sha256.h"
 #include "core/units.h"
 
@@ -266,4 +267,26 @@ void chain_plants_free(struct chain_plants *plants)
     free(plants->plant);
     free(plants->name);
     memset(plants, 0, sizeof *plants);
+}
+
+/* ---- both ---------------------------------------------------------------------------------------*/
+
+enum tune_status chain_basis_open(struct chain_basis *out, const struct tune_job *job,
+                                  struct tune_error *err)
+{
+    enum tune_status status;
+    memset(out, 0, sizeof *out);
+    status = tune_chain_identify(&out->id, job, err);
+    if (!status) status = chain_open(&out->chain, job, err);
+    if (!status) status = chain_plants(&out->plants, &out->id, err);
+    if (!status) status = chain_quiet_choose(&out->quiet, &out->chain, &out->id, err);
+    return status;
+}
+
+void chain_basis_close(struct chain_basis *basis)
+{
+    chain_plants_free(&basis->plants);
+    chain_quiet_free(&basis->quiet);
+    tune_identification_free(&basis->id);
+    chain_close(&basis->chain);
 }

@@ -37,6 +37,19 @@ struct chain_quiet {
 enum tune_status chain_quiet_choose(struct chain_quiet *out, const struct chain *chain,
                                     const struct tune_identification *id, struct tune_error *err);
 
+/* What design and predict both start from. Close it always. */
+struct chain_basis {
+    struct chain chain;
+    struct tune_identification id;
+    struct chain_plants plants;
+    struct chain_quiet quiet; /* chosen; not read yet */
+};
+
+/* Identify, take the plants, choose the quiet log. */
+enum tune_status chain_basis_open(struct chain_basis *out, const struct tune_job *job,
+                                  struct tune_error *err);
+void chain_basis_close(struct chain_basis *basis);
+
 /* Inputs and options of plants and quiet log, as they stand in the provenance of whatever uses them. */
 enum tune_status chain_quiet_provenance(struct tune_provenance *provenance,
                                         const struct chain_quiet *quiet, const struct chain *chain,
