@@ -7,31 +7,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "chain/chain_internal.h"
-#include "chain/health_internal.h"
 #include "chain/identify.h"
-#include "chain/progress_internal.h"
-#include "chain/quiet_internal.h"
-#include "core/units.h"
+#include "chain/verify_internal.h"
 #include "core/workers.h"
-#include "jitter/prediction.h"
-#include "jitter/tracking.h"
-
-struct verification_work {
-    const struct chain *chain;
-    const struct tune_log_entry **entry; /* [n] */
-    size_t n;
-    struct chain_gains *gains; /* [n] those each is predicted for */
-    bool *known;               /* [n] they are known */
-    bool can_predict;          /* there are sweeps to identify the axis from */
-    struct tune_identification id;
-    struct chain_plants plants;
-    struct chain_quiet quiet;
-    struct tune_verified_log *log; /* [n] */
-    struct tune_notes *notes;      /* [n] of each log */
-    size_t *rows;                  /* [n] */
-    struct progress progress;
-};
 
 static bool verifiable(const struct tune_log_entry *log)
 {
@@ -47,152 +25,46 @@ size_t tune_chain_verifiable(const struct tune_logbook *logbook)
     return n;
 }
 
-/* ---- measuring ----------------------------------------------------------------------------------*/
-
-/* From the moment the target has reached its final value. */
-static void measure_step(struct tune_verified_log *out, const struct tune_record *rec,
-                         const double *error, const struct tune_requirement *requirement,
-                         struct tune_notes *notes)
-{
-    const double *target = rec->channel[TUNE_ROLE_TARGET];
-    size_t arrival = rec->n - 1;
-    if (!target || !(requirement->settle_arcsec > 0.0)) {
-        tune_notes_add(notes,
-                       "Log %s: settling needs a target column and settle_arcsec in "
-                       "[requirement].",
-                       out->name);
-        return;
-    }
-    while (arrival > 0 && fabs(target[arrival - 1] - target[rec->n - 1]) <=
-                              1e-12 * (1.0 + fabs(target[rec->n - 1])))
-        arrival--;
-    out->settle_s = tune_tracking_settling(error, rec->n, rec->rate_hz, arrival,
-                                           tune_rad_from_arcsec(requirement->settle_arcsec));
-}
-
-static enum tune_status measure_rms(struct tune_verified_log *out, const struct tune_record *rec,
-                                    const double *error, struct tune_error *err)
-{
-    struct tune_tracking tracking;
-    enum tune_status status = tune_tracking_measure(&tracking, error, rec->n, rec->rate_hz, err);
-    if (status) return status;
-    out->measured_rms_arcsec = tune_arcsec_from_rad(tracking.rms_rad);
-    out->drift_arcsec_per_s = tune_arcsec_from_rad(tracking.drift_rad_per_s);
-    out->peak_arcsec = tune_arcsec_from_rad(tracking.peak_rad);
-    if (!rec->channel[TUNE_ROLE_SKY]) return TUNE_OK;
-    status =
-        tune_tracking_measure(&tracking, rec->channel[TUNE_ROLE_SKY], rec->n, rec->rate_hz, err);
-    out->sky_rms_arcsec = status ? (double)NAN : tune_arcsec_from_rad(tracking.rms_rad);
-    return status;
-}
-
-static enum tune_status measure(struct verification_work *work, size_t item, struct tune_error *err)
-{
-    const struct tune_log_entry *entry = work->entry[item];
-    struct tune_verified_log *out = &work->log[item];
-    struct tune_record rec;
-    double *error = NULL;
-    enum tune_status status = chain_read_log(&rec, work->chain, entry, err);
-    if (!status) status = tune_record_require(&rec, TUNE_ROLE_POSITION, entry->file, err);
-    if (!status) status = chain_require_health(&work->notes[item], work->chain, entry, &rec, err);
-    if (!status) status = chain_tracking_error(&error, &rec, err);
-    if (!status && !rec.channel[TUNE_ROLE_TARGET])
-        tune_notes_add(&work->notes[item],
-                       "Log %s has no target column: its drift is that of the position itself.",
-                       entry->name);
-    if (!status) {
-        work->rows[item] = rec.n;
-        out->duration_s = (double)rec.n / rec.rate_hz;
-        if (entry->kind == TUNE_LOG_STEP)
-            measure_step(out, &rec, error, &work->chain->logbook.requirement, &work->notes[item]);
-        else
-            status = measure_rms(out, &rec, error, err);
-    }
-    free(error);
-    tune_record_free(&rec);
-    return chain_blame_log(work->chain, entry, status, err);
-}
-
-/* ---- predicting ---------------------------------------------------------------------------------*/
-
-static size_t plant_at(const struct verification_work *work, const char *pointing)
-{
-    for (size_t i = 0; i < work->plants.n; i++)
-        if (!strcmp(work->plants.name[i], pointing)) return i;
-    return work->plants.n;
-}
-
-static enum tune_status predict(struct verification_work *work, size_t item, struct tune_error *err)
-{
-    struct tune_verified_log *out = &work->log[item];
-    const size_t at = plant_at(work, out->pointing);
-    struct tune_jitter jitter = {0};
-    enum tune_status status;
-    if (!work->can_predict || !work->known[item] || out->kind == TUNE_LOG_STEP) return TUNE_OK;
-    if (at == work->plants.n) {
-        tune_notes_add(&work->notes[item],
-                       "Log %s: there is no sweep at %s, so nothing is predicted for it.",
-                       out->name, out->pointing);
-        return TUNE_OK;
-    }
-    status = tune_jitter_predict(&jitter, &work->quiet.disturbance,
-                                 &work->plants.plant[work->quiet.pointing], &work->plants.plant[at],
-                                 &work->gains[item].controller, out->duration_s, err);
-    if (status == TUNE_ENOSOL) {
-        tune_notes_add(&work->notes[item], "Log %s: %s", out->name, err ? err->text : "");
-        tune_error_clear(err);
-        return TUNE_OK;
-    }
-    if (!status) {
-        out->predicted_rms_arcsec = tune_arcsec_from_rad(jitter.measured_rms_rad.value);
-        for (size_t i = 0; i < 2; i++)
-            out->predicted_interval_95_arcsec[i] = tune_arcsec_from_rad(jitter.interval95_rad[i]);
-    }
-    tune_jitter_free(&jitter);
-    return status;
-}
-
-static enum tune_status verify_one(void *user, size_t item, struct tune_error *err)
-{
-    struct verification_work *work = user;
-    struct progress_item watch;
-    enum tune_status status;
-    progress_item(&watch, &work->progress, item, work->entry[item]->name);
-    status = progress_stage(&watch, "measuring", 0.0, 0.5, err);
-    if (!status) status = measure(work, item, err);
-    if (!status) status = progress_stage(&watch, "predicting", 0.5, 1.0, err);
-    if (!status) status = predict(work, item, err);
-    if (!status) status = tune_watch_tick(&watch.watch, "predicting", 1.0, err);
-    return status;
-}
-
 /* ---- judging ------------------------------------------------------------------------------------*/
 
-static void judge(struct tune_verification *out, const struct tune_requirement *requirement)
+/* The rms the requirement speaks of. */
+static double judged_rms(const struct tune_verified_log *log,
+                         const struct tune_requirement *requirement)
 {
-    const struct tune_verified_log *worst = NULL, *slowest = NULL;
+    return requirement->jitter_of_sky ? log->sky_rms_arcsec : log->measured_rms_arcsec;
+}
+
+static void judge_jitter(struct tune_verification *out, const struct tune_requirement *requirement)
+{
+    const struct tune_verified_log *worst = NULL;
     for (size_t i = 0; i < out->n_logs; i++) {
         const struct tune_verified_log *log = &out->log[i];
-        const double rms =
-            requirement->jitter_of_sky ? log->sky_rms_arcsec : log->measured_rms_arcsec;
-        if (log->kind == TUNE_LOG_STEP) {
-            if (!isnan(log->settle_s) && (!slowest || log->settle_s > slowest->settle_s))
-                slowest = log;
-        } else if (isnan(rms)) {
-            tune_notes_add(&out->notes,
-                           "Log %s has no sky column, so jitter of the sky is not judged in it.",
-                           log->name);
-        } else if (!worst || rms > (requirement->jitter_of_sky ? worst->sky_rms_arcsec
-                                                               : worst->measured_rms_arcsec)) {
-            worst = log;
-        }
+        const double rms = judged_rms(log, requirement);
+        if (log->kind == TUNE_LOG_STEP) continue;
+        if (isnan(rms) && !isnan(requirement->jitter_rms_arcsec))
+            tune_notes_add(
+                &out->notes,
+                "Log %s has no sky column: jitter of the sky cannot be judged in it, and "
+                "what cannot be judged does not count as met.",
+                log->name);
+        /* a log without a figure is worse than any */
+        if (!worst || isnan(rms) || rms > judged_rms(worst, requirement)) worst = log;
+        if (isnan(rms)) break;
     }
-    out->requirement.met = true;
     if (worst)
         tune_judgements_add(&out->requirement, "jitter_rms_arcsec", requirement->jitter_rms_arcsec,
-                            requirement->jitter_of_sky ? worst->sky_rms_arcsec
-                                                       : worst->measured_rms_arcsec,
-                            true, worst->name);
+                            judged_rms(worst, requirement), true, worst->name);
+}
+
+static void judge_settling(struct tune_verification *out,
+                           const struct tune_requirement *requirement)
+{
+    const struct tune_verified_log *slowest = NULL;
+    for (size_t i = 0; i < out->n_logs; i++) {
+        const struct tune_verified_log *log = &out->log[i];
+        if (isnan(log->settle_s)) continue;
+        if (!slowest || log->settle_s > slowest->settle_s) slowest = log;
+    }
     if (slowest)
         tune_judgements_add(&out->requirement, "settle_s", requirement->settle_s, slowest->settle_s,
                             true, slowest->name);
@@ -290,7 +162,7 @@ static enum tune_status verify_all(struct tune_verification *out, struct verific
     if (!status) {
         work->log = out->log;
         progress_start(&work->progress, work->chain->job->watch, work->n, 0.0, 1.0);
-        status = tune_workers_run(work->n, work->chain->job->threads, verify_one, work, err);
+        status = tune_workers_run(work->n, work->chain->job->threads, chain_verify_log, work, err);
     }
     if (status) return status;
     for (size_t i = 0; i < work->n; i++) {
@@ -299,7 +171,9 @@ static enum tune_status verify_all(struct tune_verification *out, struct verific
     }
     if (work->quiet.log) chain_set_rows(&out->provenance, work->quiet.log->file, work->quiet.rows);
     tune_notes_join(&out->notes, &work->quiet.notes);
-    judge(out, &work->chain->logbook.requirement);
+    out->requirement.met = true;
+    judge_jitter(out, &work->chain->logbook.requirement);
+    judge_settling(out, &work->chain->logbook.requirement);
     compare(out);
     return chain_write(out, work->chain, &chain_verify_kind, NULL, 0, err);
 }

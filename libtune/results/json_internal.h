@@ -45,6 +45,15 @@ enum tune_status json_write(char **text, json_fields *fields, const void *result
 enum tune_status json_read(void *result, json_fields *fields, const char *name, const char *text,
                            size_t size, struct tune_error *err);
 
+/* ---- bare access ---------------------------------------------------------------------------------*/
+
+/* The object or array being walked. */
+json_t *json_here(const struct json_io *io);
+/* Put a value there under the key, or at the end of a list; takes its reference. NULL: want of memory. */
+void json_put(struct json_io *io, const char *key, json_t *value);
+/* A member of it, borrowed; fails where there is none. */
+json_t *json_get(struct json_io *io, const char *key);
+
 /* ---- one member ---------------------------------------------------------------------------------*/
 
 void json_io_text(struct json_io *io, const char *key, char *text, size_t size);

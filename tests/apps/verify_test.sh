@@ -49,6 +49,10 @@ check 'jitter missed: exit 1' run 1 verify --quiet "$book"
 check 'said so' out_has 'missed at track'
 ini 0.22 sky 1
 check 'jitter of the sky missed: exit 1' run 1 verify --quiet "$book"
+cut -d, -f1-4 "$book/logs/track.csv" >"$book/logs/nosky.csv"
+sed 's/track.csv/nosky.csv/' "$book/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$book/axis.ini"
+check 'what cannot be judged is not met' run 1 verify --quiet "$book"
+check 'and said' out_has 'no sky column'
 ini 0.22 encoder 0.7
 check 'settling missed: exit 1' run 1 verify --quiet "$book"
 check 'its log named' out_has 'missed at step'

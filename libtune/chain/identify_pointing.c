@@ -1,0 +1,216 @@
+/* identify_pointing.c - from the sweeps of one pointing to its plant.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <complex.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "chain/health_internal.h"
+#include "chain/identify_internal.h"
+#include "core/units.h"
+#include "plant/fit.h"
+#include "plant/frf.h"
+#include "results/tables.h"
+#include "spectrum/psd.h"
+
+static double mean_square(const double *x, size_t n)
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < n; i++)
+        sum += x[i] * x[i];
+    return sum / (double)n;
+}
+
+/* Mean square of the white noise in the position, rad^2 per sample. The slow course of the record is
+ * taken off first, or its leakage would reach the band looked at. */
+static enum tune_status sensor_noise(double *square, const struct tune_record *rec,
+                                     struct tune_error *err)
+{
+    const size_t tapers = 6;
+    const double from = 0.3 * rec->rate_hz, to = 0.48 * rec->rate_hz;
+    struct tune_psd psd = {0};
+    double *error = NULL, sum = 0.0;
+    size_t n = 0;
+    enum tune_status status = chain_tracking_error(&error, rec, err);
+    if (!status) status = chain_remove_line(error, rec->n, rec->rate_hz, err);
+    if (!status) status = tune_psd_multitaper(&psd, error, rec->n, rec->rate_hz, tapers, err);
+    for (size_t i = 0; !status && i < psd.n; i++) {
+        const double f_hz = (double)i * psd.df_hz;
+        if (f_hz < from || f_hz > to) continue;
+        sum += psd.power[i];
+        n++;
+    }
+    *square = n ? 0.5 * rec->rate_hz * sum / (double)n : (double)NAN;
+    tune_psd_free(&psd);
+    free(error);
+    return status;
+}
+
+/* What the logs of one pointing add up to. */
+struct sums {
+    double torque_square, noise_square;
+};
+
+static enum tune_status estimate_log(struct tune_frf *frf, struct tune_lines *lines,
+                                     struct pointing_work *pointing, const struct chain *chain,
+                                     size_t k, struct sums *sums, struct tune_error *err)
+{
+    double noise_square = 0.0;
+    const struct tune_log_entry *log = pointing->log[k];
+    const struct tune_frf_opts opts = tune_frf_defaults();
+    struct tune_record rec;
+    enum tune_status status = chain_read_log(&rec, chain, log, err);
+    if (!status) status = tune_record_require(&rec, TUNE_ROLE_POSITION, log->file, err);
+    if (!status) status = tune_record_require(&rec, TUNE_ROLE_TORQUE, log->file, err);
+    if (!status) status = chain_require_health(&pointing->notes, chain, log, &rec, err);
+    if (!status) status = tune_frf_estimate(frf, lines, &rec, &opts, err);
+    if (!status) status = sensor_noise(&noise_square, &rec, err);
+    if (!status) {
+        pointing->rows[k] = rec.n;
+        sums->torque_square += mean_square(rec.channel[TUNE_ROLE_TORQUE], rec.n);
+        sums->noise_square += noise_square;
+    }
+    tune_record_free(&rec);
+    return chain_blame_log(chain, log, status, err);
+}
+
+static int compare_numbers(const void *a, const void *b)
+{
+    const double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+static double median(const double *x, size_t n)
+{
+    double result = (double)NAN, *copy = malloc((n + 1) * sizeof *copy);
+    if (copy && n > 0) {
+        memcpy(copy, x, n * sizeof *copy);
+        qsort(copy, n, sizeof *copy, compare_numbers);
+        result = copy[n / 2];
+    }
+    free(copy);
+    return result;
+}
+
+/* Every log of the pointing, estimated and put together. */
+static enum tune_status estimate_all(struct tune_frf *frf, struct tune_lines *lines,
+                                     struct tune_pointing_plant *out,
+                                     struct pointing_work *pointing, const struct chain *chain,
+                                     struct progress_item *watch, struct tune_error *err)
+{
+    struct sums sums = {0.0, 0.0};
+    enum tune_status status = estimate_log(frf, lines, pointing, chain, 0, &sums, err);
+    for (size_t k = 1; !status && k < pointing->n_logs; k++) {
+        struct tune_frf more_frf = {0};
+        struct tune_lines more_lines = {0};
+        status =
+            progress_stage(watch, "reading", 0.3 * (double)k / (double)pointing->n_logs, 0.3, err);
+        if (!status) status = estimate_log(&more_frf, &more_lines, pointing, chain, k, &sums, err);
+        if (!status) status = tune_frf_append(frf, &more_frf, err);
+        if (!status) status = tune_lines_append(lines, &more_lines, err);
+        tune_frf_free(&more_frf);
+        tune_lines_free(&more_lines);
+    }
+    out->torque_rms_nm = sqrt(sums.torque_square / (double)pointing->n_logs);
+    out->sensor_noise_arcsec =
+        tune_arcsec_from_rad(sqrt(sums.noise_square / (double)pointing->n_logs));
+    return status;
+}
+
+static enum tune_status tables(struct tune_pointing_plant *out, struct pointing_work *pointing,
+                               const struct tune_frf *frf, struct tune_error *err)
+{
+    const double nyquist_hz = 0.5 * out->fit.plant.loop_rate_hz;
+    const double low_hz = 0.5 * frf->band_hz[0];
+    const double high_hz = fmin(1.6 * frf->band_hz[1], 0.98 * nyquist_hz);
+    enum tune_status status = tune_frf_csv(&pointing->frf.text, frf, err);
+    if (!status) status = tune_model_csv(&pointing->model.text, &out->fit, low_hz, high_hz, err);
+    if (status) return status;
+    (void)snprintf(pointing->frf.name, sizeof pointing->frf.name, "frf-%s.csv", out->name);
+    (void)snprintf(pointing->model.name, sizeof pointing->model.name, "model-%s.csv", out->name);
+    chain_result_file(&out->frf_file, &pointing->frf);
+    chain_result_file(&out->model_file, &pointing->model);
+    return TUNE_OK;
+}
+
+/* What the reader should doubt. */
+static void doubts(struct pointing_work *pointing, const struct tune_pointing_plant *out)
+{
+    if (out->estimator == TUNE_FRF_DIRECT && out->closed_loop)
+        tune_notes_add(&pointing->notes,
+                       "Pointing %s: the injected signal was not logged, so the response is biased "
+                       "wherever the loop answers to disturbances; log it.",
+                       out->name);
+    if (!(out->median_coherence > 0.9))
+        tune_notes_add(&pointing->notes,
+                       "Pointing %s: median coherence only %.3f; sweep longer or harder.",
+                       out->name, out->median_coherence);
+    if (!(out->fit.reduced_chi_square < 2.0))
+        tune_notes_add(&pointing->notes,
+                       "Pointing %s: the model misses the data by more than noise explains "
+                       "(reduced chi-square %.3g): the axis is not as simple as the model, and its "
+                       "uncertainties are guesses.",
+                       out->name, out->fit.reduced_chi_square);
+}
+
+/* Far below its modes an axis answers a torque with an acceleration of the same sign: G lies left of the
+ * imaginary axis. Where it lies right of it over the lowest octave a sign is wrong, or the axis sticks
+ * and answers like a spring: either way no gains may be made from it. */
+static enum tune_status check_sign(const struct tune_frf *frf, const struct tune_log_entry *log,
+                                   struct tune_error *err)
+{
+    double cosine = 0.0;
+    size_t n = 0;
+    for (size_t i = 0; i < frf->n && frf->f_hz[i] <= 2.0 * frf->band_hz[0]; i++) {
+        if (!(cabs(frf->g[i]) > 0.0)) continue;
+        cosine += creal(frf->g[i]) / cabs(frf->g[i]);
+        n++;
+    }
+    if (n == 0 || cosine / (double)n < 0.5) return TUNE_OK;
+    tune_error_set(
+        err, TUNE_EDATA,
+        "at low frequency the position follows the torque as in a spring: a sign is wrong "
+        "(torque_sign, position_sign), or the axis sticks and must be swept on a ramp");
+    tune_error_about(err, log->name, NULL, NULL);
+    return TUNE_EDATA;
+}
+
+enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_error *err)
+{
+    struct identification_work *work = user;
+    struct pointing_work *pointing = &work->pointing[item];
+    struct tune_pointing_plant *out = &work->result[item];
+    const double loop_rate_hz = work->chain->logbook.drive.loop_rate_hz;
+    const struct tune_fit_opts opts = tune_fit_defaults(loop_rate_hz);
+    struct tune_frf frf = {0};
+    struct tune_lines lines = {0};
+    struct progress_item watch;
+    enum tune_status status;
+
+    (void)snprintf(out->name, sizeof out->name, "%s", pointing->log[0]->pointing);
+    out->angle_deg = pointing->log[0]->angle_deg;
+    out->n_logs = pointing->n_logs;
+    progress_item(&watch, &work->progress, item, out->name);
+    status = progress_stage(&watch, "reading", 0.0, 0.3, err);
+    if (!status) status = estimate_all(&frf, &lines, out, pointing, work->chain, &watch, err);
+    if (!status) status = check_sign(&frf, pointing->log[0], err);
+    if (!status) status = progress_stage(&watch, "fitting", 0.3, 1.0, err);
+    if (!status) {
+        status = tune_fit_plant(&out->fit, &frf, &lines, &opts, &watch.watch, err);
+    }
+    status = chain_blame_log(work->chain, pointing->log[0], status, err);
+    if (!status) {
+        out->bins = frf.n;
+        memcpy(out->band_hz, frf.band_hz, sizeof out->band_hz);
+        out->estimator = frf.estimator;
+        out->closed_loop = frf.closed_loop;
+        out->median_coherence = median(frf.coh, frf.n);
+        doubts(pointing, out);
+        status = tables(out, pointing, &frf, err);
+    }
+    tune_frf_free(&frf);
+    tune_lines_free(&lines);
+    if (!status) status = tune_watch_tick(&watch.watch, "done", 1.0, err);
+    return status;
+}

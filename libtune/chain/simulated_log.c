@@ -1,0 +1,160 @@
+/* simulated_log.c - one run of the axis, written as a log.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "chain/log_writer_internal.h"
+#include "chain/simulate_internal.h"
+#include "core/units.h"
+#include "excite/sweep.h"
+#include "jitter/tracking.h"
+#include "simulation/axis.h"
+
+static const double settle_s = 20.0; /* run before the log starts: the soft loop comes to rest */
+
+/* Commands of one log; the ramp passes the pointing's angle at half time. */
+struct commands {
+    size_t n;
+    double *target_rad, *excitation_nm;
+};
+
+static void free_commands(struct commands *commands)
+{
+    free(commands->target_rad);
+    free(commands->excitation_nm);
+}
+
+static enum tune_status make_commands(struct commands *out, const struct tune_simulated_log *log,
+                                      double angle_deg, double rate_hz, struct tune_error *err)
+{
+    const bool sweep = log->kind == TUNE_LOG_SWEEP;
+    memset(out, 0, sizeof *out);
+    out->n = sweep ? tune_sweep_samples(&log->sweep) : (size_t)lround(log->duration_s * rate_hz);
+    out->target_rad = calloc(out->n + 1, sizeof *out->target_rad);
+    out->excitation_nm = calloc(out->n + 1, sizeof *out->excitation_nm);
+    if (!out->target_rad || !out->excitation_nm) return tune_error_memory(err, "simulating a log");
+    for (size_t i = 0; i < out->n; i++)
+        out->target_rad[i] =
+            tune_rad_from_deg(angle_deg) +
+            log->ramp_rad_per_s * ((double)i - 0.5 * (double)(out->n - 1)) / rate_hz;
+    return sweep ? tune_sweep_fill(out->excitation_nm, &log->sweep, err) : TUNE_OK;
+}
+
+static double rms_about_line(const double *x, const double *from, size_t n, double rate_hz,
+                             double *scratch)
+{
+    struct tune_tracking tracking;
+    for (size_t i = 0; i < n; i++)
+        scratch[i] = x[i] - from[i];
+    if (tune_tracking_measure(&tracking, scratch, n, rate_hz, NULL)) return (double)NAN;
+    return tune_arcsec_from_rad(tracking.rms_rad);
+}
+
+static enum tune_status tell_truth(struct tune_truth_log *out, const struct tune_axis_trace *trace,
+                                   const struct commands *commands, double rate_hz,
+                                   struct tune_error *err)
+{
+    double sum = 0.0, *scratch = malloc((trace->n + 1) * sizeof *scratch);
+    if (!scratch) return tune_error_memory(err, "simulating a log");
+    out->rows = trace->n;
+    out->duration_s = (double)trace->n / rate_hz;
+    out->true_rms_arcsec =
+        rms_about_line(trace->true_rad, commands->target_rad, trace->n, rate_hz, scratch);
+    out->measured_rms_arcsec =
+        rms_about_line(trace->position_rad, commands->target_rad, trace->n, rate_hz, scratch);
+    out->sky_rms_arcsec =
+        rms_about_line(trace->sky_rad, commands->target_rad, trace->n, rate_hz, scratch);
+    for (size_t i = 0; i < trace->n; i++)
+        sum += trace->torque_nm[i] * trace->torque_nm[i];
+    out->torque_rms_nm = sqrt(sum / (double)trace->n);
+    out->saturated_fraction = (double)trace->saturated / (double)trace->n;
+    free(scratch);
+    return TUNE_OK;
+}
+
+static enum tune_status run_axis(struct tune_axis_trace *out, const struct simulation_work *work,
+                                 size_t log, const struct commands *commands,
+                                 struct progress_item *watch, struct tune_error *err)
+{
+    const struct tune_simulated_log *entry = &work->description.log[log];
+    const struct tune_axis axis = tune_description_axis(&work->description, entry->pointing);
+    const double rate_hz = axis.plant.loop_rate_hz;
+    const struct tune_axis_run run = {
+        .n = commands->n,
+        .target_rad = commands->target_rad,
+        .excitation_nm = commands->excitation_nm,
+        .controller = &work->controller,
+        .start_rad = commands->n ? commands->target_rad[0] : 0.0,
+        .start_rad_per_s = entry->ramp_rad_per_s,
+        .seed = work->seed,
+        .stream = log,
+        .settle = (size_t)lround(settle_s * rate_hz),
+    };
+    enum tune_status status = tune_axis_simulate(out, &axis, &run, &watch->watch, err);
+    if (status || !out->diverged) return status;
+    tune_error_set(err, TUNE_ENOSOL, "the loop ran away: these gains do not hold the axis");
+    tune_error_about(err, "log", entry->name, NULL);
+    return TUNE_ENOSOL;
+}
+
+enum tune_status chain_simulated_path(char out[TUNE_PATH_LENGTH],
+                                      const struct simulation_work *work, const char *sub,
+                                      const char *name, const char *ending, struct tune_error *err)
+{
+    const int length =
+        snprintf(out, TUNE_PATH_LENGTH, "%s/%s/%s%s", work->job->folder, sub, name, ending);
+    if (length > 0 && length < TUNE_PATH_LENGTH) return TUNE_OK;
+    return tune_error_set(err, TUNE_EINVAL, "the name of the folder is too long");
+}
+
+static enum tune_status write_trace(const struct simulation_work *work, size_t log,
+                                    const struct tune_axis_trace *trace,
+                                    const struct commands *commands, double rate_hz,
+                                    struct tune_error *err)
+{
+    const struct tune_simulated_log *entry = &work->description.log[log];
+    const struct simulated_columns columns = {
+        .n = trace->n,
+        .rate_hz = rate_hz,
+        .excitation_nm = commands->excitation_nm,
+        .torque_nm = trace->torque_nm,
+        .position_rad = trace->position_rad,
+        .target_rad = commands->target_rad,
+        .sky_rad = entry->log_sky ? trace->sky_rad : NULL,
+    };
+    char path[TUNE_PATH_LENGTH];
+    enum tune_status status = chain_simulated_path(path, work, "logs", entry->name, ".csv.gz", err);
+    return status ? status : chain_write_log(path, &columns, err);
+}
+
+enum tune_status chain_simulate_log(void *user, size_t item, struct tune_error *err)
+{
+    struct simulation_work *work = user;
+    const size_t log = work->log[item];
+    const struct tune_simulated_log *entry = &work->description.log[log];
+    const struct tune_pointing_entry *pointing = &work->description.pointing[entry->pointing];
+    const double rate_hz = work->description.axis.plant.loop_rate_hz;
+    struct tune_truth_log *truth = &work->truth[item];
+    struct commands commands;
+    struct tune_axis_trace trace = {0};
+    struct progress_item watch;
+    enum tune_status status;
+
+    progress_item(&watch, &work->progress, item, entry->name);
+    (void)snprintf(truth->name, sizeof truth->name, "%s", entry->name);
+    (void)snprintf(truth->pointing, sizeof truth->pointing, "%s", pointing->name);
+    truth->kind = entry->kind;
+    truth->seed = work->seed;
+    status = make_commands(&commands, entry, pointing->angle_deg, rate_hz, err);
+    if (!status) status = progress_stage(&watch, "simulating", 0.0, 0.7, err);
+    if (!status) status = run_axis(&trace, work, log, &commands, &watch, err);
+    if (!status) status = progress_stage(&watch, "writing", 0.7, 1.0, err);
+    if (!status) status = tell_truth(truth, &trace, &commands, rate_hz, err);
+    if (!status) status = write_trace(work, log, &trace, &commands, rate_hz, err);
+    free_commands(&commands);
+    tune_axis_trace_free(&trace);
+    if (!status) status = tune_watch_tick(&watch.watch, "written", 1.0, err);
+    return status;
+}
