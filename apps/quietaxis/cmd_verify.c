@@ -8,7 +8,7 @@
 
 static void print_logs(const struct tune_verification *r)
 {
-    printf("\n  %-20s %9s %9s %17s %9s %9s\n", "rms arcsec", "measured", "foretold",
+    printf("\n  %-19s %9s %9s %18s %9s %9s\n", "rms arcsec", "measured", "foretold",
            "95 % interval", "sky", "drift /s");
     for (size_t i = 0; i < r->n_logs; i++) {
         const struct tune_verified_log *log = &r->log[i];
@@ -18,7 +18,7 @@ static void print_logs(const struct tune_verification *r)
                    isinf(log->settle_s) ? "no" : print_number(a, log->settle_s, 4));
             continue;
         }
-        printf("  %-20.20s %9s %9s %17s %9s %9s\n", log->name,
+        printf("  %-19.19s %9s %9s %18s %9s %9s\n", log->name,
                print_number(a, log->measured_rms_arcsec, 4),
                print_number(b, log->predicted_rms_arcsec, 4),
                print_interval(e, log->predicted_interval_95_arcsec),

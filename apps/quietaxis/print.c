@@ -42,14 +42,9 @@ const char *print_fixed(char cell[PRINT_CELL], double value, int decimals)
 
 const char *print_estimate(char cell[PRINT_CELL], double value, double std)
 {
-    return print_estimate_to(cell, value, std, 2);
-}
-
-const char *print_estimate_to(char cell[PRINT_CELL], double value, double std, int digits)
-{
     int decimals;
     if (!isfinite(value) || !isfinite(std) || std <= 0.0) return print_number(cell, value, 6);
-    decimals = digits - 1 - (int)floor(log10(std));
+    decimals = 1 - (int)floor(log10(std)); /* two digits of the std */
     if (decimals < 0) decimals = 0;
     if (decimals > 9) decimals = 9;
     (void)snprintf(cell, PRINT_CELL, "%.*f +- %.*f", decimals, value, decimals, std);

@@ -14,9 +14,6 @@ void print_coloured(enum print_colour colour, const char *text);
 /* Value with as many digits as its std bears, "23.691 +- 0.012"; without a std six digits. */
 const char *print_estimate(char cell[PRINT_CELL], double value, double std);
 
-/* The same with so many digits of the std. */
-const char *print_estimate_to(char cell[PRINT_CELL], double value, double std, int digits);
-
 /* "low .. high" in three digits; "-" where one is not known. */
 const char *print_interval(char cell[PRINT_CELL], const double interval[2]);
 
