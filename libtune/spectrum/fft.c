@@ -63,12 +63,12 @@ enum tune_status tune_fft_real_inverse(double *x, const double complex *X, size_
                                        struct tune_error *err)
 {
     fftw_plan plan;
-    double complex *copy = NULL; /* the inverse destroys its input */
+    double complex *copy; /* the inverse destroys its input */
     enum tune_status status = check_length(n, err);
     if (!status) status = reserve(n, err);
-    if (!status && !(copy = malloc((n / 2 + 1) * sizeof *copy)))
-        status = tune_error_memory(err, "preparing an inverse Fourier transform");
     if (status) return status;
+    copy = malloc((n / 2 + 1) * sizeof *copy);
+    if (!copy) return tune_error_memory(err, "preparing an inverse Fourier transform");
     memcpy(copy, X, (n / 2 + 1) * sizeof *copy);
     (void)pthread_mutex_lock(&planner);
     plan = fftw_plan_dft_c2r_1d((int)n, copy, x, FLAGS);
