@@ -33,8 +33,11 @@ static void take(struct tune_pointing_forecast *out, const struct tune_jitter *j
     out->true_rms_arcsec.std = arcsec * jitter->true_rms_rad.std;
     out->measured_rms_arcsec.value = arcsec * jitter->measured_rms_rad.value;
     out->measured_rms_arcsec.std = arcsec * jitter->measured_rms_rad.std;
+    /* a stated disturbance has no uncertainty to make an interval of */
     for (size_t i = 0; i < 2; i++)
-        out->interval_95_arcsec[i] = arcsec * jitter->interval95_rad[i];
+        out->interval_95_arcsec[i] = isfinite(jitter->measured_rms_rad.std)
+                                         ? arcsec * jitter->interval95_rad[i]
+                                         : (double)NAN;
     out->sky_rms_arcsec = arcsec * jitter->sky_rms_rad;
     out->unseen_twist_arcsec = arcsec * jitter->unseen_windup_rms_rad;
     for (size_t i = 0; i < TUNE_FORECAST_SOURCES; i++) {

@@ -108,7 +108,7 @@ static enum tune_status predict(struct verification_work *work, size_t item, str
     }
     if (!status) {
         out->predicted_rms_arcsec = tune_arcsec_from_rad(jitter.measured_rms_rad.value);
-        for (size_t i = 0; i < 2; i++)
+        for (size_t i = 0; isfinite(jitter.measured_rms_rad.std) && i < 2; i++)
             out->predicted_interval_95_arcsec[i] = tune_arcsec_from_rad(jitter.interval95_rad[i]);
     }
     tune_jitter_free(&jitter);

@@ -232,7 +232,10 @@ static void estimate_members(struct json_io *io, const char *key, struct tune_es
     if (io->writing) {
         json_put(io, "value", number_value(estimate->value));
         json_put(io, "std", number_value(estimate->std));
-        if (!isfinite(estimate->value)) json_put(io, "note", json_string(note_of(estimate->value)));
+        if (!isfinite(estimate->value))
+            json_put(io, "note", json_string(note_of(estimate->value)));
+        else if (!isfinite(estimate->std))
+            json_put(io, "note", json_string("std undefined"));
     } else {
         const json_t *value = json_get(io, "value"), *std = json_get(io, "std");
         const json_t *note = io->status ? NULL : json_object_get(json_here(io), "note");
