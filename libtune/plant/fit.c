@@ -16,7 +16,7 @@
 #include "plant/dense_internal.h"
 #include "plant/fit_internal.h"
 
-enum { POINTS_MIN = 8 };
+enum { POINTS_MIN = 8, BLOCK = 128 };
 
 /* Where the delay is looked for first, loop periods. A torque that was measured instead of commanded
  * lacks the hold, half a period, and perhaps what the drive takes to follow. */
@@ -106,13 +106,14 @@ static void regression_noise(struct fit_data *data, const size_t *index,
                              const struct tune_lines *lines, const struct fit_point *point)
 {
     double *var = data->known;
+    double complex g[BLOCK];
     for (size_t i = 0; i < data->n; i++) {
-        const size_t line = index[i];
-        double complex g;
-        tune_plant_eval_jacobian(&g, NULL, point->theta, point->p, data->loop_rate_hz,
-                                 &data->f_hz[i], 1);
-        var[i] = lines->var_y[line] + creal(g * conj(g)) * lines->var_u[line] -
-                 2.0 * creal(conj(g) * lines->cov_yu[line]);
+        const size_t line = index[i], at = i % BLOCK;
+        if (at == 0)
+            tune_plant_eval_jacobian(g, NULL, point->theta, point->p, data->loop_rate_hz,
+                                     data->f_hz + i, data->n - i < BLOCK ? data->n - i : BLOCK);
+        var[i] = lines->var_y[line] + creal(g[at] * conj(g[at])) * lines->var_u[line] -
+                 2.0 * creal(conj(g[at]) * lines->cov_yu[line]);
         if (!isfinite(var[i])) var[i] = lines->var_y[line];
     }
 }

@@ -10,7 +10,9 @@
 #include "plant/dense_internal.h"
 #include "plant/fit_internal.h"
 
-enum { BLOCK = 32 };
+/* Lines at a time: the poles are sampled once for each, which must not weigh; the block stays in the
+ * second-level cache. */
+enum { BLOCK = 128 };
 
 enum tune_status tune_fit_data_init(struct fit_data *data, size_t n, double loop_rate_hz,
                                     struct tune_error *err)
@@ -188,24 +190,45 @@ static void limit_step(double *step, const double *theta, size_t p)
 {
     for (size_t k = 0; k < p; k++) {
         double most = 0.5;
-        if (k >= 3 && k % 3 == 0) most = 0.02;
+        if (k >= 3 && k % 3 == 0) most = fmax(0.02, exp(theta[k + 1]));
         if (k >= 3 && k % 3 == 1) most = 0.7;
         if (k >= 3 && k % 3 == 2) most = fmax(0.5, 0.5 * fabs(theta[k]));
         step[k] = clamp(step[k], -most, most);
     }
 }
 
+/* The box of parameter k. */
+static void bounds_of(double box[2], const struct fit_bounds *bounds, size_t k)
+{
+    box[0] = -(double)INFINITY;
+    box[1] = (double)INFINITY;
+    if (k == 2) box[0] = bounds->delay_min;
+    if (k >= 3 && k % 3 == 0) memcpy(box, bounds->ln_f, sizeof bounds->ln_f);
+    if (k >= 3 && k % 3 == 1) memcpy(box, bounds->ln_zeta, sizeof bounds->ln_zeta);
+}
+
 static void hold_in_bounds(double *theta, size_t p, const struct fit_bounds *bounds)
 {
-    theta[2] = fmax(theta[2], bounds->delay_min);
-    for (size_t k = 3; k < p; k += 3) {
-        theta[k] = clamp(theta[k], bounds->ln_f[0], bounds->ln_f[1]);
-        theta[k + 1] = clamp(theta[k + 1], bounds->ln_zeta[0], bounds->ln_zeta[1]);
+    for (size_t k = 0; k < p; k++) {
+        double box[2];
+        bounds_of(box, bounds, k);
+        theta[k] = clamp(theta[k], box[0], box[1]);
     }
 }
 
-/* (H + lambda diag H) step = gradient; false where it has no solution at this damping. */
-static bool damped_step(double *step, const struct fit_point *at, double lambda)
+/* On its bound, and pushed against it: the others must not reckon with its step. */
+static bool is_stuck(const struct fit_point *at, const struct fit_bounds *bounds, size_t k)
+{
+    double box[2];
+    bounds_of(box, bounds, k);
+    return (at->theta[k] <= box[0] && at->gradient[k] < 0.0) ||
+           (at->theta[k] >= box[1] && at->gradient[k] > 0.0);
+}
+
+/* (H + lambda diag H) step = gradient over the parameters that are free to move; false where it has no
+ * solution at this damping. */
+static bool damped_step(double *step, const struct fit_point *at, const struct fit_bounds *bounds,
+                        double lambda)
 {
     double factor[TUNE_PARAMS_MAX * TUNE_PARAMS_MAX];
     const size_t p = at->p;
@@ -214,6 +237,10 @@ static bool damped_step(double *step, const struct fit_point *at, double lambda)
         const double diagonal = at->hessian[k * p + k];
         factor[k * p + k] = diagonal > 0.0 ? diagonal * (1.0 + lambda) : 1.0;
         step[k] = at->gradient[k];
+        if (!is_stuck(at, bounds, k)) continue;
+        step[k] = 0.0;
+        for (size_t i = 0; i < p; i++)
+            if (i != k) factor[i * p + k] = factor[k * p + i] = 0.0;
     }
     if (!tune_cholesky(factor, p)) return false;
     tune_cholesky_solve(factor, p, step);
@@ -226,7 +253,7 @@ static bool descend_once(struct fit_point *at, struct fit_point *trial,
 {
     for (int attempt = 0; attempt < 10; attempt++) {
         double next[TUNE_PARAMS_MAX];
-        if (!damped_step(next, at, *lambda)) {
+        if (!damped_step(next, at, &problem->bounds, *lambda)) {
             *lambda = fmax(*lambda * 10.0, 1e-6);
             continue;
         }
@@ -244,13 +271,25 @@ static bool descend_once(struct fit_point *at, struct fit_point *trial,
     return false;
 }
 
+/* Done when a step gains less than tolerance, or the last SLOW steps together too little to matter: half
+ * a unit is one standard deviation in one direction, and a valley that flat is a matter of taste. */
+enum { SLOW = 10 };
+static const double slow_gain = 0.5;
+
+static bool has_arrived(double recent[SLOW], int round, double before, double now, double tolerance)
+{
+    const double earlier = recent[round % SLOW];
+    recent[round % SLOW] = before;
+    return before - now < tolerance || (round >= SLOW && earlier - now < slow_gain);
+}
+
 enum tune_status tune_fit_descend(struct fit_point *point, const struct fit_problem *problem,
                                   int rounds, double tolerance, bool *converged,
                                   struct tune_error *err)
 {
     struct fit_point other, *at = point, *trial = &other;
     enum tune_status status = TUNE_OK;
-    double start[TUNE_PARAMS_MAX], lambda = 1e-3;
+    double start[TUNE_PARAMS_MAX], recent[SLOW] = {0}, lambda = 1e-3;
     bool done = false;
     memcpy(start, point->theta, point->p * sizeof *start);
     hold_in_bounds(start, point->p, &problem->bounds);
@@ -262,7 +301,7 @@ enum tune_status tune_fit_descend(struct fit_point *point, const struct fit_prob
             done = isfinite(at->cost);
         } else {
             struct fit_point *const swap = at;
-            done = at->cost - trial->cost < tolerance;
+            done = has_arrived(recent, round, at->cost, trial->cost, tolerance);
             at = trial;
             trial = swap;
         }

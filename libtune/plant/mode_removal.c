@@ -12,7 +12,7 @@
 #include "plant/dense_internal.h"
 #include "plant/fit_internal.h"
 
-enum { ROUNDS = 12, ROUNDS_LAST = 60 };
+enum { ROUNDS = 12, ROUNDS_LAST = 120 };
 
 /* Not worth trying: the kinship of residuals cannot exceed 17. */
 static const double surely_significant = 20.0;

@@ -26,6 +26,7 @@ struct fit_search {
     size_t n_blocks;
     size_t *start; /* [n_blocks + 1] first bin of each */
     struct bin *bin, *block;
+    double complex *g;               /* [bins] present model */
     double rigid_match, rigid_power; /* Re(R^H r), |R|^2 */
 };
 
@@ -35,6 +36,7 @@ void tune_fit_search_free(struct fit_search *search)
     free(search->start);
     free(search->bin);
     free(search->block);
+    free(search->g);
     free(search);
 }
 
@@ -47,8 +49,9 @@ enum tune_status tune_fit_search_init(struct fit_search **search, const struct f
         s->start = malloc((data->n + 1) * sizeof *s->start);
         s->bin = malloc(data->n * sizeof *s->bin);
         s->block = malloc(data->n * sizeof *s->block);
+        s->g = malloc(data->n * sizeof *s->g);
     }
-    if (!s || !s->start || !s->bin || !s->block) {
+    if (!s || !s->start || !s->bin || !s->block || !s->g) {
         tune_fit_search_free(s);
         return tune_error_memory(err, "looking for modes");
     }
@@ -66,18 +69,17 @@ static void fill_bins(struct fit_search *s, const struct fit_data *data, const d
 {
     const double drag_hz = exp(theta[1]) / (2.0 * TUNE_PI);
     s->rigid_match = s->rigid_power = 0.0;
+    tune_plant_eval_jacobian(s->g, NULL, theta, p, data->loop_rate_hz, data->f_hz, data->n);
     for (size_t i = 0; i < data->n; i++) {
-        double complex g;
         const double f = data->f_hz[i];
         const double angle = 2.0 * TUNE_PI * f * (theta[2] + 0.5) / data->loop_rate_hz;
         const double complex front = exp(theta[0]) * CMPLX(cos(angle), -sin(angle)) * data->u[i];
         const double complex rigid = 1.0 / CMPLX(-f * f, drag_hz * f);
         const double power = creal(front * conj(front)) / data->var[i];
-        tune_plant_eval_jacobian(&g, NULL, theta, p, data->loop_rate_hz, &f, 1);
         s->bin[i] = (struct bin){
             .f_hz = f,
             .power = power,
-            .residual = conj(front) * (data->y[i] - g * data->u[i]) / data->var[i],
+            .residual = conj(front) * (data->y[i] - s->g[i] * data->u[i]) / data->var[i],
             .rigid = power * conj(rigid),
         };
         s->rigid_match += creal(conj(rigid) * s->bin[i].residual);

@@ -17,7 +17,7 @@
 #include "plant/dense_internal.h"
 #include "plant/fit_internal.h"
 
-enum { ROUNDS = 10, BLOCK = 32, LINES_MIN = 25, COLUMNS_MAX = 4 + TUNE_MODES_MAX };
+enum { ROUNDS = 10, BLOCK = 128, LINES_MIN = 25, COLUMNS_MAX = 4 + TUNE_MODES_MAX };
 
 /* |y - G u|^2/(1 - leverage/2) and |G|^2 of every line. */
 static void residual_power(double *power, double *plant_power, const struct fit_data *data,
