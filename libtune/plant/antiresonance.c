@@ -9,7 +9,7 @@
 #include <math.h>
 
 #include "core/units.h"
-#include "plant/model_internal.h"
+#include "plant/model.h"
 
 enum { ROOTS_MAX = 2 * TUNE_MODES_MAX, ROUNDS_MAX = 400, POLISH_MAX = 6 };
 

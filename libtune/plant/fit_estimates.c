@@ -7,7 +7,6 @@
 #include "core/units.h"
 #include "plant/dense_internal.h"
 #include "plant/fit_internal.h"
-#include "plant/model_internal.h"
 
 enum { BLOCK = 32 };
 

@@ -30,6 +30,21 @@ enum tune_status tune_fit_data_init(struct fit_data *data, size_t n, double loop
                                     struct tune_error *err);
 void tune_fit_data_free(struct fit_data *data);
 
+/* Copies of what can be used. index[lines->n] says which lines those are. TUNE_EDATA where too few. */
+enum tune_status tune_fit_take_response(struct fit_data *out, const struct tune_frf *frf,
+                                        double rate, struct tune_error *err);
+enum tune_status tune_fit_take_lines(struct fit_data *out, size_t *index,
+                                     const struct tune_lines *lines, double rate,
+                                     struct tune_error *err);
+
+/* First delay in loop periods, from the phases alone; no less than tune_fit_delay_least. */
+extern const double tune_fit_delay_least;
+double tune_fit_initial_delay(const struct fit_data *response);
+
+/* theta[0], theta[1] given the delay theta[2]; drag B/J no smaller than drag_guess. */
+enum tune_status tune_fit_initial_rigid_body(double *theta, const struct fit_data *response,
+                                             double drag_guess, struct tune_error *err);
+
 /* Gaussian knowledge beside the data: adds weight (theta - mean)^2, weight = 1/(2 std^2), to V. Only
  * the three rigid-body parameters have any. */
 struct fit_prior {

@@ -13,7 +13,6 @@
 #include <math.h>
 
 #include "core/units.h"
-#include "plant/model_internal.h"
 
 /* One second-order term at unit gain: (n2 w^2 + n1 w + n0)/(w^2 + d1 w + d0) z^-(n+1). */
 struct ratio {
@@ -43,9 +42,11 @@ struct phi {
 static struct phi phi_functions(double complex x)
 {
     struct phi phi;
-    if (cabs(x) < 1.0) {
+    const double size = fabs(creal(x)) + fabs(cimag(x));
+    if (size < 1.0) {
         double complex sum = 1.0;
-        for (int m = 20; m > 0; m--) /* the first term left out is 3!/24! */
+        /* the first term left out is below size^10 3!/13! or size^21 3!/24! */
+        for (int m = size < 0.1 ? 9 : 20; m > 0; m--)
             sum = 1.0 + x * sum / (m + 3.0);
         phi.k3 = sum / 6.0;
         phi.k2 = 0.5 + x * phi.k3;
@@ -237,11 +238,7 @@ void tune_plant_eval(double complex *g, const struct tune_plant *plant, enum tun
 
 double complex tune_plant_continuous(const struct tune_plant *plant, double f_hz)
 {
-    return tune_plant_continuous_at(plant, CMPLX(0.0, 2.0 * TUNE_PI * f_hz));
-}
-
-double complex tune_plant_continuous_at(const struct tune_plant *plant, double complex s)
-{
+    const double complex s = CMPLX(0.0, 2.0 * TUNE_PI * f_hz);
     double complex sum = 1.0 / (s * (s + rigid_rate(plant)));
     for (size_t k = 0; k < plant->n_modes; k++) {
         const struct tune_mode *mode = &plant->mode[k];
@@ -249,44 +246,6 @@ double complex tune_plant_continuous_at(const struct tune_plant *plant, double c
         sum += mode->gain / (s * (s + 2.0 * mode->zeta * omega) + omega * omega);
     }
     return sum / plant->inertia_kg_m2;
-}
-
-/* ---- the parameter vector ------------------------------------------------------------------------*/
-
-size_t tune_plant_param_count(const struct tune_plant *plant)
-{
-    return 3 + 3 * plant->n_modes;
-}
-
-void tune_plant_to_params(double *theta, const struct tune_plant *plant)
-{
-    theta[0] = -log(plant->inertia_kg_m2);
-    theta[1] = log(rigid_rate(plant));
-    theta[2] = plant->delay_s * plant->loop_rate_hz;
-    for (size_t k = 0; k < plant->n_modes; k++) {
-        theta[3 + 3 * k] = log(plant->mode[k].f_hz);
-        theta[4 + 3 * k] = log(plant->mode[k].zeta);
-        theta[5 + 3 * k] = plant->mode[k].gain;
-    }
-}
-
-void tune_plant_from_params(struct tune_plant *plant, const double *theta, size_t n_params,
-                            double loop_rate_hz)
-{
-    *plant = (struct tune_plant){
-        .inertia_kg_m2 = exp(-theta[0]),
-        .viscous_nm_s_per_rad = exp(theta[1] - theta[0]),
-        .delay_s = theta[2] / loop_rate_hz,
-        .loop_rate_hz = loop_rate_hz,
-        .n_modes = (n_params - 3) / 3,
-    };
-    for (size_t k = 0; k < plant->n_modes; k++)
-        plant->mode[k] = (struct tune_mode){
-            .f_hz = exp(theta[3 + 3 * k]),
-            .zeta = exp(theta[4 + 3 * k]),
-            .gain = theta[5 + 3 * k],
-            .payload_ratio = (double)NAN,
-        };
 }
 
 /* One term of G and its share of a row of the Jacobian: slopes[0], slopes[1] (NULL: not wanted). */

@@ -141,4 +141,44 @@ static inline void synthetic_sweep(struct synthetic *s, const struct tune_plant 
         s->frf.n--;
 }
 
+/* 240 lines a hertz apart, equal torque in all, from 1 % of noise: a bench whose torque is in an
+ * unknown unit. */
+static inline void bench_lines(struct synthetic *data, const struct tune_plant *plant,
+                               uint64_t seed)
+{
+    struct tune_random rng;
+    tune_random_init(&rng, seed, 0);
+    synthetic_allocate(data, 240, 240);
+    data->lines.df_hz = 1.0;
+    for (size_t i = 0; i < 240; i++) {
+        const double f = 11.0 + (double)i, omega = 2.0 * TUNE_PI * f;
+        const double rigid = 1.0 / (plant->inertia_kg_m2 * omega * omega);
+        double complex g;
+        tune_plant_eval(&g, plant, TUNE_PATH_MOTOR_ENCODER, &f, 1);
+        data->lines.f_hz[i] = data->frf.f_hz[i] = f;
+        data->lines.u[i] = CMPLX(cos(0.1 * f * f), sin(0.1 * f * f));
+        data->lines.var_y[i] = data->sigma2[i] = 1e-4 * rigid * rigid;
+        data->lines.y[i] = g * data->lines.u[i] + normal_pair(&rng, data->lines.var_y[i]);
+        data->frf.g[i] = data->lines.y[i] / data->lines.u[i];
+        data->frf.std[i] = sqrt(data->lines.var_y[i]);
+        data->frf.dof[i] = 19.0;
+        data->frf.coh[i] = 1.0;
+    }
+    data->frf.band_hz[0] = 11.0;
+    data->frf.band_hz[1] = 250.0;
+}
+
+/* Antiresonance at 54 Hz: g = (76.3/54.1)^2 - 1. */
+static inline struct tune_plant bench_axis(double inertia, double gain)
+{
+    return (struct tune_plant){
+        .inertia_kg_m2 = inertia,
+        .viscous_nm_s_per_rad = 0.4 * inertia,
+        .delay_s = 1.2e-4,
+        .loop_rate_hz = 2500.0,
+        .n_modes = 1,
+        .mode[0] = {76.3, 0.017, gain, (double)NAN},
+    };
+}
+
 #endif
