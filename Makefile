@@ -142,7 +142,7 @@ fuzz:
 	@.ci/packages fuzz
 	@$(MAKE) --no-print-directory -j$(JOBS) $(FUZZERS:%=build/fuzz/fuzz_%)
 	@cd build/fuzz && for t in $(FUZZERS); do mkdir -p found-$$t; \
-	  ./fuzz_$$t -max_total_time=$(FUZZ_SECONDS) -timeout=10 -max_len=8192 -print_final_stats=1 \
+	  ./fuzz_$$t -max_total_time=$(FUZZ_SECONDS) -timeout=60 -max_len=8192 -print_final_stats=1 \
 	    -artifact_prefix=$$t- found-$$t ../../tests/fuzz/seeds/$$t >$$t.log 2>&1 || { tail -40 $$t.log; exit 1; }; \
 	  echo "$$t: $$(sed -n 's/stat::number_of_executed_units: *//p' $$t.log) inputs, none broke a promise"; done
 

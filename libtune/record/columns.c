@@ -115,6 +115,7 @@ static bool all_numbers(const struct record_field *field, size_t n)
 static enum tune_status refuse_header(const struct record_columns *columns,
                                       const struct record_field *field, struct tune_error *err)
 {
+    char shown[TUNE_ERROR_WORD];
     if (all_numbers(field, columns->n_fields))
         tune_error_set(err, TUNE_EDATA,
                        "the first line holds numbers: the log needs a header that names its "
@@ -124,7 +125,8 @@ static enum tune_status refuse_header(const struct record_columns *columns,
                        "no column of the log has a known name; it has: %s; name them in the log's "
                        "section, such as position = \"...\"",
                        columns->all);
-    tune_error_about(err, "header", columns->all, "names such as position_arcsec");
+    tune_text_shown(shown, sizeof shown, columns->all, strlen(columns->all));
+    tune_error_about(err, "header", shown, "names such as position_arcsec");
     (void)tune_error_place(err, NULL, columns->line, 0);
     return TUNE_EDATA;
 }

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "record/reader_internal.h"
+#include "record/text.h"
 
 struct tune_record_opts tune_record_defaults(void)
 {
@@ -254,12 +255,15 @@ enum tune_status tune_record_parse(struct tune_record *out, const char *name, co
 enum tune_status tune_record_require(const struct tune_record *rec, enum tune_role role,
                                      const char *path, struct tune_error *err)
 {
-    const char *name = tune_role_name(role);
+    const char *name = tune_role_name(role), *found = rec->columns_found;
+    char shown[TUNE_ERROR_WORD];
     if ((unsigned)role < TUNE_ROLE_COUNT && rec->channel[role]) return TUNE_OK;
     tune_error_set(err, TUNE_EDATA,
                    "the log has no %s, which is needed here; it has: %s; name the column with "
                    "%s = \"...\" in the log's section",
-                   name, rec->columns_found, name);
-    tune_error_about(err, name, rec->columns_found, "a column for this role");
-    return tune_error_place(err, path, 0, 0), TUNE_EDATA;
+                   name, found, name);
+    tune_error_about(err, name, tune_text_shown(shown, sizeof shown, found, strlen(found)),
+                     "a column for this role");
+    (void)tune_error_place(err, path, 0, 0);
+    return TUNE_EDATA;
 }
