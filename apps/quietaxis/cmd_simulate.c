@@ -65,7 +65,7 @@ const struct command command_simulate = {
         "--controller FILE the loop is closed with the gains in FILE, which is copied into the\n"
         "logbook. The same description and seed give the same logs.\n"
         "\n"
-        "  quietaxis simulate datasets/heron-flat/hour-angle.ini /tmp/hour-angle\n"
+        "  quietaxis simulate datasets/heron-flat/hour-angle.ini simulated\n"
         "\n"
         "Exit: 0 written, 2 misuse or a log of that name is there already, 3 faulty\n"
         "description, 4 the loop runs away under these gains.\n",
