@@ -26,6 +26,8 @@ low    = F_min / 1.12
 high   = F_max * 1.12
 bottom = 10 ** floor(log10(exists('H_min') ? H_min / 2.0 : G_min))
 top    = 10 ** ceil(log10(G_max))
+# marks of the other kind lie off the plot: gnuplot 5.4 crashes on a curve without any defined point
+aside  = low / 1000.0
 
 set multiplot
 set lmargin at screen 0.105
@@ -48,12 +50,12 @@ plot keyentry with lines lc rgb blue lw 1.4 dt 1 title 'measured', \
      keyentry with lines lc rgb ink lw 1.4 dt (6,3) title 'fitted model', \
      keyentry with lines lc rgb orange lw 1 dt 1 title 'resonance', \
      keyentry with lines lc rgb green lw 1.2 dt (2,3) title 'antiresonance', \
-     'marks.csv' using ($1 == 1 ? $3 : NaN):(0.24):(sprintf('%.4g', $2)) skip 1 \
+     'marks.csv' using ($1 == 1 ? $3 : aside):(0.24):(sprintf('%.4g', $2)) skip 1 \
         with labels left rotate by 90 font ',12' textcolor rgb orange notitle, \
-     '' using ($1 == 2 ? $3 : NaN):(0.24):(sprintf('%.4g', $2)) skip 1 \
+     '' using ($1 == 2 ? $3 : aside):(0.24):(sprintf('%.4g', $2)) skip 1 \
         with labels left rotate by 90 font ',12' textcolor rgb '#007a59' notitle, \
-     '' using ($1 == 1 ? $2 : NaN):(0):($3 - $2):(0.18) skip 1 with vectors nohead lc rgb orange lw 1 dt 1 notitle, \
-     '' using ($1 == 2 ? $2 : NaN):(0):($3 - $2):(0.18) skip 1 with vectors nohead lc rgb green lw 1.2 dt (2,3) notitle
+     '' using ($1 == 1 ? $2 : aside):(0):($3 - $2):(0.18) skip 1 with vectors nohead lc rgb orange lw 1 dt 1 notitle, \
+     '' using ($1 == 2 ? $2 : aside):(0):($3 - $2):(0.18) skip 1 with vectors nohead lc rgb green lw 1.2 dt (2,3) notitle
 unset key
 set border 3
 set xtics nomirror out scale 0.5, 0.25
@@ -67,8 +69,8 @@ set logscale y
 set yrange [bottom:top]
 set format y '10^{%T}'
 set label 1 'Magnitude (arcsec per N m)' at screen 0.035, screen 0.655 center rotate by 90
-plot 'marks.csv' using ($1 == 1 ? $2 : NaN):(bottom):(0):(top - bottom) skip 1 with vectors nohead lc rgb orange lw 0.7 dt 1, \
-     '' using ($1 == 2 ? $2 : NaN):(bottom):(0):(top - bottom) skip 1 with vectors nohead lc rgb green lw 0.9 dt (2,3), \
+plot 'marks.csv' using ($1 == 1 ? $2 : aside):(bottom):(0):(top - bottom) skip 1 with vectors nohead lc rgb orange lw 0.7 dt 1, \
+     '' using ($1 == 2 ? $2 : aside):(bottom):(0):(top - bottom) skip 1 with vectors nohead lc rgb green lw 0.9 dt (2,3), \
      'frf.csv' using 1:(arcsec * lower($2, $3, radius($4, $5))):(arcsec * (size($2, $3) + radius($4, $5))) \
         skip 1 with filledcurves fc rgb sky fs solid 0.75 noborder, \
      '' using 1:(arcsec * size($2, $3)) skip 1 with lines lc rgb blue lw 1.4 dt 1, \

@@ -154,7 +154,8 @@ enum tune_status design_problem_init(struct problem *problem, const struct tune_
     if (status != TUNE_OK) return status;
     problem->rate_hz = plants[0].loop_rate_hz;
     problem->drive_psd = disturbance->drive_psd;
-    problem->sensor_psd = disturbance->sensor_psd;
+    /* white at the log's rate; sampled at the loop's rate the same noise spreads over another band */
+    problem->sensor_psd = disturbance->sensor_psd * disturbance->rate_hz / problem->rate_hz;
     problem->torque_noise_psd = 2.0 * noise * noise / problem->rate_hz;
     design_demands(&problem->demands, opts);
     problem->n_scenarios = n_pointings * (opts->mode_shift > 0.0 ? 3 : 1);

@@ -154,6 +154,16 @@ static enum tune_status place(struct jitter_lines *lines, const struct tune_dist
     return status;
 }
 
+/* What the removal of its straight line leaves of the foretold log at f. The quiet log has lost its
+ * own line already: that share is given back, but no more than threefold, where hardly any is left. */
+static double line_weight(const struct tune_disturbance *disturbance, double f_hz,
+                          double duration_s)
+{
+    const double weight = tune_jitter_line_weight(f_hz, duration_s);
+    if (disturbance->n == 0) return weight;
+    return weight / fmax(tune_jitter_line_weight(f_hz, disturbance->duration_s), 1.0 / 3.0);
+}
+
 enum tune_status tune_jitter_lines(struct jitter_lines *lines,
                                    const struct tune_disturbance *disturbance,
                                    const struct tune_plant *quiet, const struct tune_plant *plant,
@@ -168,7 +178,7 @@ enum tune_status tune_jitter_lines(struct jitter_lines *lines,
         close_loop(lines, disturbance, plant, controller);
         for (size_t i = 0; i < lines->n; i++)
             lines->weight_hz[i] =
-                lines->width_hz[i] * tune_jitter_line_weight(lines->f_hz[i], duration_s);
+                lines->width_hz[i] * line_weight(disturbance, lines->f_hz[i], duration_s);
     } else {
         tune_jitter_lines_free(lines);
     }

@@ -232,6 +232,39 @@ static void names_reach_the_picture_as_words_only(void **state)
     leave(&place);
 }
 
+/* gnuplot 5.4 crashes on a curve of labels or arrows without any defined point */
+static void a_response_may_have_marks_of_one_kind_or_none(void **state)
+{
+    static const struct picture_mark marks[] = {{20.0, false}, {18.0, true}};
+    static const struct {
+        size_t first, n;
+    } some[] = {{0, 0}, {0, 1}, {1, 1}, {0, 2}};
+    struct place place;
+    struct tune_error err;
+    (void)state;
+    enter(&place);
+    for (size_t i = 0; i < sizeof some / sizeof *some; i++) {
+        struct buffer svg = {0}, text = {0};
+        struct table frf, model;
+        buffer_format(&text,
+                      "%s\n10,-1e-5,0,1e-7,11,1\n20,-2e-6,0,1e-7,11,1\n30,-1e-6,0,1e-7,11,1\n",
+                      picture_frf_header);
+        assert_int_equal(table_parse(&frf, "frf", text.bytes, picture_frf_header, &err), TUNE_OK);
+        buffer_free(&text);
+        buffer_format(&text, "%s\n10,-1e-5,0,1e-8\n30,-1e-6,0,1e-8\n", picture_model_header);
+        assert_int_equal(table_parse(&model, "model", text.bytes, picture_model_header, &err),
+                         TUNE_OK);
+        assert_int_equal(picture_frf(&svg, &frf, &model, marks + some[i].first, some[i].n, &err),
+                         TUNE_OK);
+        assert_non_null(strstr(svg.bytes, "Phase (deg)"));
+        buffer_free(&text);
+        buffer_free(&svg);
+        table_free(&frf);
+        table_free(&model);
+    }
+    leave(&place);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -246,6 +279,7 @@ int main(void)
         cmocka_unit_test(an_unknown_script_is_refused),
         cmocka_unit_test(every_lost_allocation_is_said),
         cmocka_unit_test(names_reach_the_picture_as_words_only),
+        cmocka_unit_test(a_response_may_have_marks_of_one_kind_or_none),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
