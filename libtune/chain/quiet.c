@@ -115,6 +115,7 @@ enum tune_status chain_quiet_provenance(struct tune_provenance *provenance,
             status = tune_provenance_add_input(provenance, from->input[i].path,
                                                from->input[i].sha256, from->input[i].rows, err);
     if (!status) status = tune_provenance_add_option(provenance, err, "plants", "%.16s", digest);
+    if (!status) status = chain_payload_provenance(provenance, chain, err);
     if (status || !quiet->log) return status;
     status = chain_add_log(provenance, chain, quiet->log, quiet->rows, err);
     if (!status) status = chain_add_gains(provenance, "quiet log gains", &quiet->gains, err);
@@ -201,74 +202,6 @@ void chain_quiet_free(struct chain_quiet *quiet)
     tune_disturbance_free(&quiet->disturbance);
 }
 
-/* ---- plants -------------------------------------------------------------------------------------*/
-
-/* What was assumed, over all pointings: the range of the mode taken and of its ratio. */
-struct assumption {
-    size_t found;
-    double f_hz[2], ratio[2];
-};
-
-static void widen(double range[2], double x, bool first)
-{
-    range[0] = first ? x : fmin(range[0], x);
-    range[1] = first ? x : fmax(range[1], x);
-}
-
-static void assume(struct assumption *assumption, struct tune_plant *plant)
-{
-    const size_t mode = tune_plant_assume_payload(plant);
-    if (mode >= plant->n_modes) return;
-    widen(assumption->f_hz, plant->mode[mode].f_hz, assumption->found == 0);
-    widen(assumption->ratio, plant->mode[mode].payload_ratio, assumption->found == 0);
-    assumption->found++;
-}
-
-static void describe_assumption(struct chain_plants *out, const struct assumption *assumption)
-{
-    const bool all = assumption->found == out->n;
-    (void)snprintf(out->payload, sizeof out->payload, "%s",
-                   all                     ? "assumed"
-                   : assumption->found > 0 ? "partly"
-                                           : "none");
-    if (assumption->found > 0)
-        tune_notes_add(
-            &out->notes,
-            "Assumed payload: the mode at %.4g .. %.4g Hz moves it by %.3g .. %.3g times "
-            "the encoder, the others not at all. Sky figures rest on this.",
-            assumption->f_hz[0], assumption->f_hz[1], assumption->ratio[0], assumption->ratio[1]);
-    if (!all)
-        tune_notes_add(&out->notes,
-                       "%s no mode looks like the payload's: there the line of sight is taken to "
-                       "move as the encoder does.",
-                       assumption->found > 0 ? "At other pointings" : "At every pointing");
-}
-
-enum tune_status chain_plants(struct chain_plants *out, const struct tune_identification *id,
-                              struct tune_error *err)
-{
-    struct assumption assumption = {0};
-    memset(out, 0, sizeof *out);
-    out->n = id->n_pointings;
-    out->plant = calloc(out->n + 1, sizeof *out->plant);
-    out->name = calloc(out->n + 1, sizeof *out->name);
-    if (!out->plant || !out->name) return tune_error_memory(err, "gathering the plants");
-    for (size_t i = 0; i < out->n; i++) {
-        out->plant[i] = id->pointing[i].fit.plant;
-        out->name[i] = id->pointing[i].name;
-        assume(&assumption, &out->plant[i]);
-    }
-    describe_assumption(out, &assumption);
-    return TUNE_OK;
-}
-
-void chain_plants_free(struct chain_plants *plants)
-{
-    free(plants->plant);
-    free(plants->name);
-    memset(plants, 0, sizeof *plants);
-}
-
 /* ---- both ---------------------------------------------------------------------------------------*/
 
 enum tune_status chain_basis_open(struct chain_basis *out, const struct tune_job *job,
@@ -278,7 +211,7 @@ enum tune_status chain_basis_open(struct chain_basis *out, const struct tune_job
     memset(out, 0, sizeof *out);
     status = tune_chain_identify(&out->id, job, err);
     if (!status) status = chain_open(&out->chain, job, err);
-    if (!status) status = chain_plants(&out->plants, &out->id, err);
+    if (!status) status = chain_plants(&out->plants, &out->id, &out->chain, err);
     if (!status) status = chain_quiet_choose(&out->quiet, &out->chain, &out->id, err);
     return status;
 }

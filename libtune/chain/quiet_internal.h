@@ -13,12 +13,15 @@ struct chain_plants {
     size_t n;
     struct tune_plant *plant; /* [n] */
     const char **name;        /* [n] owned by the identification */
-    char payload[16];         /* "assumed", "partly", "none" */
+    char payload[16];         /* "stated", "assumed", "partly", "none" */
     struct tune_notes notes;  /* what was assumed */
 };
 
+/* TUNE_EDATA when a stated ratio finds no mode near its frequency. */
 enum tune_status chain_plants(struct chain_plants *out, const struct tune_identification *id,
-                              struct tune_error *err);
+                              const struct chain *chain, struct tune_error *err);
+enum tune_status chain_payload_provenance(struct tune_provenance *provenance,
+                                          const struct chain *chain, struct tune_error *err);
 void chain_plants_free(struct chain_plants *plants);
 
 /* The quiet log and what it tells. log is NULL where there is none: then the disturbance is stated. */

@@ -152,7 +152,7 @@ static enum tune_status verify_all(struct tune_verification *out, struct verific
 {
     enum tune_status status = TUNE_OK;
     if (work->can_predict) {
-        status = chain_plants(&work->plants, &work->id, err);
+        status = chain_plants(&work->plants, &work->id, work->chain, err);
         if (!status)
             status = chain_quiet_estimate(&work->quiet, work->chain, &work->id, &work->plants, err);
     } else {
