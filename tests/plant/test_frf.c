@@ -113,6 +113,8 @@ struct tally {
     double inside, bins;    /* 95 % regions that hold the true response, of all */
     double near, near_bins; /* the same within 2 Hz of the mode */
     double square, lines;   /* |Y - G U|^2 over its variance, summed; lines */
+    double low, low_lines;  /* the same below 3 Hz, where the noise falls steeply */
+    double largest;         /* |U| of any line */
 };
 
 static void count(struct tally *tally, const struct tune_record *rec, const struct small_axis *axis)
@@ -133,8 +135,12 @@ static void count(struct tally *tally, const struct tune_record *rec, const stru
         const double complex g = small_axis_response(axis, lines.f_hz[k]);
         const double var = lines.var_y[k] + pow(cabs(g), 2.0) * lines.var_u[k] -
                            2.0 * creal(conj(g) * lines.cov_yu[k]);
-        tally->square += pow(cabs(lines.y[k] - g * lines.u[k]), 2.0) / var;
+        const double square = pow(cabs(lines.y[k] - g * lines.u[k]), 2.0) / var;
+        tally->square += square;
         tally->lines += 1.0;
+        tally->low += lines.f_hz[k] < 3.0 ? square : 0.0;
+        tally->low_lines += lines.f_hz[k] < 3.0;
+        tally->largest = fmax(tally->largest, cabs(lines.u[k]));
     }
     tune_frf_free(&frf);
     tune_lines_free(&lines);
@@ -142,13 +148,16 @@ static void count(struct tally *tally, const struct tune_record *rec, const stru
 
 /* Statistical, 4 sigma: binomial; neighbours, 8 bins apart with windows of 17, share half their lines, so
  * half of them count. Model: variances smoothed across the mode's flanks, where the noise of the two
- * signals changes and cancels, are some percent high for an eighth of the lines. */
+ * signals changes and cancels, are some percent high for an eighth of the lines; at low frequency, of a
+ * noise that falls with the fourth power within the tenth of a frequency. */
 static void check_tally(const struct tally *tally)
 {
     check_close(tally->inside / tally->bins, 0.95, 4.0 * sqrt(0.95 * 0.05 / (0.5 * tally->bins)));
     check_close(tally->near / tally->near_bins, 0.95,
                 4.0 * sqrt(0.95 * 0.05 / (0.5 * tally->near_bins)));
     check_close(tally->square / tally->lines, 1.0, 4.0 / sqrt(tally->lines) + 0.01);
+    if (tally->low_lines > 0.0)
+        check_close(tally->low / tally->low_lines, 1.0, 4.0 / sqrt(tally->low_lines) + 0.03);
 }
 
 static struct small_axis noisy_axis(void)
@@ -174,7 +183,7 @@ static void regions_cover_the_true_response(void **state)
     check_tally(&tally);
 }
 
-/* The record begins and ends within the sweep: leakage, and lines that look like it. */
+/* The record begins and ends with the sweep: leakage, and lines that look like it. */
 static void regions_hold_without_quiet_ends(void **state)
 {
     const int runs = 8 * (int)check_multiplier();
@@ -185,12 +194,17 @@ static void regions_hold_without_quiet_ends(void **state)
         struct tune_record rec = swept_record();
         small_axis_run(&rec, &axis, 500 + (uint64_t)run);
         for (int role = TUNE_ROLE_EXCITATION; role <= TUNE_ROLE_POSITION; role++)
-            memmove(rec.channel[role], rec.channel[role] + 5000, 27000 * sizeof(double));
-        rec.n = 27000;
+            memmove(rec.channel[role], rec.channel[role] + 3000, 30000 * sizeof(double));
+        rec.n = 30000;
+        for (size_t i = 0; i < rec.n; i++) /* a ramp, no target logged */
+            rec.channel[TUNE_ROLE_POSITION][i] += 1e-3 * (double)i;
         count(&tally, &rec, &axis);
         small_record_free(&rec);
     }
     check_tally(&tally);
+    /* the sweep gives the lines |U|^2 = 30 s RATE^2/(4 f ln 125)/30000 and, at the mode, the loop more: none
+     * may be what the regression makes of noise where it cannot tell */
+    assert_true(tally.largest < 3.0 * sqrt(RATE / (4.0 * 0.8 * log(125.0))));
 }
 
 /* Open loop, so that the direct estimate is right. */
@@ -288,8 +302,8 @@ static void ramps_and_standing_torque_do_not_matter(void **state)
         }
         if (with_target) {
             rec.channel[TUNE_ROLE_TARGET] = calloc(ROWS, sizeof(double));
-            for (size_t i = 0; i < ROWS; i++)
-                rec.channel[TUNE_ROLE_TARGET][i] = 0.3 + 1e-3 * (double)i;
+            for (size_t i = 0; i < ROWS; i++) /* 0.3 behind */
+                rec.channel[TUNE_ROLE_TARGET][i] = 1e-3 * (double)i;
         }
         estimate(&moving, NULL, &rec, NULL);
         assert_int_equal(moving.n, still.n);
@@ -352,6 +366,44 @@ static void band_is_the_one_excited(void **state)
         tune_lines_free(&lines);
         small_record_free(&rec);
     }
+}
+
+/* What the loop makes of sensor noise fills the torque far beyond the sweep. */
+static void noise_of_a_measured_torque_is_no_excitation(void **state)
+{
+    struct small_axis axis = small_axis_defaults();
+    struct tune_record rec = swept_record();
+    struct tune_frf frf;
+    (void)state;
+    axis.position_noise = 5e-6;
+    small_axis_run(&rec, &axis, 12);
+    drop_excitation(&rec);
+    estimate(&frf, NULL, &rec, NULL);
+    check_between(frf.band_hz[1], 90.0, 103.0);
+    tune_frf_free(&frf);
+    small_record_free(&rec);
+}
+
+/* A mode that still rings when the sweep has ended must be left to ring before the taper sets in. */
+static void ringing_after_the_sweep_is_kept(void **state)
+{
+    struct small_axis axis = small_axis_defaults();
+    struct tune_record rec = small_record(ROWS, RATE);
+    struct tune_frf_opts opts = tune_frf_defaults();
+    struct tune_frf frf;
+    (void)state;
+    axis.zeta = 0.01;
+    axis.kd = 0.5;
+    axis.kp = 1.0;
+    small_sweep(rec.channel[TUNE_ROLE_EXCITATION], ROWS, RATE, 3.0, 5.0, 100.0, 19.0);
+    small_axis_run(&rec, &axis, 13);
+    opts.band_hz[0] = 21.0;
+    opts.band_hz[1] = 90.0;
+    estimate(&frf, NULL, &rec, &opts);
+    for (size_t k = 0; k < frf.n; k++)
+        check_close(cabs(frf.g[k] / small_axis_response(&axis, frf.f_hz[k]) - 1.0), 0.0, 1e-3);
+    tune_frf_free(&frf);
+    small_record_free(&rec);
 }
 
 static void a_band_asked_for_is_kept(void **state)
@@ -581,6 +633,8 @@ int main(void)
         cmocka_unit_test(ramps_and_standing_torque_do_not_matter),
         cmocka_unit_test(a_late_column_is_advanced),
         cmocka_unit_test(band_is_the_one_excited),
+        cmocka_unit_test(noise_of_a_measured_torque_is_no_excitation),
+        cmocka_unit_test(ringing_after_the_sweep_is_kept),
         cmocka_unit_test(a_band_asked_for_is_kept),
         cmocka_unit_test(another_output_can_be_chosen),
         cmocka_unit_test(unusable_records_are_refused),
