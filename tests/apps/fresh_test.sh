@@ -34,6 +34,19 @@ echo 1,2 >"$scratch/copy/results/frf-south.csv"
 check 'a table somebody changed is made anew' run 0 identify "$scratch/copy"
 check 'and said' err_has 'frf-south.csv is missing or has been changed'
 
+# ---- what the payload does: assumed, then stated
+check 'without word of the payload its ratio is assumed' run 0 predict --quiet --json --controller "$scratch/copy/results/controller.ini" --out "$scratch/pay" "$book"
+check 'and the result says so' json "d['payload_ratios'] == 'assumed'"
+cp "$scratch/out" "$scratch/assumed.json"
+cp -r "$book" "$scratch/stated"
+mode=$(sed -n 's/^mode1_hz *= *\([0-9.]*\).*/\1/p' "$small")
+printf '\n[payload]\nratio1_hz = %s\nratio1 = 1\n' "$mode" >>"$scratch/stated/axis.ini"
+check 'a stated ratio is taken' run 0 predict --quiet --json --controller "$scratch/copy/results/controller.ini" --out "$scratch/pay" "$scratch/stated"
+check 'an earlier result with the assumed one is not' json "d['payload_ratios'] == 'stated' and d['sky_rms_arcsec'] != json.load(open('$scratch/assumed.json'))['sky_rms_arcsec']"
+sed 's/^ratio1_hz.*/ratio1_hz = 1/' "$scratch/stated/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$scratch/stated/axis.ini"
+check 'a ratio for a mode that is not there is refused' run 3 predict --quiet --out "$scratch/pay" "$scratch/stated"
+check 'with its frequency' err_has 'a mode at 1 Hz'
+
 # ---- two at once
 "$quietaxis" identify --quiet --pointing south --out "$scratch/both" "$book" >/dev/null 2>"$scratch/err1" & one=$!
 "$quietaxis" identify --quiet --pointing south --out "$scratch/both" "$book" >/dev/null 2>"$scratch/err2" & two=$!
