@@ -3,8 +3,8 @@
  *     G(s) = 1/J [ 1/(s^2 + (B/J) s) + sum_k g_k rho_k / (s^2 + 2 zeta_k w_k s + w_k^2) ]
  * rho = 1 from motor to encoder, r_k between motor side and payload, r_k^2 payload to payload, where
  * r_k is the payload/encoder mode-shape ratio. Responses are those of the sampled system, exact:
- * torque held for one loop period, starting delay_s after the sample it was computed from; digits are
- * lost only as a mode nears critical damping (13 of them are right for zeta < 0.9).
+ * torque held for one loop period, starting delay_s after the sample it was computed from. Checked
+ * against matrix exponentials to 1e-12 for zeta < 0.9; digits are lost as a mode nears critical damping.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_MODEL_H
 #define TUNE_MODEL_H

@@ -15,7 +15,7 @@ probe = os.path.join(os.environ["TUNE_BUILD"], "tests/plant/probe_model")
 def random_axis(i):
     scale = 10.0 ** rng.uniform(-4, 6)
     rate = rng.choice([1000.0, 2500.0, 4000.0, 16000.0])
-    modes = [(np.exp(rng.uniform(np.log(2.0), np.log(0.45 * rate))), np.exp(rng.uniform(np.log(1e-3), np.log(0.3))),
+    modes = [(np.exp(rng.uniform(np.log(2.0), np.log(0.45 * rate))), np.exp(rng.uniform(np.log(1e-3), np.log(0.9))),
               rng.uniform(0.01, 1.0) * rng.choice([1, 1, 1, -0.3]), rng.uniform(-3, 3)) for _ in range(rng.integers(0, 7))]
     drag = 0.0 if i % 5 == 0 else np.exp(rng.uniform(np.log(1e-6), np.log(30.0)))
     delay = rng.choice([0.0, 1.0, 2.0, rng.uniform(0, 4)]) / rate

@@ -113,6 +113,24 @@ static void overlapping_weak_modes_are_told_apart(void **state)
     synthetic_free(&data);
 }
 
+/* A ripple of 10 % on the response, hidden from the first stage of the search. */
+static void a_very_weak_mode_is_found(void **state)
+{
+    struct tune_plant plant = telescope_axis();
+    struct synthetic data;
+    struct tune_fit fit;
+    (void)state;
+    plant.n_modes = 2;
+    plant.mode[0] = (struct tune_mode){14.8, 0.02, 0.3, 1.0};
+    plant.mode[1] = (struct tune_mode){31.0, 0.01, 0.0015, 1.0};
+    fit_sweep(&fit, &data, &plant, &short_sweep, 1.0, 1.0, 21);
+    assert_int_equal(fit.plant.n_modes, 2);
+    check_close(fit.plant.mode[1].f_hz, 31.0, 5.0 * fit.mode_f_hz[1].std);
+    check_close(fit.plant.mode[1].gain, 0.0015, 5.0 * fit.mode_gain[1].std);
+    tune_fit_free(&fit);
+    synthetic_free(&data);
+}
+
 static void a_measured_torque_lacks_the_hold_and_the_fit_says_so(void **state)
 {
     const struct tune_fit_opts opts = tune_fit_defaults(4000.0);
@@ -230,6 +248,7 @@ int main(void)
         cmocka_unit_test(the_far_side_has_one_mode_of_negative_gain_and_no_antiresonance),
         cmocka_unit_test(heavy_modes_behind_a_long_delay_are_found),
         cmocka_unit_test(overlapping_weak_modes_are_told_apart),
+        cmocka_unit_test(a_very_weak_mode_is_found),
         cmocka_unit_test(a_measured_torque_lacks_the_hold_and_the_fit_says_so),
         cmocka_unit_test(a_bent_response_does_not_breed_modes),
         cmocka_unit_test(modes_in_any_order_fit_alike),
