@@ -115,20 +115,20 @@ static void print_place(const struct tune_error *err)
     (void)fputc(' ', stderr);
 }
 
+/* What the sentence does not say yet. */
+static const char *unsaid(const struct tune_error *err, const char *word)
+{
+    return strstr(err->text, word) ? "" : word;
+}
+
 static void print_about(const struct tune_error *err)
 {
-    const char *before = "";
-    if (!err->value[0] && !err->limit[0] && (!err->thing[0] || strstr(err->text, err->thing)))
-        return;
-    (void)fputs(" (", stderr);
-    if (err->thing[0]) {
-        fprintf(stderr, "%s%s%s", err->thing, err->value[0] ? " = " : "", err->value);
-        before = ", ";
-    } else if (err->value[0]) {
-        fprintf(stderr, "%s", err->value);
-        before = ", ";
-    }
-    if (err->limit[0]) fprintf(stderr, "%sexpected %s", before, err->limit);
+    const bool told = strstr(err->text, err->thing) && strstr(err->text, err->value);
+    const char *thing = told ? "" : err->thing, *value = told ? "" : err->value;
+    const char *limit = unsaid(err, err->limit);
+    if (!thing[0] && !value[0] && !limit[0]) return;
+    fprintf(stderr, " (%s%s%s", thing, thing[0] && value[0] ? " = " : "", value);
+    if (limit[0]) fprintf(stderr, "%sexpected %s", thing[0] || value[0] ? ", " : "", limit);
     (void)fputc(')', stderr);
 }
 

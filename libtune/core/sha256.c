@@ -41,10 +41,10 @@ enum tune_status tune_sha256_file(char text[TUNE_SHA256_TEXT], const char *path,
     sha256_init(&ctx);
     while ((got = fread(block, 1, sizeof block, file)) > 0)
         sha256_update(&ctx, got, block);
-    bad = ferror(file);
+    bad = ferror(file) ? errno : 0;
     (void)fclose(file);
     if (bad) {
-        tune_error_set(err, TUNE_EIO, "cannot read: the system reported an error");
+        tune_error_set(err, TUNE_EIO, "cannot read: %s", strerror(bad));
         tune_error_place(err, path, 0, 0);
         return TUNE_EIO;
     }

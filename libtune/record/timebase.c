@@ -47,9 +47,9 @@ static enum tune_status refuse_rate(const struct record_timebase *base, double r
     const double wanted_hz = base->stated_hz > 0.0 ? base->stated_hz : 1.0 / base->period;
     tune_error_set(err, TUNE_EDATA,
                    "the time stamps up to row %zu run at %.6g Hz, %s %.6g Hz, more than 0.1 %% "
-                   "apart: correct sample_rate_hz or the stamps",
-                   row, rate_hz,
-                   base->stated_hz > 0.0 ? "the stated sample_rate_hz is" : "those before at",
+                   "apart: correct the rate in axis.ini (sample_rate_hz, else loop_rate_hz) or the "
+                   "stamps",
+                   row, rate_hz, base->stated_hz > 0.0 ? "the stated rate is" : "those before at",
                    wanted_hz);
     strcpy(limit, tune_number_text(value, wanted_hz));
     strcat(limit, " Hz within 0.1 %");

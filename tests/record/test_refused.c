@@ -157,11 +157,11 @@ static const struct refused_log cases[] = {
      .sentence = "row 4 comes only 0.0003 s after the one before"}},
     {.refused = {"another rate than stated", TEXT(HEADER "0,1,2\n0.001,1,2\n0.002,1,2\n"), AT(1, 1),
      ABOUT("time_s", "1000"),
-     .sentence = "run at 1000 Hz, the stated sample_rate_hz is 1002 Hz, more than 0.1 % apart"},
+     .sentence = "run at 1000 Hz, the stated rate is 1002 Hz, more than 0.1 % apart"},
      .stated = {.rate_hz = 1002}},
     {.refused = {"half the stated rate", TEXT(HEADER "0,1,2\n0.001,1,2\n0.002,1,2\n"), AT(1, 1),
      ABOUT("time_s", "1000"),
-     .sentence = "run at 1000 Hz, the stated sample_rate_hz is 2000 Hz"},
+     .sentence = "run at 1000 Hz, the stated rate is 2000 Hz"},
      .stated = {.rate_hz = 2000}},
 };
 /* clang-format on */
