@@ -88,8 +88,10 @@ enum tune_status tune_fit_initial_rigid_body(double *theta, const struct fit_dat
                                              double drag_guess, struct tune_error *err)
 {
     const size_t n = lowest_octave(response);
-    double *slope = malloc(2 * n * sizeof *slope), *drag = slope + n;
+    double *slope = malloc(2 * n * sizeof *slope);
+    double *drag;
     if (!slope) return tune_error_memory(err, "fitting the plant");
+    drag = slope + n;
     for (size_t i = 0; i < n; i++) {
         const double omega = 2.0 * TUNE_PI * response->f_hz[i];
         const double angle = omega * (theta[2] + 0.5) / response->loop_rate_hz;

@@ -40,17 +40,15 @@ enum tune_status tune_fit_refine(struct fit_point *point, struct fit_data *lines
 static void without_mode(struct fit_point *out, const struct fit_point *point,
                          const double *covariance, size_t k)
 {
-    const size_t p = point->p, gain = 5 + 3 * k;
+    const size_t p = point->p, mode = 3 + 3 * k, gain = mode + 2;
     const double pull = point->theta[gain] / covariance[gain * p + gain];
-    double moved[TUNE_PARAMS_MAX];
+    out->p = 0;
     for (size_t i = 0; i < p; i++) {
         const double most = i >= 3 && i % 3 == 0 ? 0.01 : 0.3;
         const double step = pull * covariance[i * p + gain];
-        moved[i] = point->theta[i] - fmax(-most, fmin(most, step));
+        if (i >= mode && i <= gain) continue;
+        out->theta[out->p++] = point->theta[i] - fmax(-most, fmin(most, step));
     }
-    memmove(moved + 3 + 3 * k, moved + 6 + 3 * k, (p - 6 - 3 * k) * sizeof *moved);
-    out->p = p - 3;
-    memcpy(out->theta, moved, out->p * sizeof *moved);
 }
 
 /* What dropping each mode would cost by the curvature alone, g^2/(2 var g); suspects at 0. */

@@ -217,7 +217,7 @@ void tune_plant_eval(double complex *g, const struct tune_plant *plant, enum tun
     const bool delayed = path == TUNE_PATH_MOTOR_ENCODER || path == TUNE_PATH_MOTOR_PAYLOAD;
     const double delay = delayed ? plant->delay_s * plant->loop_rate_hz : 0.0;
     struct sampled model;
-    double gain[TUNE_MODES_MAX];
+    double gain[TUNE_MODES_MAX] = {0};
     sampled_init(&model, rigid_rate(plant), delay, plant->loop_rate_hz);
     for (size_t k = 0; k < plant->n_modes; k++) {
         const struct tune_mode *mode = &plant->mode[k];
