@@ -56,8 +56,12 @@ static void print_candidates(const struct tune_proposal *r)
     for (size_t i = 0; i < r->n_candidates; i++)
         print_candidate(&r->candidate[i], i == r->recommended);
     print_sentence("  ",
-                   "Worst pointing of each. * recommended, ! not stable somewhere. Jitter as a "
-                   "log would show it; sky without the twist no encoder sees.");
+                   "Worst pointing of each. ! not stable somewhere. Jitter as a log would show it; "
+                   "sky without the twist no encoder sees.");
+    print_sentence("  ",
+                   "* recommended: the fewest biquads within 3 % of the best, measured by the line "
+                   "of sight without that twist, rms over pointings and mode shifts; the jitter "
+                   "column may rank otherwise.");
 }
 
 /* A margin and the bound it passes in 5 % of cases: "43.75 > 43.70", "1.631 < 1.633". */
@@ -74,12 +78,12 @@ static void print_margins(const struct tune_candidate *best)
     char text[128];
     (void)snprintf(text, sizeof text, "Margins of %s, each with its 95 %% bound", best->name);
     print_heading(text);
-    printf("  %-14s %13s %13s %13s %13s %6s\n", "", "phase deg", "gain dB", "down dB", "peak S",
-           "cross");
+    printf("  %-13s %13s %13s %13s %13s %8s\n", "", "phase deg", "gain up dB", "gain down dB",
+           "peak S", "cross Hz");
     for (size_t i = 0; i < best->n_margins; i++) {
         const struct tune_pointing_margins *m = &best->margins[i];
         char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL], d[PRINT_CELL], e[PRINT_CELL];
-        printf("  %-14.14s %13s %13s %13s %13s %6s\n", m->pointing,
+        printf("  %-13.13s %13s %13s %13s %13s %8s\n", m->pointing,
                bounded(a, &m->phase_margin_deg, 2), bounded(b, &m->gain_margin_db, 2),
                bounded(c, &m->gain_reduction_margin_db, 2), bounded(d, &m->peak_sensitivity, 3),
                print_number(e, m->crossover_hz.value, 4));
@@ -93,10 +97,13 @@ static void print_text(const struct tune_proposal *r)
     printf("%s\n", r->provenance.logbook);
     print_candidates(r);
     print_margins(best);
+    for (size_t i = 0; i < r->doubts.n; i++)
+        print_sentence("  ! ", r->doubts.text[i]);
     (void)snprintf(text, sizeof text, "Gains of %s, in %s", best->name, r->controller_file.name);
     print_heading(text);
     print_controller(&best->controller);
-    print_judgements(&r->requirement, "designed");
+    print_judgements(&r->requirement, "designed",
+                     r->jitter_of_sky ? (double)NAN : best->sky_rms_arcsec);
     print_notes("What limits it", &r->limits);
     print_notes("Notes", &r->notes);
     print_notes("Cautions", &r->cautions);
@@ -123,16 +130,16 @@ const struct command command_design = {
     .name = "design",
     .answers = "gains and biquads, margins at every pointing, what limits the axis",
     .usage = "design [OPTIONS] LOGBOOK",
-    .help =
-        "Identifies the axis and proposes a controller with no biquad, one, two, ... as far as\n"
-        "the drive has them; recommends the one with the fewest that is nearly as good as the\n"
-        "best; sets the gains in use beside them. Writes design.json, controller.ini with the\n"
-        "recommended gains, and loop-POINTING.csv. Nothing is written to a drive.\n"
-        "\n"
-        "  quietaxis design hour-angle\n"
-        "\n"
-        "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not there,\n"
-        "3 unusable data, 4 nothing holds this axis within the constraints.\n",
+    .help = "Identifies the axis and proposes a controller with no biquad, one, two, ... as\n"
+            "far as the drive has them; recommends the one with the fewest that is nearly\n"
+            "as good as the best; sets the gains in use beside them. Writes design.json,\n"
+            "controller.ini with the recommended gains, and loop-POINTING.csv. Nothing is\n"
+            "written to a drive.\n"
+            "\n"
+            "  quietaxis design hour-angle\n"
+            "\n"
+            "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not\n"
+            "there, 3 unusable data, 4 nothing holds this axis within the constraints.\n",
     .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_THREADS,
     .arguments = 1,
     .run = run,

@@ -10,8 +10,9 @@ static void print_head(const struct tune_pointing_plant *p)
     char text[256], angle[PRINT_CELL];
     (void)snprintf(text, sizeof text, "%s", p->name);
     print_heading(text);
-    printf("  %s deg, %zu sweep%s, %.4g .. %.4g Hz, coherence %.4f\n",
-           print_number(angle, p->angle_deg, 6), p->n_logs, p->n_logs == 1 ? "" : "s",
+    printf("  ");
+    if (!isnan(p->angle_deg)) printf("%s deg, ", print_number(angle, p->angle_deg, 6));
+    printf("%zu sweep%s, %.4g .. %.4g Hz, coherence %.4f\n", p->n_logs, p->n_logs == 1 ? "" : "s",
            p->band_hz[0], p->band_hz[1], p->median_coherence);
     printf("  response  %24s\n", tune_frf_estimator_name(p->estimator));
 }
@@ -20,8 +21,12 @@ static void print_body(const struct tune_fit *fit)
 {
     char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL];
     printf("  inertia   %24s kg m^2\n", print_estimate(a, fit->inertia.value, fit->inertia.std));
-    printf("  delay     %24s ms, hold excluded\n",
-           print_estimate(b, 1e3 * fit->delay.value, 1e3 * fit->delay.std));
+    if (fit->delay_wanted_s < 0.0)
+        printf("  delay     %24s ms, on its bound: %.3g ms wanted\n", "0",
+               1e3 * fit->delay_wanted_s);
+    else
+        printf("  delay     %24s ms, hold excluded\n",
+               print_estimate(b, 1e3 * fit->delay.value, 1e3 * fit->delay.std));
     printf("  viscous   %24s N m s/rad%s\n",
            print_estimate(c, fit->viscous.value, fit->viscous.std),
            fit->viscous.std > 0.5 * fit->viscous.value ? ", hardly seen by the sweep" : "");
@@ -88,13 +93,14 @@ const struct command command_identify = {
     .name = "identify",
     .answers = "frequency responses, inertia, delay, resonances, with confidence",
     .usage = "identify [OPTIONS] LOGBOOK",
-    .help = "Estimates the frequency response at every pointing from its sweeps and fits a rigid\n"
-            "body, modes and a delay to it. +- is one standard deviation. Writes identify.json,\n"
-            "and frf-POINTING.csv and model-POINTING.csv for each pointing.\n"
+    .help = "Estimates the frequency response at every pointing from its sweeps and fits a\n"
+            "rigid body, modes and a delay to it. +- is one standard deviation. Writes\n"
+            "identify.json, and frf-POINTING.csv and model-POINTING.csv for each pointing.\n"
             "\n"
             "  quietaxis identify hour-angle\n"
             "\n"
-            "Exit: 0 done, 2 misuse or a file is not there, 3 unusable data, 4 no fit found.\n",
+            "Exit: 0 done, 2 misuse or a file is not there, 3 unusable data, 4 no fit\n"
+            "found.\n",
     .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_THREADS,
     .arguments = 1,
     .run = run,

@@ -26,14 +26,31 @@ static void print_findings(const struct tune_inspected_log *log)
     }
 }
 
+/* The role's name, bare or with its unit. */
+static bool own_name(const struct tune_inspected_log *log, unsigned role)
+{
+    const char *name = tune_role_name((enum tune_role)role), *column = log->column[role];
+    const size_t length = strlen(name);
+    if (strncmp(column, name, length) != 0) return false;
+    return !column[length] ||
+           (column[length] == '_' && !strcmp(column + length + 1, log->unit[role]));
+}
+
+/* "torque, position <- motor_angle_rad [rad]" */
 static void print_channels(const struct tune_inspected_log *log)
 {
-    char text[256] = "";
+    char text[1024] = "";
     for (unsigned role = 0; role < TUNE_ROLE_COUNT; role++) {
+        const char *unit = log->unit[role];
         const size_t used = strlen(text);
-        if (log->channel[role])
+        if (!log->channel[role]) continue;
+        if (own_name(log, role))
             (void)snprintf(text + used, sizeof text - used, "%s%s", used ? ", " : "",
                            tune_role_name((enum tune_role)role));
+        else
+            (void)snprintf(text + used, sizeof text - used, "%s%s <- %s%s%s%s", used ? ", " : "",
+                           tune_role_name((enum tune_role)role), log->column[role],
+                           unit[0] ? " [" : "", unit, unit[0] ? "]" : "");
     }
     if (text[0]) print_sentence("    ", text);
 }
@@ -79,15 +96,14 @@ const struct command command_inspect = {
     .name = "inspect",
     .answers = "are these logs fit for use",
     .usage = "inspect [OPTIONS] LOGBOOK",
-    .help =
-        "Reads every log and says whether it is fit for what it is meant for, fit with care, or\n"
-        "unfit; what was found, in which row, and what to do. A log that cannot be read is\n"
-        "unfit. Writes inspect.json.\n"
-        "\n"
-        "  quietaxis inspect hour-angle\n"
-        "\n"
-        "Exit: 0 every log may be used, 1 a log is unfit, 2 misuse or a file is not there,\n"
-        "3 faulty axis.ini.\n",
+    .help = "Reads every log and says whether it is fit for what it is meant for, fit with\n"
+            "care, or unfit; what was found, in which row, and what to do. A log that\n"
+            "cannot be read is unfit. Writes inspect.json.\n"
+            "\n"
+            "  quietaxis inspect hour-angle\n"
+            "\n"
+            "Exit: 0 every log may be used, 1 a log is unfit, 2 misuse or a file is not\n"
+            "there, 3 faulty axis.ini.\n",
     .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_THREADS,
     .arguments = 1,
     .run = run,

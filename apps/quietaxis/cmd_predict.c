@@ -32,12 +32,21 @@ static void print_sources(const struct tune_forecast *r)
                print_number(a, p->unseen_twist_arcsec, 4), r->payload);
 }
 
+/* The worst pointing's, where jitter is judged at the encoder. */
+static double unjudged_sky(const struct tune_forecast *r)
+{
+    double worst_arcsec = (double)NAN;
+    for (size_t i = 0; !r->jitter_of_sky && i < r->n_pointings; i++)
+        worst_arcsec = fmax(worst_arcsec, r->pointing[i].sky_rms_arcsec);
+    return worst_arcsec;
+}
+
 static void print_text(const struct tune_forecast *r)
 {
     printf("%s\nGains of %s\n", r->provenance.logbook, r->controller_source);
     print_pointings(r);
     print_sources(r);
-    print_judgements(&r->requirement, "predicted");
+    print_judgements(&r->requirement, "predicted", unjudged_sky(r));
     print_notes("Notes", &r->notes);
     print_notes("Cautions", &r->cautions);
 }
@@ -63,17 +72,16 @@ const struct command command_predict = {
     .name = "predict",
     .answers = "jitter in arcseconds, by pointing, source and frequency",
     .usage = "predict [OPTIONS] LOGBOOK",
-    .help =
-        "Backs the disturbance out of the quiet log and foretells the jitter at every pointing\n"
-        "under the gains of --controller FILE, else those of the log named by --log, else\n"
-        "results/controller.ini, else the logbook's. Three figures that must not be mixed: what\n"
-        "the encoder log will show, what the axis does, what the star does. Writes predict.json\n"
-        "and jitter.csv.\n"
-        "\n"
-        "  quietaxis predict hour-angle\n"
-        "\n"
-        "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not there,\n"
-        "3 unusable data, 4 the loop is not stable.\n",
+    .help = "Backs the disturbance out of the quiet log and foretells the jitter at every\n"
+            "pointing under the gains of --controller FILE, else those of the log named by\n"
+            "--log, else results/controller.ini, else the logbook's. Three figures that\n"
+            "must not be mixed: what the encoder log will show, what the axis does, what\n"
+            "the star does. Writes predict.json and jitter.csv.\n"
+            "\n"
+            "  quietaxis predict hour-angle\n"
+            "\n"
+            "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not\n"
+            "there, 3 unusable data, 4 the loop is not stable.\n",
     .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_THREADS,
     .arguments = 1,
     .run = run,

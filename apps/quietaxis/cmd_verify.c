@@ -43,7 +43,7 @@ static int run(const struct command_line *line)
     } else if (!line->silent) {
         printf("%s\n", result.provenance.logbook);
         print_logs(&result);
-        print_judgements(&result.requirement, "measured");
+        print_judgements(&result.requirement, "measured", (double)NAN);
         print_notes("Notes", &result.notes);
     }
     if (code == EXIT_DONE) code = print_end(result.requirement.met ? EXIT_DONE : EXIT_NO);
@@ -55,15 +55,14 @@ const struct command command_verify = {
     .name = "verify",
     .answers = "logs under given gains against prediction and requirement",
     .usage = "verify [OPTIONS] LOGBOOK",
-    .help =
-        "Measures every log of kind track or step, and hold logs that name a controller of\n"
-        "their own: rms about a straight line, drift, settling; beside it what was foretold for\n"
-        "those gains from sweeps and quiet log. Writes verify.json.\n"
-        "\n"
-        "  quietaxis verify hour-angle\n"
-        "\n"
-        "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not there,\n"
-        "3 unusable data or no log to verify.\n",
+    .help = "Measures every log of kind track or step, and hold logs that name a controller\n"
+            "of their own: rms about a straight line, drift, settling; beside it what was\n"
+            "foretold for those gains from sweeps and quiet log. Writes verify.json.\n"
+            "\n"
+            "  quietaxis verify hour-angle\n"
+            "\n"
+            "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not\n"
+            "there, 3 unusable data or no log to verify.\n",
     .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_THREADS,
     .arguments = 1,
     .run = run,

@@ -54,7 +54,13 @@ const char *print_estimate(char cell[PRINT_CELL], double value, double std)
 const char *print_interval(char cell[PRINT_CELL], const double interval[2])
 {
     if (isnan(interval[0]) || isnan(interval[1])) return print_number(cell, (double)NAN, 1);
-    (void)snprintf(cell, PRINT_CELL, "%.3g .. %.3g", interval[0], interval[1]);
+    char low[16], high[16];
+    (void)snprintf(low, sizeof low, "%.3g", interval[0]);
+    (void)snprintf(high, sizeof high, "%.3g", interval[1]);
+    if (strcmp(low, high) != 0)
+        (void)snprintf(cell, PRINT_CELL, "%s .. %s", low, high);
+    else
+        (void)snprintf(cell, PRINT_CELL, "%s", low);
     return cell;
 }
 
@@ -95,20 +101,40 @@ void print_notes(const char *heading, const struct tune_notes *notes)
         print_sentence("- ", notes->text[i]);
 }
 
-void print_judgements(const struct tune_judgements *judgements, const char *verb)
+static void judgement_row(const struct tune_judgement *item, double sky_arcsec)
 {
-    char limit[PRINT_CELL], value[PRINT_CELL];
-    if (judgements->n == 0) return;
-    print_heading("Requirement");
-    printf("  %-26s %9s %9s\n", "", "asked", verb);
-    for (size_t i = 0; i < judgements->n; i++) {
-        const struct tune_judgement *item = &judgements->item[i];
-        printf("  %-26s %s %6s %9s  ", item->name,
-               item->at_most ? "<=" : ">=", print_number(limit, item->limit, 4),
-               print_number(value, item->value, 4));
-        print_coloured(item->met ? PRINT_GOOD : PRINT_BAD, item->met ? "met" : "missed");
+    char limit[PRINT_CELL], value[PRINT_CELL], text[128];
+    const bool only_encoder =
+        item->met && !strcmp(item->name, "jitter_rms_arcsec") && sky_arcsec > item->limit;
+    printf("  %-26s %s %6s %9s  ", item->name,
+           item->at_most ? "<=" : ">=", print_number(limit, item->limit, 4),
+           print_number(value, item->value, 4));
+    print_coloured(only_encoder ? PRINT_STRONG
+                   : item->met  ? PRINT_GOOD
+                                : PRINT_BAD,
+                   only_encoder ? "met at the encoder;"
+                   : item->met  ? "met"
+                                : "missed");
+    if (only_encoder) {
+        (void)snprintf(text, sizeof text,
+                       "the line of sight moves by %.3g arcsec, more than the limit", sky_arcsec);
+        printf("\n");
+        print_sentence("      ", text);
+    } else {
         printf("%s%.22s\n", item->where[0] ? " at " : "", item->where);
     }
+}
+
+void print_judgements(const struct tune_judgements *judgements, const char *verb, double sky_arcsec)
+{
+    print_heading("Requirement");
+    if (judgements->n == 0) {
+        printf("  no requirement stated: nothing was judged\n");
+        return;
+    }
+    printf("  %-26s %9s %9s\n", "", "asked", verb);
+    for (size_t i = 0; i < judgements->n; i++)
+        judgement_row(&judgements->item[i], sky_arcsec);
 }
 
 static void controller_row(const char *key, double value)

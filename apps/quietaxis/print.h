@@ -14,7 +14,7 @@ void print_coloured(enum print_colour colour, const char *text);
 /* Value with as many digits as its std bears, "23.691 +- 0.012"; without a std six digits. */
 const char *print_estimate(char cell[PRINT_CELL], double value, double std);
 
-/* "low .. high" in three digits; "-" where one is not known. */
+/* "low .. high" in three digits, once where they are equal; "-" where one is not known. */
 const char *print_interval(char cell[PRINT_CELL], const double interval[2]);
 
 /* "%.*g", "inf" as "none", NAN as "-". */
@@ -32,8 +32,10 @@ void print_sentence(const char *mark, const char *text);
 /* A list of sentences under a heading; nothing where there are none. */
 void print_notes(const char *heading, const struct tune_notes *notes);
 
-/* Requirements as a table; verb: "designed", "predicted", "measured". */
-void print_judgements(const struct tune_judgements *judgements, const char *verb);
+/* Requirements as a table; verb: "designed", "predicted", "measured". sky_arcsec: what the line of sight
+ * does where jitter is judged at the encoder, else NAN. */
+void print_judgements(const struct tune_judgements *judgements, const char *verb,
+                      double sky_arcsec);
 
 /* The gains of a controller, one key a line. */
 void print_controller(const struct tune_controller *controller);

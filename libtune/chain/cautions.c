@@ -1,6 +1,7 @@
 /* cautions.c - what is said wherever gains are proposed or judged. docs/safety.md says it at length.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
+#include <stdio.h>
 
 #include "chain/chain_internal.h"
 
@@ -20,6 +21,43 @@ void chain_note_signs(struct tune_notes *notes, const struct tune_logbook *logbo
     if (drive->encoder_counts_per_turn > 0.0)
         tune_notes_add(notes, "Scale assumed: %.15g encoder counts per turn of the axis.",
                        drive->encoder_counts_per_turn);
+}
+
+void chain_doubt_fits(struct tune_notes *notes, const struct tune_identification *id)
+{
+    char missed[112] = "", word[64];
+    for (size_t i = 0; i < id->n_pointings; i++) {
+        const struct tune_pointing_plant *p = &id->pointing[i];
+        if (p->fit.delay_wanted_s < 0.0)
+            tune_notes_add(
+                notes,
+                "Pointing %s: the delay sits on its bound 0, the data wanted %.3g ms: "
+                "the time stamps of torque and position may be shifted "
+                "(torque_delay_samples). Its std says nothing; margins are optimistic by "
+                "that much delay.",
+                p->name, 1e3 * p->fit.delay_wanted_s);
+        if (p->fit.reduced_chi_square < 2.0) continue;
+        (void)snprintf(word, sizeof word, "%s %.3g", p->name, p->fit.reduced_chi_square);
+        chain_list_add(missed, sizeof missed, word);
+    }
+    if (missed[0])
+        tune_notes_add(notes,
+                       "Reduced chi-square above 2 (%s): the axis is not as simple as the model. "
+                       "Std are scaled by the residuals, but where the misfit is smooth over "
+                       "frequency, inertia, delay and margins can be several times worse than "
+                       "their std.",
+                       missed);
+}
+
+void chain_note_sky(struct tune_notes *notes, const struct tune_requirement *requirement,
+                    double encoder_arcsec, double sky_arcsec)
+{
+    const double limit_arcsec = requirement->jitter_rms_arcsec;
+    if (!requirement->jitter_of_sky && encoder_arcsec <= limit_arcsec && sky_arcsec > limit_arcsec)
+        tune_notes_add(notes,
+                       "jitter_rms_arcsec is met at the encoder only (jitter_of = encoder): the "
+                       "line of sight moves by %.3g arcsec, more than the limit.",
+                       sky_arcsec);
 }
 
 void chain_caution_gains(struct tune_notes *cautions)

@@ -109,6 +109,11 @@ enum tune_status chain_read_log(struct tune_record *out, const struct chain *cha
     memset(out, 0, sizeof *out);
     status = tune_logbook_join(path, &chain->logbook, log->file, err);
     if (!status) status = tune_record_read(out, path, &log->reading, err);
+    if (status == TUNE_EIO && err) {
+        char section[TUNE_NAME_LENGTH + 8];
+        (void)snprintf(section, sizeof section, "[log %s]", log->name);
+        tune_error_about(err, section, NULL, NULL);
+    }
     return status;
 }
 

@@ -128,6 +128,25 @@ enum tune_status chain_controller_digest(char digest[TUNE_SHA256_TEXT],
 /* ---- what is said wherever gains are proposed or judged -----------------------------------------*/
 
 void chain_note_signs(struct tune_notes *notes, const struct tune_logbook *logbook);
+
+/* Every way log[n] are read that departs from the default, equal ones once. */
+void chain_note_mappings(struct tune_notes *notes, const struct tune_log_entry *const *log,
+                         size_t n);
+/* The unit a column of this role carries as suffix of its name ("motor_angle_rad"), or NULL. */
+const char *chain_unit_of_column(enum tune_role role, const char *column);
+/* The unit stated for a column is not that of its name: a note. */
+void chain_note_units(struct tune_notes *notes, const char *log, enum tune_role role,
+                      const char *unit, const char *column);
+
+/* Append a word to a list, "a, b"; what finds no room is told by dots. */
+void chain_list_add(char *list, size_t size, const char *word);
+
+/* Where a fit is to be doubted: a delay on its bound, a model that misses the data. */
+void chain_doubt_fits(struct tune_notes *notes, const struct tune_identification *id);
+
+/* The encoder's figure is judged and meets the limit, the sky's would not. */
+void chain_note_sky(struct tune_notes *notes, const struct tune_requirement *requirement,
+                    double encoder_arcsec, double sky_arcsec);
 void chain_caution_gains(struct tune_notes *cautions);
 
 #endif

@@ -10,40 +10,59 @@
 
 /* ---- requirement --------------------------------------------------------------------------------*/
 
-typedef double margin_of(const struct tune_pointing_margins *margins);
+typedef const struct tune_margin *margin_of(const struct tune_pointing_margins *margins);
 
-static double gain_margin(const struct tune_pointing_margins *m)
+static const struct tune_margin *gain_margin(const struct tune_pointing_margins *m)
 {
-    return m->gain_margin_db.value;
+    return &m->gain_margin_db;
 }
 
-static double gain_reduction(const struct tune_pointing_margins *m)
+static const struct tune_margin *gain_reduction(const struct tune_pointing_margins *m)
 {
-    return m->gain_reduction_margin_db.value;
+    return &m->gain_reduction_margin_db;
 }
 
-static double phase_margin(const struct tune_pointing_margins *m)
+static const struct tune_margin *phase_margin(const struct tune_pointing_margins *m)
 {
-    return m->phase_margin_deg.value;
+    return &m->phase_margin_deg;
 }
 
-static double peak_sensitivity(const struct tune_pointing_margins *m)
+static const struct tune_margin *peak_sensitivity(const struct tune_pointing_margins *m)
 {
-    return m->peak_sensitivity.value;
+    return &m->peak_sensitivity;
+}
+
+/* The margin itself passes, its 95 % bound does not: met, but not surely. */
+static void doubt_bound(struct tune_notes *notes, const char *name, double limit, bool at_most,
+                        margin_of *of, const struct tune_candidate *candidate)
+{
+    for (size_t i = 0; i < candidate->n_margins; i++) {
+        const struct tune_margin *m = of(&candidate->margins[i]);
+        const bool value_met = at_most ? m->value <= limit : m->value >= limit;
+        const bool bound_met = at_most ? m->bound95 <= limit : m->bound95 >= limit;
+        if (value_met && !bound_met && isfinite(m->value))
+            tune_notes_add(notes,
+                           "%s at %s: %.4g meets %.4g, its 95 %% bound %.4g does not. It is judged "
+                           "on the value; sweep longer or ask for more to be sure.",
+                           name, candidate->margins[i].pointing, m->value, limit, m->bound95);
+    }
 }
 
 /* The margin at the pointing where it is worst. */
-static void judge_margin(struct tune_judgements *out, const char *name, double limit, bool at_most,
-                         margin_of *of, const struct tune_candidate *candidate)
+static void judge_margin(struct tune_proposal *out, const char *name, double limit, bool at_most,
+                         margin_of *of)
 {
+    const struct tune_candidate *candidate = &out->candidate[out->recommended];
     size_t worst = 0;
-    if (candidate->n_margins == 0) return;
+    if (candidate->n_margins == 0 || isnan(limit)) return;
     for (size_t i = 1; i < candidate->n_margins; i++) {
-        const double value = of(&candidate->margins[i]), least = of(&candidate->margins[worst]);
+        const double value = of(&candidate->margins[i])->value;
+        const double least = of(&candidate->margins[worst])->value;
         if (at_most ? value > least : value < least) worst = i;
     }
-    tune_judgements_add(out, name, limit, of(&candidate->margins[worst]), at_most,
-                        candidate->margins[worst].pointing);
+    tune_judgements_add(&out->requirement, name, limit, of(&candidate->margins[worst])->value,
+                        at_most, candidate->margins[worst].pointing);
+    doubt_bound(&out->notes, name, limit, at_most, of, candidate);
 }
 
 static void judge(struct tune_proposal *out, const struct tune_requirement *r)
@@ -53,15 +72,19 @@ static void judge(struct tune_proposal *out, const struct tune_requirement *r)
     j->met = true;
     tune_judgements_add(j, "jitter_rms_arcsec", r->jitter_rms_arcsec, best->jitter_rms_arcsec, true,
                         best->worst_pointing);
-    judge_margin(j, "phase_margin_deg", r->phase_margin_deg, false, phase_margin, best);
-    judge_margin(j, "gain_margin_db", r->gain_margin_db, false, gain_margin, best);
-    judge_margin(j, "gain_reduction_margin_db", r->gain_reduction_margin_db, false, gain_reduction,
-                 best);
-    judge_margin(j, "peak_sensitivity", r->peak_sensitivity, true, peak_sensitivity, best);
+    judge_margin(out, "phase_margin_deg", r->phase_margin_deg, false, phase_margin);
+    judge_margin(out, "gain_margin_db", r->gain_margin_db, false, gain_margin);
+    judge_margin(out, "gain_reduction_margin_db", r->gain_reduction_margin_db, false,
+                 gain_reduction);
+    judge_margin(out, "peak_sensitivity", r->peak_sensitivity, true, peak_sensitivity);
     tune_judgements_add(j, "noise_torque_rms_nm", r->noise_torque_rms_nm, best->noise_torque_rms_nm,
                         true, "");
-    for (size_t i = 0; i < best->n_margins; i++)
-        j->met = j->met && best->margins[i].stable;
+    /* nobody states it, everybody asks it; the first pointing that is lost stands for all */
+    for (size_t i = 0; i < best->n_margins; i++) {
+        if (best->margins[i].stable) continue;
+        tune_judgements_add(j, TUNE_JUDGEMENT_STABLE, 1.0, 0.0, false, best->margins[i].pointing);
+        break;
+    }
 }
 
 /* ---- words --------------------------------------------------------------------------------------*/
@@ -72,7 +95,9 @@ static void limits(struct tune_proposal *out, const struct design_work *work)
     if (best->limit[0]) tune_notes_add(&out->limits, "In the way of more: %s.", best->limit);
     for (size_t i = 0; i < out->requirement.n; i++) {
         const struct tune_judgement *item = &out->requirement.item[i];
-        if (!item->met)
+        if (!strcmp(item->name, TUNE_JUDGEMENT_STABLE))
+            tune_notes_add(&out->limits, "Missed: the loop is not stable at %s.", item->where);
+        else if (!item->met)
             tune_notes_add(&out->limits, "Missed: %s %s %.4g asked, %.4g reached%s%s.", item->name,
                            item->at_most ? "at most" : "at least", item->limit, item->value,
                            item->where[0] ? " at " : "", item->where);
@@ -114,14 +139,26 @@ void chain_describe_design(struct tune_proposal *out, const struct design_work *
     out->disturbance = work->basis.quiet.summary;
     memcpy(out->payload, work->basis.plants.payload, sizeof out->payload);
     judge(out, &work->basis.chain.logbook.requirement);
+    chain_note_sky(&out->notes, &work->basis.chain.logbook.requirement,
+                   out->candidate[out->recommended].jitter_rms_arcsec,
+                   out->candidate[out->recommended].sky_rms_arcsec);
     limits(out, work);
     left_to_verify(out, &work->basis.chain.logbook.requirement);
     chain_caution_gains(&out->cautions);
     present_gains(out);
+    chain_doubt_fits(&out->doubts, &work->basis.id);
+    for (size_t i = 0; i < work->basis.id.n_pointings; i++)
+        if (work->basis.id.pointing[i].fit.delay_wanted_s < 0.0)
+            tune_notes_add(&out->cautions,
+                           "The delay at %s is not known and taken as 0: find it (data sheet of "
+                           "the drive, torque_delay_samples) before these gains are tried; the "
+                           "margins are optimistic by it.",
+                           work->basis.id.pointing[i].name);
     tune_notes_join(&out->notes, &work->basis.quiet.notes);
     tune_notes_join(&out->notes, &work->basis.plants.notes);
     tune_notes_join(&out->notes, &work->basis.id.notes);
     chain_note_signs(&out->notes, &work->basis.chain.logbook);
+    if (work->basis.quiet.log) chain_note_mappings(&out->notes, &work->basis.quiet.log, 1);
     if (work->basis.quiet.log && fmin(work->basis.quiet.summary.duration_s, 60.0) < 60.0)
         tune_notes_add(&out->notes, "The quiet log is only %.0f s long; a minute or two tell more.",
                        work->basis.quiet.summary.duration_s);

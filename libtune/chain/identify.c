@@ -100,6 +100,21 @@ static void note_left_out(struct tune_identification *out, const struct chain *c
                 chain->logbook.log[i].name);
 }
 
+static enum tune_status note_mappings(struct tune_notes *notes,
+                                      const struct identification_work *work, size_t n_logs,
+                                      struct tune_error *err)
+{
+    const struct tune_log_entry **log = calloc(n_logs + 1, sizeof *log);
+    size_t n = 0;
+    if (!log) return tune_error_memory(err, "telling how logs are read");
+    for (size_t i = 0; i < work->n; i++)
+        for (size_t k = 0; k < work->pointing[i].n_logs; k++)
+            log[n++] = work->pointing[i].log[k];
+    chain_note_mappings(notes, log, n);
+    free(log);
+    return TUNE_OK;
+}
+
 static enum tune_status write_all(struct tune_identification *out, const struct chain *chain,
                                   struct identification_work *work, struct tune_error *err)
 {
@@ -114,9 +129,11 @@ static enum tune_status write_all(struct tune_identification *out, const struct 
             chain_set_rows(&out->provenance, work->pointing[i].log[k]->file,
                            work->pointing[i].rows[k]);
     }
+    chain_doubt_fits(&out->notes, out);
     chain_note_signs(&out->notes, &chain->logbook);
     note_left_out(out, chain);
-    status = chain_write(out, chain, &chain_identify_kind, file, 2 * work->n, err);
+    status = note_mappings(&out->notes, work, chain->logbook.n_logs, err);
+    if (!status) status = chain_write(out, chain, &chain_identify_kind, file, 2 * work->n, err);
     free(file);
     return status;
 }

@@ -146,12 +146,6 @@ static void doubts(struct pointing_work *pointing, const struct tune_pointing_pl
         tune_notes_add(&pointing->notes,
                        "Pointing %s: median coherence only %.3f; sweep longer or harder.",
                        out->name, out->median_coherence);
-    if (!(out->fit.reduced_chi_square < 2.0))
-        tune_notes_add(&pointing->notes,
-                       "Pointing %s: the model misses the data by more than noise explains "
-                       "(reduced chi-square %.3g): the axis is not as simple as the model, and its "
-                       "uncertainties are guesses.",
-                       out->name, out->fit.reduced_chi_square);
 }
 
 /* Far below its modes an axis answers a torque with an acceleration of the same sign: G lies left of the
@@ -201,6 +195,8 @@ enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_er
     }
     status = chain_blame_log(work->chain, pointing->log[0], status, err);
     if (!status) {
+        /* on its bound it has none */
+        if (out->fit.delay_wanted_s < 0.0) out->fit.delay.std = (double)NAN;
         out->bins = frf.n;
         memcpy(out->band_hz, frf.band_hz, sizeof out->band_hz);
         out->estimator = frf.estimator;

@@ -60,8 +60,15 @@ static enum tune_status judge(struct tune_inspected_log *log, const struct chain
     log->rows = rec->n;
     log->rate_hz = rec->rate_hz;
     log->duration_s = (double)rec->n / rec->rate_hz;
-    for (size_t role = 0; role < TUNE_ROLE_COUNT; role++)
+    for (unsigned role = 0; role < TUNE_ROLE_COUNT; role++) {
+        const char *stated = entry->reading.map[role].unit;
+        const char *unit = stated[0]
+                               ? tune_role_unit((enum tune_role)role, stated)
+                               : chain_unit_of_column((enum tune_role)role, rec->column[role]);
         log->channel[role] = rec->channel[role] != NULL;
+        memcpy(log->column[role], rec->column[role], sizeof log->column[role]);
+        if (unit) (void)snprintf(log->unit[role], sizeof log->unit[role], "%s", unit);
+    }
     enum tune_status status = chain_judge_health(&log->health, chain, entry, rec, err);
     if (!status) status = error_rms(log, rec, err);
     return status;
@@ -121,6 +128,9 @@ static enum tune_status inspect_all(struct tune_inspection *out, const struct ch
     for (size_t i = 0; i < n; i++) {
         if (out->log[i].health.verdict > out->verdict) out->verdict = out->log[i].health.verdict;
         chain_set_rows(&out->provenance, entry[i]->file, out->log[i].rows);
+        for (unsigned role = 0; role < TUNE_ROLE_COUNT; role++)
+            chain_note_units(&out->notes, entry[i]->name, (enum tune_role)role,
+                             entry[i]->reading.map[role].unit, out->log[i].column[role]);
     }
     return status;
 }

@@ -79,20 +79,29 @@ static double judged(const struct tune_forecast *out, size_t i)
 static void describe(struct tune_forecast *out, const struct prediction_work *work)
 {
     const struct tune_requirement *requirement = &work->basis.chain.logbook.requirement;
+    double sky_arcsec = (double)NAN;
     out->worst = 0;
     for (size_t i = 1; i < out->n_pointings; i++)
-        if (judged(out, i) > judged(out, out->worst)) out->worst = i;
+        /* what is not known is worse than any figure */
+        if (!isnan(judged(out, out->worst)) &&
+            (isnan(judged(out, i)) || judged(out, i) > judged(out, out->worst)))
+            out->worst = i;
     out->disturbance = work->basis.quiet.summary;
     memcpy(out->payload, work->basis.plants.payload, sizeof out->payload);
     out->requirement.met = true;
     tune_judgements_add(&out->requirement, "jitter_rms_arcsec", requirement->jitter_rms_arcsec,
                         judged(out, out->worst), true, out->pointing[out->worst].pointing);
+    for (size_t i = 0; i < out->n_pointings; i++)
+        sky_arcsec = fmax(sky_arcsec, out->pointing[i].sky_rms_arcsec);
+    chain_note_sky(&out->notes, requirement, judged(out, out->worst), sky_arcsec);
     tune_notes_join(&out->notes, &work->basis.quiet.notes);
     tune_notes_join(&out->notes, &work->basis.plants.notes);
     tune_notes_add(&out->notes,
                    "Linear prediction: friction that sticks is not in it and can make it "
                    "wrong by tens of per cent either way.");
+    tune_notes_join(&out->notes, &work->basis.id.notes);
     chain_note_signs(&out->notes, &work->basis.chain.logbook);
+    if (work->basis.quiet.log) chain_note_mappings(&out->notes, &work->basis.quiet.log, 1);
     chain_caution_gains(&out->cautions);
     if (work->basis.quiet.log)
         chain_set_rows(&out->provenance, work->basis.quiet.log->file, work->basis.quiet.rows);

@@ -34,8 +34,32 @@ static double judged_rms(const struct tune_verified_log *log,
     return requirement->jitter_of_sky ? log->sky_rms_arcsec : log->measured_rms_arcsec;
 }
 
-static void judge_jitter(struct tune_verification *out, const struct tune_requirement *requirement)
+/* Only some of the logs were asked for: the others may show what these do not. */
+static bool only_some(const struct verification_work *work)
 {
+    return work->chain->job->n_logs > 0 || work->chain->job->n_pointings > 0;
+}
+
+/* What is stated and cannot be judged is not met, unless only some logs were asked for. */
+static void judge_nothing(struct tune_verification *out, const struct verification_work *work,
+                          const char *key, double limit, const char *kinds)
+{
+    if (isnan(limit)) return;
+    if (only_some(work)) {
+        tune_notes_add(&out->notes, "%s is not judged: no log of kind %s is among those asked for.",
+                       key, kinds);
+        return;
+    }
+    tune_notes_add(&out->notes,
+                   "%s is stated, but no log of kind %s shows it: what cannot be judged does not "
+                   "count as met.",
+                   key, kinds);
+    tune_judgements_add(&out->requirement, key, limit, (double)NAN, true, "");
+}
+
+static void judge_jitter(struct tune_verification *out, const struct verification_work *work)
+{
+    const struct tune_requirement *requirement = &work->chain->logbook.requirement;
     const struct tune_verified_log *worst = NULL;
     for (size_t i = 0; i < out->n_logs; i++) {
         const struct tune_verified_log *log = &out->log[i];
@@ -54,20 +78,32 @@ static void judge_jitter(struct tune_verification *out, const struct tune_requir
     if (worst)
         tune_judgements_add(&out->requirement, "jitter_rms_arcsec", requirement->jitter_rms_arcsec,
                             judged_rms(worst, requirement), true, worst->name);
+    else
+        judge_nothing(out, work, "jitter_rms_arcsec", requirement->jitter_rms_arcsec,
+                      "track or hold");
 }
 
-static void judge_settling(struct tune_verification *out,
-                           const struct tune_requirement *requirement)
+static void judge_settling(struct tune_verification *out, const struct verification_work *work)
 {
+    const struct tune_requirement *requirement = &work->chain->logbook.requirement;
     const struct tune_verified_log *slowest = NULL;
     for (size_t i = 0; i < out->n_logs; i++) {
         const struct tune_verified_log *log = &out->log[i];
-        if (isnan(log->settle_s)) continue;
-        if (!slowest || log->settle_s > slowest->settle_s) slowest = log;
+        if (log->kind != TUNE_LOG_STEP) continue;
+        /* a step whose settling is not known is slower than any */
+        if (!slowest || isnan(log->settle_s) || log->settle_s > slowest->settle_s) slowest = log;
+        if (isnan(log->settle_s)) break;
     }
+    if (slowest && isnan(slowest->settle_s) && !isnan(requirement->settle_s))
+        tune_notes_add(&out->notes,
+                       "settle_s cannot be judged in log %s, and what cannot be judged does not "
+                       "count as met.",
+                       slowest->name);
     if (slowest)
         tune_judgements_add(&out->requirement, "settle_s", requirement->settle_s, slowest->settle_s,
                             true, slowest->name);
+    else
+        judge_nothing(out, work, "settle_s", requirement->settle_s, "step");
 }
 
 /* A measurement outside of what was foretold deserves a word. */
@@ -144,6 +180,11 @@ static enum tune_status prepare(struct verification_work *work, struct tune_veri
         status = tune_provenance_add_option(now, err, "requirement", "%s %.15g %.15g %.15g",
                                             r->jitter_of_sky ? "sky" : "encoder",
                                             r->jitter_rms_arcsec, r->settle_arcsec, r->settle_s);
+    /* a stated disturbance and the health of a log follow from these */
+    if (!status)
+        status = tune_provenance_add_option(now, err, "torque ratings", "%.15g %.15g",
+                                            work->chain->logbook.drive.torque_continuous_nm,
+                                            work->chain->logbook.drive.torque_limit_nm);
     return status;
 }
 
@@ -172,9 +213,10 @@ static enum tune_status verify_all(struct tune_verification *out, struct verific
     if (work->quiet.log) chain_set_rows(&out->provenance, work->quiet.log->file, work->quiet.rows);
     tune_notes_join(&out->notes, &work->quiet.notes);
     out->requirement.met = true;
-    judge_jitter(out, &work->chain->logbook.requirement);
-    judge_settling(out, &work->chain->logbook.requirement);
+    judge_jitter(out, work);
+    judge_settling(out, work);
     compare(out);
+    chain_note_mappings(&out->notes, work->entry, work->n);
     return chain_write(out, work->chain, &chain_verify_kind, NULL, 0, err);
 }
 

@@ -156,8 +156,11 @@ enum tune_status tune_folder_make(const char *path, struct tune_error *err)
         if (part[i] != '/' && part[i] != '\0') continue;
         const char kept = part[i];
         part[i] = '\0';
-        if (mkdir(part, 0777) != 0 && errno != EEXIST && stat(part, &info) != 0)
+        const int cause = mkdir(part, 0777) != 0 ? errno : 0;
+        if (cause && cause != EEXIST && stat(part, &info) != 0) {
+            errno = cause; /* not what stat() says of a folder that could not be made */
             return refuse(err, part, "cannot make the folder");
+        }
         part[i] = kept;
     }
     if (stat(path, &info) != 0) return refuse(err, path, "cannot make the folder");

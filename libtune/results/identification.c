@@ -3,6 +3,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "results/identification.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -121,6 +122,14 @@ static void rebuild_plant(struct tune_fit *fit)
     tune_plant_to_params(fit->theta, plant);
 }
 
+/* Written only where the data wanted a delay below 0. */
+static void delay_wanted(struct json_io *io, struct tune_fit *fit)
+{
+    double wanted_s = fmin(fit->delay_wanted_s, 0.0);
+    json_io_optional(io, "delay_wanted_s", &wanted_s, 0.0);
+    if (!io->writing) fit->delay_wanted_s = wanted_s < 0.0 ? wanted_s : fit->delay.value;
+}
+
 static void plant_fields(struct json_io *io, struct tune_fit *fit)
 {
     json_io_enter(io, "plant");
@@ -128,6 +137,7 @@ static void plant_fields(struct json_io *io, struct tune_fit *fit)
     json_io_estimate(io, "inertia_kg_m2", &fit->inertia);
     json_io_estimate(io, "viscous_nm_s_per_rad", &fit->viscous);
     json_io_estimate(io, "delay_s", &fit->delay);
+    delay_wanted(io, fit);
     fit_fields(io, fit);
     mode_list(io, "modes", fit, false);
     antiresonance_fields(io, fit);

@@ -45,6 +45,20 @@ static void channels(struct json_io *io, bool *channel)
     json_io_leave(io);
 }
 
+/* Of the channels logged only. */
+static void columns(struct json_io *io, struct tune_inspected_log *log)
+{
+    json_io_enter(io, "columns");
+    for (unsigned role = 0; role < TUNE_ROLE_COUNT; role++) {
+        if (!log->channel[role]) continue;
+        json_io_enter(io, tune_role_name((enum tune_role)role));
+        json_io_text(io, "column", log->column[role], sizeof log->column[role]);
+        json_io_text(io, "unit", log->unit[role], sizeof log->unit[role]);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+}
+
 static void fields(struct json_io *io, void *result)
 {
     struct tune_inspection *r = result;
@@ -62,6 +76,7 @@ static void fields(struct json_io *io, void *result)
         json_io_number(io, "rate_hz", &log->rate_hz);
         json_io_number(io, "duration_s", &log->duration_s);
         channels(io, log->channel);
+        columns(io, log);
         json_io_number(io, "error_rms_arcsec", &log->error_rms_arcsec);
         findings(io, &log->health);
         json_io_leave(io);

@@ -18,7 +18,9 @@ struct tune_inspected_log {
     enum tune_log_kind kind;
     size_t rows; /* 0: could not be read; the findings say why */
     double rate_hz, duration_s;
-    bool channel[TUNE_ROLE_COUNT]; /* which roles were logged */
+    bool channel[TUNE_ROLE_COUNT];                  /* which roles were logged */
+    char column[TUNE_ROLE_COUNT][TUNE_COLUMN_NAME]; /* header text each came from */
+    char unit[TUNE_ROLE_COUNT][TUNE_UNIT_NAME];     /* empty: that of the units row */
     double error_rms_arcsec; /* hold and track: position - target about a straight line; NAN else */
     struct tune_health health;
 };

@@ -10,8 +10,11 @@
 
 enum { TUNE_JUDGEMENTS_MAX = 16, TUNE_REQUIREMENT_KEY = 32 };
 
+/* Name of a judgement that stands only where a loop is not stable: limit 1, value 0. */
+#define TUNE_JUDGEMENT_STABLE "stable"
+
 struct tune_judgement {
-    char name[TUNE_REQUIREMENT_KEY]; /* the key in [requirement] */
+    char name[TUNE_REQUIREMENT_KEY]; /* the key in [requirement], or TUNE_JUDGEMENT_STABLE */
     double limit;                    /* as stated there, in the unit of its key */
     double value; /* reached (designed, predicted or measured); INFINITY or NAN possible */
     bool at_most; /* the limit is the most allowed; else the least */
@@ -19,7 +22,8 @@ struct tune_judgement {
     char where[TUNE_NAME_LENGTH + 1]; /* pointing or log that decides; empty: none in particular */
 };
 
-/* Plain data. Only what the logbook states stands here. */
+/* Plain data. Only what the logbook states stands here, and a loop that is not stable. met follows
+ * from the items alone: whatever must survive the file has to be one of them. */
 struct tune_judgements {
     size_t n;
     struct tune_judgement item[TUNE_JUDGEMENTS_MAX];

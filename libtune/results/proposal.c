@@ -86,6 +86,7 @@ static void fields(struct json_io *io, void *result)
     json_io_file(io, "controller_file", &r->controller_file);
     json_io_judgements(io, "requirement", "designed", &r->requirement);
     json_io_notes(io, "limits", &r->limits);
+    json_io_notes(io, "doubts", &r->doubts);
     json_io_notes(io, "notes", &r->notes);
     json_io_notes(io, "cautions", &r->cautions);
 }

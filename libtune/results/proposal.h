@@ -69,6 +69,7 @@ struct tune_proposal {
     struct tune_result_file controller_file; /* controller.ini */
     struct tune_judgements requirement;      /* of the recommended one, worst pointing */
     struct tune_notes limits;                /* what limits the axis */
+    struct tune_notes doubts;                /* of the plants the margins rest on */
     struct tune_notes notes;                 /* assumptions */
     struct tune_notes cautions;              /* before anybody types these gains into a drive */
 };

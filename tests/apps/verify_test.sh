@@ -58,6 +58,51 @@ check 'settling missed: exit 1' run 1 verify --quiet "$book"
 check 'its log named' out_has 'missed at step'
 check 'one log alone' run 0 verify --log track --quiet --json "$book"
 check 'is one' json '[l["name"] for l in d["logs"]] == ["track"]'
+check 'with a word about what it does not show' json 'any("settle_s is not judged" in n for n in d["notes"])'
+sed 's/^settle_arcsec.*//' "$book/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$book/axis.ini"
+check 'settle_s without settle_arcsec cannot be judged: exit 1' run 1 verify --quiet "$book"
+check 'and said' out_has 'settle_s cannot be judged in log step'
+ini 0.22 encoder 1
+cut -d, -f1-3 "$book/logs/step.csv" >"$book/logs/notarget.csv"
+sed 's/step.csv/notarget.csv/' "$book/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$book/axis.ini"
+check 'nor can it without a target: exit 1' run 1 verify --json --quiet "$book"
+check 'in the answer, too' json '[r["met"] for r in d["requirement"]] == [True, False]'
+ini 0.22 encoder 1
+sed '/^.log step/,$d' "$book/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$book/axis.ini"
+check 'nor without any step log: exit 1' run 1 verify --quiet "$book"
+check 'and said' out_has 'settle_s is stated, but no log of kind step shows it'
+ini 0.22 encoder 1
+sed '/^.log track/,/^.log step/{/^.log step/!d}' "$book/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$book/axis.ini"
+check 'jitter without any log that shows it: exit 1' run 1 verify --quiet "$book"
+check 'and said' out_has 'jitter_rms_arcsec is stated, but no log'
+ini 0.22 encoder 1
+run 0 verify --quiet "$book"
+sed 's/^loop_rate_hz.*/&\ntorque_limit_nm = 0.99/' "$book/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$book/axis.ini"
+"$quietaxis" verify "$book" >"$scratch/out" 2>"$scratch/err"
+check 'another torque limit is another question' sh -c "! grep -q 'verify.json is fresh' '$scratch/err'"
+
+# ---- how columns are read is said
+sed 's/torque_nm,position_arcsec/torque_nm,motor_angle_rad/' "$book/logs/track.csv" | awk -F, -v OFS=, 'NR > 1 { $3 = sprintf("%.15g", -$3 * 4.84813681109536e-06) } 1' >"$book/logs/rad.csv"
+cat >"$book/axis.ini" <<INI
+[axis]
+name = altitude
+[drive]
+loop_rate_hz = 1000
+[log track]
+kind = track
+file = logs/rad.csv
+position = motor_angle_rad
+position_sign = -1
+INI
+check 'a mapped column' run 0 inspect --quiet "$book"
+check 'is listed with its unit' out_has 'position <- motor_angle_rad [rad]'
+check 'and others by their role' out_has 'torque, position <-'
+check 'verify tells sign and column' run 0 verify --quiet --json "$book"
+check 'in words' json 'any("Log track: position is read from column motor_angle_rad [rad], sign -1" in n for n in d["notes"])'
+echo 'position_unit = arcsec' >>"$book/axis.ini"
+run 0 inspect --quiet --json "$book"
+check 'a unit against the name of the column is doubted' json 'any("one of them is wrong" in n for n in d["notes"]) and d["logs"][0]["columns"]["position"] == {"column": "motor_angle_rad", "unit": "arcsec"}'
+ini 0.22 encoder 0.7
 check 'analyse without sweeps: what needs none' run 1 analyse "$book"
 check 'says so' err_has 'no sweep'
 check 'does the rest' out_has '== verify =='

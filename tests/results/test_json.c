@@ -85,6 +85,24 @@ static void a_plant_and_its_covariance_come_back_to_15_digits(void **state)
     tune_identification_free(&second);
 }
 
+static void a_delay_below_its_bound_comes_back(void **state)
+{
+    struct tune_identification first, second;
+    struct tune_error err;
+    char *text = NULL;
+    (void)state;
+    sample_identification(&first);
+    first.pointing[0].fit.delay_wanted_s = -4e-4;
+    first.pointing[0].fit.delay.std = (double)NAN;
+    assert_int_equal(tune_identification_json(&text, &first, &err), TUNE_OK);
+    assert_int_equal(tune_identification_parse(&second, "x", text, strlen(text), &err), TUNE_OK);
+    check_close_rel(second.pointing[0].fit.delay_wanted_s, -4e-4, 5e-15);
+    assert_true(isnan(second.pointing[0].fit.delay.std));
+    free(text);
+    tune_identification_free(&first);
+    tune_identification_free(&second);
+}
+
 static void endless_and_undefined_margins_come_back_as_they_were(void **state)
 {
     struct tune_proposal first, second;
@@ -257,6 +275,7 @@ int main(void)
         cmocka_unit_test(inspection_comes_back_with_every_byte),
         cmocka_unit_test(truth_comes_back_with_every_byte),
         cmocka_unit_test(a_plant_and_its_covariance_come_back_to_15_digits),
+        cmocka_unit_test(a_delay_below_its_bound_comes_back),
         cmocka_unit_test(endless_and_undefined_margins_come_back_as_they_were),
         cmocka_unit_test(the_seed_keeps_all_64_bits),
         cmocka_unit_test(bytes_that_are_no_utf8_do_not_stop_a_result),
