@@ -109,13 +109,13 @@ const struct command command_analyse = {
     .name = "analyse",
     .answers = "everything the logs allow, in order, ending with the report",
     .usage = "analyse [OPTIONS] LOGBOOK",
-    .help = "inspect, identify, design, predict, verify where there is something to verify, and\n"
-            "report, in this order. Stops at the first step that cannot be done.\n"
+    .help = "inspect, identify, design, predict, verify where there is something to verify,\n"
+            "and report, in this order. Stops at the first step that cannot be done.\n"
             "\n"
             "  quietaxis analyse hour-angle\n"
             "\n"
-            "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not there,\n"
-            "3 unusable data, 4 no solution found.\n",
+            "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not\n"
+            "there, 3 unusable data, 4 no solution found.\n",
     .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_THREADS,
     .arguments = 1,
     .run = run,

@@ -24,13 +24,12 @@ const struct command command_new = {
     .name = "new",
     .answers = "writes a commented logbook to fill in",
     .usage = "new [OPTIONS] DIR",
-    .help =
-        "Writes DIR/axis.ini with every key explained, and an empty DIR/logs. A logbook that is\n"
-        "there already is left as it is.\n"
-        "\n"
-        "  quietaxis new hour-angle\n"
-        "\n"
-        "Exit: 0 written, 2 misuse, or the folder cannot be written.\n",
+    .help = "Writes DIR/axis.ini with every key explained, and an empty DIR/logs. A logbook\n"
+            "that is there already is left as it is.\n"
+            "\n"
+            "  quietaxis new hour-angle\n"
+            "\n"
+            "Exit: 0 written, 2 misuse, or the folder cannot be written.\n",
     .options = 0,
     .arguments = 1,
     .run = run,

@@ -28,16 +28,16 @@ const struct command command_report = {
     .name = "report",
     .answers = "one self-contained HTML file",
     .usage = "report [OPTIONS] LOGBOOK",
-    .help = "Does what the logs allow (inspect, identify, design, predict, verify), taking fresh\n"
-            "results again, and writes results/report.html: the answer, cautions, tables, plots,\n"
-            "assumptions and the hashes of its inputs in one file that opens without a network.\n"
-            "A step the logs do not allow is left out, and the page says why. The plots are drawn\n"
-            "by gnuplot, which must be installed.\n"
+    .help = "Does what the logs allow (inspect, identify, design, predict, verify), taking\n"
+            "fresh results again, and writes results/report.html: the answer, cautions,\n"
+            "tables, plots, assumptions and the hashes of its inputs in one file that opens\n"
+            "without a network. A step the logs do not allow is left out, and the page says\n"
+            "why. The plots are drawn by gnuplot, which must be installed.\n"
             "\n"
             "  quietaxis report hour-angle\n"
             "\n"
-            "Prints the name of the file. With --controller FILE the loop and the prediction are\n"
-            "those of the gains in FILE.\n"
+            "Prints the name of the file. With --controller FILE the loop and the\n"
+            "prediction are those of the gains in FILE.\n"
             "Exit: 0 written, 2 misuse or no gnuplot, 3 unusable data, 4 no fit found.\n",
     .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_THREADS,
     .arguments = 1,

@@ -59,16 +59,16 @@ const struct command command_simulate = {
     .name = "simulate",
     .answers = "writes a logbook from a simulated axis, truth in truth.json",
     .usage = "simulate [OPTIONS] DESCRIPTION DIR",
-    .help =
-        "Runs the axis of a description file in the time domain and writes its logs, axis.ini\n"
-        "and truth.json to DIR. A logbook of the same axis in DIR gets the logs added. With\n"
-        "--controller FILE the loop is closed with the gains in FILE, which is copied into the\n"
-        "logbook. The same description and seed give the same logs.\n"
-        "\n"
-        "  quietaxis simulate datasets/heron-flat/hour-angle.ini simulated\n"
-        "\n"
-        "Exit: 0 written, 2 misuse or a log of that name is there already, 3 faulty\n"
-        "description, 4 the loop runs away under these gains.\n",
+    .help = "Runs the axis of a description file in the time domain and writes its logs,\n"
+            "axis.ini and truth.json to DIR. A logbook of the same axis in DIR gets the\n"
+            "logs added. With --controller FILE the loop is closed with the gains in FILE,\n"
+            "which is copied into the logbook. The same description and seed give the same\n"
+            "logs.\n"
+            "\n"
+            "  quietaxis simulate datasets/heron-flat/hour-angle.ini simulated\n"
+            "\n"
+            "Exit: 0 written, 2 misuse or a log of that name is there already, 3 faulty\n"
+            "description, 4 the loop runs away under these gains.\n",
     .options = TAKES_CONTROLLER | TAKES_LOG | TAKES_THREADS | TAKES_SEED,
     .arguments = 2,
     .run = run,

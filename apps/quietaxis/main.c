@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "command.h"
+#include "nearest.h"
 #include "options.h"
 #include "talk.h"
 
@@ -16,10 +17,9 @@ enum { COMMANDS = sizeof command_list / sizeof *command_list };
 
 static void print_overview(FILE *to)
 {
-    fprintf(to,
-            "quietaxis COMMAND [OPTIONS] LOGBOOK\n\n"
-            "From the logs of a direct-drive telescope axis to a servo loop that holds it still,\n"
-            "and how sure that is. LOGBOOK is a folder with axis.ini and its logs.\n\n");
+    fprintf(to, "quietaxis COMMAND [OPTIONS] LOGBOOK\n\n"
+                "From the logs of a direct-drive telescope axis to a servo loop that holds it\n"
+                "still, and how sure that is. LOGBOOK is a folder with axis.ini and its logs.\n\n");
     for (size_t i = 0; i < COMMANDS; i++)
         fprintf(to, "  %-10s %s\n", command_list[i]->name, command_list[i]->answers);
     fprintf(to, "\n  quietaxis analyse hour-angle\n\n"
@@ -34,6 +34,17 @@ static const struct command *find(const char *name)
     for (size_t i = 0; i < COMMANDS; i++)
         if (!strcmp(command_list[i]->name, name)) return command_list[i];
     return NULL;
+}
+
+static int unknown(const char *word)
+{
+    const char *name[COMMANDS], *near;
+    for (size_t i = 0; i < COMMANDS; i++)
+        name[i] = command_list[i]->name;
+    near = nearest_word(word, name, COMMANDS);
+    fprintf(stderr, "quietaxis: no such command: %s%s%s%s\nTry: quietaxis --help\n", word,
+            near ? "; did you mean " : "", near ? near : "", near ? "?" : "");
+    return EXIT_MISUSE;
 }
 
 int main(int argc, char **argv)
@@ -54,10 +65,7 @@ int main(int argc, char **argv)
         return EXIT_DONE;
     }
     command = find(argv[1]);
-    if (!command) {
-        fprintf(stderr, "quietaxis: no such command: %s\nTry: quietaxis --help\n", argv[1]);
-        return EXIT_MISUSE;
-    }
+    if (!command) return unknown(argv[1]);
     switch (options_read(&line, command, argc - 1, argv + 1)) {
     case OPTIONS_HELP:
         options_help(command);

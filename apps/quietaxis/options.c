@@ -6,6 +6,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
+
+#include "nearest.h"
 
 enum { ALWAYS = 0, THREADS_MOST = 1024 };
 
@@ -110,13 +113,27 @@ static const struct option *find(const struct command *command, const char *word
     return NULL;
 }
 
+static enum options_answer unknown(const struct command *command, const char *word, size_t length)
+{
+    const char *name[OPTIONS], *near;
+    char bare[64], what[96] = "no such option";
+    size_t n = 0;
+    for (size_t i = 0; i < OPTIONS; i++)
+        if (option_list[i].taken_by == ALWAYS || (command->options & option_list[i].taken_by))
+            name[n++] = option_list[i].name;
+    (void)snprintf(bare, sizeof bare, "%.*s", (int)(length < 63 ? length : 63), word);
+    near = nearest_word(bare, name, n);
+    if (near) (void)snprintf(what, sizeof what, "no such option; did you mean %s?", near);
+    return wrong(command, word, what);
+}
+
 /* One option at argv[*at]; *at moves on to its value where that is a word of its own. */
 static enum options_answer one(struct command_line *line, int *at, int argc, char **argv)
 {
     const char *word = argv[*at], *equals = strchr(word, '=');
     const size_t length = equals ? (size_t)(equals - word) : strlen(word);
     const struct option *option = find(line->command, word, length);
-    if (!option) return wrong(line->command, word, "no such option");
+    if (!option) return unknown(line->command, word, length);
     if (!option->value) {
         if (equals) return wrong(line->command, word, "this option takes no value");
         if (!strcmp(option->name, "--help")) return OPTIONS_HELP;
@@ -126,6 +143,30 @@ static enum options_answer one(struct command_line *line, int *at, int argc, cha
     if (equals) return take(line, option->taken_by, option->name, equals + 1);
     if (*at + 1 >= argc) return wrong(line->command, word, "its value is missing");
     return take(line, option->taken_by, option->name, argv[++*at]);
+}
+
+/* The argument of that number, as the usage names it. */
+static enum options_answer missing(const struct command *command, size_t argument)
+{
+    const char *word = strstr(command->usage, "] ");
+    for (word = word ? word + 2 : command->usage; argument > 0 && strchr(word, ' '); argument--)
+        word = strchr(word, ' ') + 1;
+    fprintf(stderr,
+            "quietaxis %s: %.*s is missing\nUsage: quietaxis %s\nTry: quietaxis %s --help\n",
+            command->name, (int)strcspn(word, " "), word, command->usage, command->name);
+    return OPTIONS_WRONG;
+}
+
+/* A log or another file where the logbook is wanted. */
+static enum options_answer check_logbook(const struct command_line *line)
+{
+    const char *path = line->job.logbook;
+    const size_t length = strlen(path);
+    struct stat info;
+    if (!strstr(line->command->usage, "LOGBOOK") || stat(path, &info) != 0 ||
+        !S_ISREG(info.st_mode) || (length >= 4 && !strcmp(path + length - 4, ".ini")))
+        return OPTIONS_RUN;
+    return wrong(line->command, path, "a file; LOGBOOK is a folder with axis.ini");
 }
 
 enum options_answer options_read(struct command_line *line, const struct command *command, int argc,
@@ -148,10 +189,9 @@ enum options_answer options_read(struct command_line *line, const struct command
             line->argument[line->n_arguments++] = argv[i];
         }
     }
-    if (line->n_arguments < command->arguments)
-        return wrong(command, command->usage, "something is missing");
+    if (line->n_arguments < command->arguments) return missing(command, line->n_arguments);
     for (size_t i = 0; i < line->n_arguments; i++)
         if (!line->argument[i][0]) return wrong(command, command->usage, "a name is empty");
     line->job.logbook = line->argument[command->arguments - 1];
-    return OPTIONS_RUN;
+    return check_logbook(line);
 }

@@ -15,7 +15,7 @@
 static volatile sig_atomic_t interrupted;
 
 static struct {
-    bool quiet, terminal, line_stands;
+    bool quiet, terminal, line_stands, takes_out;
     double start_s, said_s;
 } talk;
 
@@ -87,6 +87,7 @@ void talk_start(struct command_line *line)
     (void)sigaction(SIGINT, &action, NULL);
     (void)sigaction(SIGTERM, &action, NULL);
     talk.quiet = line->quiet;
+    talk.takes_out = (line->command->options & TAKES_OUT) != 0;
     talk.terminal = isatty(STDERR_FILENO) == 1;
     talk.start_s = now_s();
     line->job.watch = &watch;
@@ -139,6 +140,9 @@ int command_fail(const struct tune_error *err)
     print_place(err);
     (void)fputs(err->text[0] ? err->text : tune_status_text(err->status), stderr);
     print_about(err);
+    if (err->status == TUNE_EIO && talk.takes_out &&
+        !strncmp(err->text, "cannot make the folder", 22))
+        (void)fputs("; --out DIR sends the answers elsewhere", stderr);
     (void)fputc('\n', stderr);
     switch (err->status) {
     case TUNE_EDATA:
