@@ -101,6 +101,15 @@ enum tune_status chain_blame_log(const struct chain *chain, const struct tune_lo
     return status;
 }
 
+enum tune_status chain_name_section(const struct tune_log_entry *log, enum tune_status status,
+                                    struct tune_error *err)
+{
+    char section[TUNE_NAME_LENGTH + 8];
+    (void)snprintf(section, sizeof section, "[log %s]", log->name);
+    if (status == TUNE_EIO) tune_error_about(err, section, NULL, NULL);
+    return status;
+}
+
 enum tune_status chain_read_log(struct tune_record *out, const struct chain *chain,
                                 const struct tune_log_entry *log, struct tune_error *err)
 {
@@ -109,12 +118,7 @@ enum tune_status chain_read_log(struct tune_record *out, const struct chain *cha
     memset(out, 0, sizeof *out);
     status = tune_logbook_join(path, &chain->logbook, log->file, err);
     if (!status) status = tune_record_read(out, path, &log->reading, err);
-    if (status == TUNE_EIO && err) {
-        char section[TUNE_NAME_LENGTH + 8];
-        (void)snprintf(section, sizeof section, "[log %s]", log->name);
-        tune_error_about(err, section, NULL, NULL);
-    }
-    return status;
+    return chain_name_section(log, status, err);
 }
 
 enum tune_status chain_tracking_error(double **error_rad, const struct tune_record *rec,

@@ -51,6 +51,10 @@ enum tune_status chain_remove_line(double *x, size_t n, double rate_hz, struct t
 enum tune_status chain_blame_log(const struct chain *chain, const struct tune_log_entry *log,
                                  enum tune_status status, struct tune_error *err);
 
+/* A log that is not there is told with its section in axis.ini. Returns status. */
+enum tune_status chain_name_section(const struct tune_log_entry *log, enum tune_status status,
+                                    struct tune_error *err);
+
 /* Gains and where they came from. */
 struct chain_gains {
     struct tune_controller controller;

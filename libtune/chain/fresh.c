@@ -63,7 +63,7 @@ enum tune_status chain_add_log(struct tune_provenance *provenance, const struct 
 {
     char text[256 * (TUNE_ROLE_COUNT + 1)], hash[TUNE_SHA256_TEXT], name[TUNE_OPTION_NAME];
     enum tune_status status = chain_add_file(provenance, chain, log->file, rows, err);
-    if (status) return status;
+    if (status) return chain_name_section(log, status, err);
     tune_sha256_bytes(hash, text, reading_text(text, sizeof text, &log->reading));
     (void)snprintf(name, sizeof name, "log %s", log->name);
     return tune_provenance_add_option(provenance, err, name, "%s at %s, %.10g deg, columns %.*s",

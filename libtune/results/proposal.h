@@ -61,7 +61,8 @@ struct tune_disturbance_summary {
 struct tune_proposal {
     struct tune_provenance provenance;
     struct tune_disturbance_summary disturbance;
-    char payload[16]; /* payload ratios: "stated", "assumed", "partly" (at some pointings), "none" */
+    char
+        payload[16]; /* payload ratios: "stated", "assumed", "partly" (at some pointings), "none" */
     bool jitter_of_sky;
     size_t n_candidates;
     struct tune_candidate *candidate; /* the present gains first, where the logbook has some */
