@@ -1,6 +1,6 @@
 /* probe_fit.c - simulate, estimate, fit, over many seeds; judged against the truth and the bound.
  *
- * usage: probe_fit nominal|random|hard|wide RUNS [FIRST]
+ * usage: probe_fit nominal|random|hard RUNS [FIRST]
  *   nominal  the axis of the unit tests
  *   random   3 to 5 modes at least 10 % apart
  *   hard     4 to 6 modes, two of them 3 to 8 % apart, gains down to 0.005, one more past the band
@@ -336,6 +336,10 @@ int main(int count, char **word)
     const bool hard = !strcmp(kind, "hard"), random = hard || !strcmp(kind, "random");
     struct tally tally = {0};
     size_t n;
+    if (!random && strcmp(kind, "nominal")) {
+        fprintf(stderr, "usage: probe_fit nominal|random|hard RUNS [FIRST]\n");
+        return 2;
+    }
     double *excitation = fill_sweep(&n, hard ? 80.0 : 60.0);
     for (size_t seed = first; seed < first + runs; seed++) {
         struct tune_random rng;
