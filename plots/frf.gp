@@ -54,8 +54,8 @@ plot keyentry with lines lc rgb blue lw 1.4 dt 1 title 'measured', \
         with labels left rotate by 90 font ',12' textcolor rgb orange notitle, \
      '' using ($1 == 2 ? $3 : aside):(0.24):(sprintf('%.4g', $2)) skip 1 \
         with labels left rotate by 90 font ',12' textcolor rgb '#007a59' notitle, \
-     '' using ($1 == 1 ? $2 : aside):(0):($3 - $2):(0.18) skip 1 with vectors nohead lc rgb orange lw 1 dt 1 notitle, \
-     '' using ($1 == 2 ? $2 : aside):(0):($3 - $2):(0.18) skip 1 with vectors nohead lc rgb green lw 1.2 dt (2,3) notitle
+     '' using ($1 == 1 ? $2 : aside):(0):($1 == 1 ? $3 - $2 : 0):(0.18) skip 1 with vectors nohead lc rgb orange lw 1 dt 1 notitle, \
+     '' using ($1 == 2 ? $2 : aside):(0):($1 == 2 ? $3 - $2 : 0):(0.18) skip 1 with vectors nohead lc rgb green lw 1.2 dt (2,3) notitle
 unset key
 set border 3
 set xtics nomirror out scale 0.5, 0.25
