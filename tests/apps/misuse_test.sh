@@ -55,6 +55,21 @@ check 'nothing at all' out_empty
 
 check 'new writes a logbook' run 0 new "$scratch/book"
 check 'with a folder for logs' [ -d "$scratch/book/logs" ]
+for key in $(sed -n '/^## 2/,/^## 4/p' "$TUNE_SOURCE/docs/formats.md" | grep -E '^\| `|^`\[' | sed -E 's/^(`\[[^:]*:[^|]*|\| ([^|]*) \|).*/\1/' |
+    grep -oE '`[A-Za-z0-9_]+`' | tr -d '\140' | sed 's/^ROLE/torque/; s/^biquadN/biquad1/' | sort -u); do
+    grep -qE "^(; )?$key +=" "$scratch/book/axis.ini" && continue
+    echo "# not in the template: $key"
+    touch "$scratch/key-missing"
+done
+check 'every key of the formats stands in it' [ ! -e "$scratch/key-missing" ]
+mkdir "$scratch/full"
+awk '/^; \[/ || /^; [a-z0-9_]+ *=/ { sub("^; ", "") }
+    /^of / { next }
+    /^[a-z0-9_]+ *= *(;|$)/ { key = $1
+        print key " = " (key == "other_axis_state" ? "holding" : key == "loop_rate_hz" ? 1000 : key ~ /zeta/ ? 0.5 : 100); next }
+    { print }' "$scratch/book/axis.ini" >"$scratch/full/axis.ini"
+check 'with every key in use it is understood, only its logs are not there' run 2 inspect "$scratch/full"
+check 'as told' err_has 'logs/east-45.csv.gz'
 check 'new leaves what is there' run 2 new "$scratch/book"
 check 'an unfilled logbook is refused' run 3 identify "$scratch/book"
 check 'and asks for the loop rate' err_has 'loop_rate_hz'

@@ -328,9 +328,9 @@ static void a_new_logbook_asks_for_what_must_be_known(void **state)
     assert_int_equal(tune_logbook_read(&logbook, book, &err), TUNE_EDATA);
     assert_string_equal(err.thing, "loop_rate_hz");
     assert_int_equal(tune_file_read(&text, &size, ini, &err), TUNE_OK);
-    place = strstr(text, "loop_rate_hz            =");
+    place = strstr(text, "loop_rate_hz              =");
     assert_non_null(place);
-    memcpy(place, "loop_rate_hz = 1000      ", 25);
+    memcpy(place, "loop_rate_hz = 1000        ", 27);
     assert_int_equal(tune_logbook_parse(&logbook, "x", text, size, &err), TUNE_OK);
     assert_int_equal(logbook.n_logs, 1);
     tune_logbook_free(&logbook);
