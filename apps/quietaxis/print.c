@@ -135,6 +135,9 @@ void print_judgements(const struct tune_judgements *judgements, const char *verb
     printf("  %-26s %9s %9s\n", "", "asked", verb);
     for (size_t i = 0; i < judgements->n; i++)
         judgement_row(&judgements->item[i], sky_arcsec);
+    /* its limit has a default: it may stand there though nothing was asked */
+    if (judgements->n == 1 && !strcmp(judgements->item[0].name, "noise_torque_rms_nm"))
+        printf("  no other requirement stated: nothing else was judged\n");
 }
 
 static void controller_row(const char *key, double value)

@@ -106,6 +106,8 @@ check 'within 80 columns' fits
 sed '/^\[requirement\]/,/^$/d' "$scratch/kept.ini" >"$book/axis.ini"
 check 'without a requirement the answer is yes' run 0 predict --quiet "$book"
 check 'but said to be no judgement' out_has 'no requirement stated: nothing was judged'
+check 'design judges the noise torque by its default' run 0 design --quiet --out "$scratch/unasked" "$book"
+check 'and says that nothing else was' out_has 'nothing else was judged'
 cp "$scratch/kept.ini" "$book/axis.ini"
 
 # ---- requirement out of reach
