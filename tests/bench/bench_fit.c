@@ -3,24 +3,11 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
+#include "bench.h"
 #include "../plant/synthetic.h"
 
 enum { REPEATS = 5 };
-
-static double now_s(void)
-{
-    struct timespec t;
-    (void)clock_gettime(CLOCK_MONOTONIC, &t);
-    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
-}
-
-static int rising(const void *a, const void *b)
-{
-    const double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
 
 static int time_fit(double sweep_s, size_t modes)
 {
@@ -41,12 +28,12 @@ static int time_fit(double sweep_s, size_t modes)
         struct tune_fit fit;
         struct tune_error err;
         synthetic_sweep(&data, &plant, &sweep, 1.0, 1.0, (uint64_t)i + 1);
-        took_s[i] = now_s();
+        took_s[i] = seconds();
         if (tune_fit_plant(&fit, &data.frf, &data.lines, &opts, NULL, &err)) {
             printf("fit: %s\n", err.text);
             return 1;
         }
-        took_s[i] = now_s() - took_s[i];
+        took_s[i] = seconds() - took_s[i];
         lines = data.lines.n;
         found = fit.plant.n_modes;
         tune_fit_free(&fit);

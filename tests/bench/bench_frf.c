@@ -5,27 +5,14 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
+#include "bench.h"
 #include "core/random.h"
 #include "core/units.h"
 #include "plant/frf.h"
 #include "spectrum/fft.h"
 
 enum { RATE = 4000, ROWS = 400000, RUNS = 9 };
-
-static double seconds(void)
-{
-    struct timespec now;
-    (void)clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &now);
-    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
-static int rising(const void *a, const void *b)
-{
-    const double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
 
 /* A rigid body under a soft loop; excitation by a logarithmic sweep, or a multisine of 4 s. */
 static struct tune_record record(int periodic)

@@ -2,8 +2,8 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <stdio.h>
 #include <stdlib.h>
-#include <time.h>
 
+#include "bench.h"
 #include "core/units.h"
 #include "jitter/prediction.h"
 #include "simulation/axis.h"
@@ -11,20 +11,6 @@
 enum { SAMPLES = 400000, REPEATS = 7 };
 
 static const double rate = 4000.0;
-
-/* Of this process: nothing here is threaded, and a busy machine does not count. */
-static double seconds(void)
-{
-    struct timespec now;
-    (void)clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &now);
-    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
-static int rising(const void *a, const void *b)
-{
-    const double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
 
 static void tell(const char *problem, double *time)
 {
