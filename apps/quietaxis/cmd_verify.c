@@ -13,6 +13,7 @@ static void print_logs(const struct tune_verification *r)
     for (size_t i = 0; i < r->n_logs; i++) {
         const struct tune_verified_log *log = &r->log[i];
         char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL], d[PRINT_CELL], e[PRINT_CELL];
+        char text[TUNE_NAME_LENGTH + TUNE_INPUT_PATH + 64];
         if (log->kind == TUNE_LOG_STEP) {
             printf("  %-20.20s settled after %s s\n", log->name,
                    isinf(log->settle_s) ? "no" : print_number(a, log->settle_s, 4));
@@ -24,9 +25,11 @@ static void print_logs(const struct tune_verification *r)
                print_interval(e, log->predicted_interval_95_arcsec),
                print_number(c, log->sky_rms_arcsec, 4),
                print_number(d, log->drift_arcsec_per_s, 2));
-        if (log->controller_source[0])
-            printf("    at %s, foretold for the gains of %s\n", log->pointing,
-                   log->controller_source);
+        if (log->controller_source[0]) {
+            (void)snprintf(text, sizeof text, "at %s, foretold for the gains of %s", log->pointing,
+                           log->controller_source);
+            print_sentence("    ", text);
+        }
     }
 }
 

@@ -121,7 +121,7 @@ static void judgement_row(const struct tune_judgement *item, double sky_arcsec)
         printf("\n");
         print_sentence("      ", text);
     } else {
-        printf("%s%.22s\n", item->where[0] ? " at " : "", item->where);
+        printf("%s%.20s\n", item->where[0] ? " at " : "", item->where);
     }
 }
 
