@@ -90,6 +90,19 @@ static void print_margins(const struct tune_candidate *best)
     }
 }
 
+/* The notes that do not stand under the margins already. */
+static void print_other_notes(const struct tune_proposal *r)
+{
+    struct tune_notes rest = {0};
+    for (size_t i = 0; i < r->notes.n; i++) {
+        bool told = false;
+        for (size_t d = 0; d < r->doubts.n; d++)
+            told = told || !strcmp(r->notes.text[i], r->doubts.text[d]);
+        if (!told) tune_notes_add(&rest, "%s", r->notes.text[i]);
+    }
+    print_notes("Notes", &rest);
+}
+
 static void print_text(const struct tune_proposal *r)
 {
     const struct tune_candidate *best = &r->candidate[r->recommended];
@@ -105,7 +118,7 @@ static void print_text(const struct tune_proposal *r)
     print_judgements(&r->requirement, "designed",
                      r->jitter_of_sky ? (double)NAN : best->sky_rms_arcsec);
     print_notes("What limits it", &r->limits);
-    print_notes("Notes", &r->notes);
+    print_other_notes(r);
     print_notes("Cautions", &r->cautions);
 }
 
