@@ -85,7 +85,11 @@ enum tune_status chain_demand(struct tune_design_opts *out, struct tune_notes *n
     if (requirement->gain_reduction_margin_db > 0.0)
         out->gain_reduction_margin = tune_ratio_from_db(requirement->gain_reduction_margin_db);
     out->noise_torque_rms_nm = noise_torque(notes, work);
-    out->sensor_noise_rad = tune_rad_from_arcsec(work->basis.quiet.summary.sensor_noise_arcsec);
+    /* no encoder is quieter than its steps, q/sqrt(12), whatever the fitted floor: without noise there
+     * would be no limit on noise torque; fmax leaves an unknown step out */
+    out->sensor_noise_rad =
+        fmax(tune_rad_from_arcsec(work->basis.quiet.summary.sensor_noise_arcsec),
+             2.0 * TUNE_PI / work->basis.chain.logbook.drive.encoder_counts_per_turn / sqrt(12.0));
     if (out->noise_torque_rms_nm > 0.0) return TUNE_OK;
     return tune_error_set(err, TUNE_EDATA,
                           "the torque the loop may make of noise is not known: state "
