@@ -142,9 +142,14 @@ static void a_line_of_sight_that_moves_more_is_pointed_out(void **state)
     (void)state;
     s->report.forecast = &s->forecast;
     s->forecast.spectrum.name[0] = '\0';
+    s->forecast.jitter_of_sky = false;
     expect_page(&s->report, "The line of sight moves more than the encoder shows", NULL);
+    expect_page(&s->report, "At the encoder only: the line of sight moves by more", NULL);
     s->at[2].sky_rms_arcsec = 0.09;
     expect_page(&s->report, "the line of sight by 0.09 arcsec rms", "moves more than");
+    for (size_t i = 0; i < s->forecast.n_pointings; i++)
+        s->forecast.pointing[i].sky_rms_arcsec = 0.01;
+    expect_page(&s->report, NULL, "At the encoder only");
     s->at[2].sky_rms_arcsec = (double)NAN;
     expect_page(&s->report, NULL, "the line of sight by");
     finish(s, folder);

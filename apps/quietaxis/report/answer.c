@@ -166,6 +166,19 @@ static void join_words(struct buffer *html, const char *const *bases, const bool
     }
 }
 
+/* The requirement is on the encoder, and the star is predicted to move by more than it allows. */
+static bool only_at_encoder(const struct tune_forecast *forecast)
+{
+    if (!forecast || forecast->jitter_of_sky) return false;
+    for (size_t i = 0; i < forecast->requirement.n; i++) {
+        const struct tune_judgement *item = &forecast->requirement.item[i];
+        if (strcmp(item->name, "jitter_rms_arcsec") != 0) continue;
+        for (size_t k = 0; k < forecast->n_pointings; k++)
+            if (forecast->pointing[k].sky_rms_arcsec > item->limit) return true;
+    }
+    return false;
+}
+
 static void headline(struct buffer *html, const struct report *report)
 {
     static const char *const bases[] = {"designed", "predicted", "measured"};
@@ -193,6 +206,9 @@ static void headline(struct buffer *html, const struct report *report)
         buffer_add(html, "Requirement met: ");
         join_words(html, bases, met, 3);
         buffer_add(html, met[2] ? "" : "; not measured yet");
+        if (only_at_encoder(report->forecast))
+            buffer_add(html,
+                       ". At the encoder only: the line of sight moves by more than the limit");
     } else if (list[0] || list[1] || list[2]) {
         buffer_add(html, "Not judged: the logbook states no requirement");
     } else {
