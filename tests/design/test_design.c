@@ -167,6 +167,23 @@ static void appraisal_of_a_design_is_its_own_report(void **state)
     }
 }
 
+/* The noise of one sample is the same whether the quiet log kept every sample or every second one: at
+ * half the rate its density is twice as high over half the band. */
+static void the_rate_of_the_quiet_log_does_not_weigh_on_the_design(void **state)
+{
+    const struct small_axis a = small_axis();
+    struct tune_disturbance slower = a.disturbance;
+    struct tune_design_step step;
+    (void)state;
+    slower.rate_hz *= 0.5;
+    slower.sensor_psd *= 2.0;
+    assert_true(slower.sensor_psd > 0.0);
+    assert_int_equal(tune_design_appraise(&step, &common()->step[0].controller, a.plant, a.name, 2,
+                                          &slower, &a.opts, NULL),
+                     TUNE_OK);
+    check_same_step(&step, &common()->step[0]);
+}
+
 static void more_biquads_are_never_worse(void **state)
 {
     (void)state;
@@ -311,6 +328,7 @@ int main(void)
         cmocka_unit_test(rungs_between_are_stable_by_their_eigenvalues),
         cmocka_unit_test(reported_jitter_is_that_of_brute_force_quadrature),
         cmocka_unit_test(appraisal_of_a_design_is_its_own_report),
+        cmocka_unit_test(the_rate_of_the_quiet_log_does_not_weigh_on_the_design),
         cmocka_unit_test(more_biquads_are_never_worse),
         cmocka_unit_test(binding_names_limit_pointing_and_frequency),
         cmocka_unit_test(threads_do_not_change_the_design),
