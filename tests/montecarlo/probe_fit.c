@@ -27,6 +27,8 @@
 #include "plant/frf.h"
 #include "simulation/axis.h"
 
+#include "../plant/synthetic.h"
+
 static const double loop_rate_hz = 4000.0, torque_nm = 60.0;
 static const double quiet_before_s = 3.0, quiet_after_s = 7.0;
 
@@ -38,22 +40,6 @@ struct tally {
 };
 
 /* ---- plants ---------------------------------------------------------------------------------------*/
-
-static struct tune_plant nominal_plant(void)
-{
-    return (struct tune_plant){
-        .inertia_kg_m2 = 1500.0,
-        .viscous_nm_s_per_rad = 60.0,
-        .delay_s = 1.2 / 4000.0,
-        .loop_rate_hz = 4000.0,
-        .n_modes = 5,
-        .mode = {{14.8, 0.004, 0.30, 1.5},
-                 {31.0, 0.010, 0.12, -1.0},
-                 {62.5, 0.004, 0.05, 1.2},
-                 {104.0, 0.020, -0.08, 0.8},
-                 {168.0, 0.012, 0.06, 0.5}},
-    };
-}
 
 static double between(struct tune_random *rng, double low, double high)
 {
@@ -87,7 +73,7 @@ static void spaced(double *f_hz, size_t n, double low, double high, struct tune_
 
 static struct tune_plant random_plant(bool hard, struct tune_random *rng)
 {
-    struct tune_plant plant = nominal_plant();
+    struct tune_plant plant = telescope_axis();
     double f_hz[TUNE_MODES_MAX];
     plant.n_modes = (hard ? 4 : 3) + (size_t)(tune_random_bits(rng) % 3);
     spaced(f_hz, plant.n_modes, hard ? 0.03 : 0.1, hard ? 0.08 : 9.0, rng);
@@ -344,7 +330,7 @@ int main(int count, char **word)
     for (size_t seed = first; seed < first + runs; seed++) {
         struct tune_random rng;
         tune_random_init(&rng, seed, 100);
-        const struct tune_plant plant = random ? random_plant(hard, &rng) : nominal_plant();
+        const struct tune_plant plant = random ? random_plant(hard, &rng) : telescope_axis();
         run_once(&tally, &plant, excitation, n, seed);
     }
     free(excitation);
