@@ -23,6 +23,9 @@ struct tune_job {
     size_t n_logs;
     const char *const *pointing; /* [n_pointings] only these pointings; none: all */
     size_t n_pointings;
+    const char *const
+        *accept; /* [n_accepts] findings (tune_finding_name) that shall not stop the work */
+    size_t n_accepts;
     size_t threads; /* 0: as many as there are processors */
     const struct tune_watch *watch;
     /* one sentence for the person waiting, from the calling thread; may be NULL */

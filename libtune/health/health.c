@@ -12,6 +12,43 @@
 
 enum { ROWS_MIN = 64 };
 
+/* in the order in which they are looked for */
+static const char *const finding_name[] = {
+    "unreadable",          /* the file cannot be read as a log */
+    "too-short",           /* fewer rows than anything can be told from */
+    "rate-differs",        /* the stamps run at another rate than the stated one */
+    "stamps-uneven",       /* the stamps scatter about a uniform clock */
+    "samples-missing",     /* rows the stamps skip */
+    "stamps-repeated",     /* rows with the stamp of the row before */
+    "stamps-backward",     /* time runs backwards */
+    "encoder-wrapped",     /* the angle wraps */
+    "dead-channel",        /* a channel that never changes */
+    "stuck-channel",       /* a channel that stands still for a while */
+    "target-missing",      /* no commanded angle */
+    "no-excitation",       /* a sweep without one */
+    "torque-above-limit",  /* torque beyond the stated limit */
+    "torque-saturated",    /* torque on its limit */
+    "encoder-glitch",      /* isolated jumps of the angle */
+    "quantisation-coarse", /* steps of the angle above the declared ones */
+    "position-float32",    /* the angle went through single precision */
+    "noise-high",          /* sensor noise that leaves no room for the requirement */
+    "interpolation-error", /* lines of the encoder's interpolation */
+    "position-drift",      /* the angle drifts */
+    "scale-differs",       /* position and target do not have one scale */
+    "columns-skewed",      /* columns of one row belong to different samples */
+    "torque-measured",     /* the torque is a measured one: the lag of the current loop is in it */
+    "torque-sign",         /* torque one way accelerates the other way */
+    "band-narrow",         /* the sweep excites less than it should */
+    "coherence-low",       /* position and excitation have little in common */
+    "velocity-reversal",   /* the axis turns back during the sweep */
+    "friction-suspected",  /* more noise during the sweep than in quiet */
+};
+
+const char *tune_finding_name(size_t i)
+{
+    return i < sizeof finding_name / sizeof *finding_name ? finding_name[i] : NULL;
+}
+
 const char *tune_verdict_name(enum tune_verdict verdict)
 {
     static const char *const name[] = {

@@ -6,13 +6,14 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "control/controller.h"
 #include "core/status.h"
 #include "record/record.h"
 
 enum tune_verdict { TUNE_FIT, TUNE_WITH_CARE, TUNE_UNFIT };
 
 struct tune_finding {
-    char name[32]; /* "torque-saturated", "dead-channel", "no-excitation", ... */
+    char name[32]; /* one of tune_finding_name() */
     enum tune_verdict severity;
     size_t row;       /* first row concerned, from 1; 0: the whole log */
     double time_s;    /* of that row */
@@ -29,12 +30,21 @@ struct tune_health {
     struct tune_finding finding[TUNE_FINDINGS_MAX];
 };
 
+/* What is known beside the log. All zero: nothing. */
 struct tune_health_opts {
-    double torque_limit_nm;  /* 0: unknown */
-    double encoder_step_rad; /* declared; 0: unknown */
-    bool sweep;              /* an excitation is expected */
-    double ramp_rad_per_s;   /* informative; 0 */
+    double torque_limit_nm;                   /* 0: unknown */
+    double encoder_step_rad;                  /* declared; 0: unknown */
+    double encoder_lines_per_turn;            /* 0: unknown */
+    double stated_rate_hz;                    /* 0: none stated */
+    double jitter_rms_rad;                    /* required; 0: unknown */
+    bool sweep;                               /* an excitation is expected */
+    const struct tune_controller *controller; /* gains active during the log; NULL: unknown */
+    const struct tune_record *quiet; /* hold or track log of the same pointing under the same gains;
+                                        NULL: none */
 };
+
+/* The name of the i-th finding there is, NULL behind the last: for --accept and for documents. */
+TUNE_API const char *tune_finding_name(size_t i);
 
 /* Needs position; everything else is judged where logged. */
 TUNE_API enum tune_status tune_health_judge(struct tune_health *out, const struct tune_record *rec,

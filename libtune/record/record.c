@@ -184,6 +184,8 @@ static enum tune_status finish(struct record_reader *reader, struct tune_error *
     for (size_t i = 0; i < reader->columns.n_entries && status == TUNE_OK; i++) {
         const enum tune_role role = reader->columns.entry[i].role;
         double *exact = NULL;
+        out->unit_scale[role] = reader->columns.entry[i].scale;
+        out->unit_offset[role] = reader->columns.entry[i].offset;
         if (role != TUNE_ROLE_TIME) exact = realloc(out->channel[role], out->n * sizeof(double));
         if (exact) out->channel[role] = exact; /* a larger block does no harm */
     }

@@ -12,14 +12,17 @@
 #include "core/status.h"
 
 enum tune_role {
-    TUNE_ROLE_TIME,          /* s */
-    TUNE_ROLE_EXCITATION,    /* injected torque, N m */
-    TUNE_ROLE_TORQUE,        /* drive command that reached the motor (plant input), N m */
-    TUNE_ROLE_POSITION,      /* measured angle (plant output), rad */
-    TUNE_ROLE_LOAD_POSITION, /* second angle of the same axis, rad */
-    TUNE_ROLE_TARGET,        /* commanded angle, rad */
-    TUNE_ROLE_SKY,           /* image position, line of sight, rad */
-    TUNE_ROLE_PAYLOAD_ACCEL, /* tangential acceleration on the payload, m/s^2 */
+    TUNE_ROLE_TIME,            /* s */
+    TUNE_ROLE_EXCITATION,      /* injected torque, N m */
+    TUNE_ROLE_TORQUE,          /* drive command that reached the motor (plant input), N m */
+    TUNE_ROLE_POSITION,        /* measured angle (plant output), rad */
+    TUNE_ROLE_LOAD_POSITION,   /* second angle of the same axis, rad */
+    TUNE_ROLE_TARGET,          /* commanded angle, rad */
+    TUNE_ROLE_SKY,             /* image position, line of sight, rad */
+    TUNE_ROLE_PAYLOAD_ACCEL,   /* tangential acceleration on the payload, m/s^2 */
+    TUNE_ROLE_MEASURED_TORQUE, /* torque the drive measured (its current), N m; lags the command */
+    TUNE_ROLE_INDEX,           /* 1 where the encoder's index mark is seen, else 0 */
+    TUNE_ROLE_ENABLED,         /* 1 while the drive is enabled, else 0 */
     TUNE_ROLE_COUNT
 };
 
@@ -44,6 +47,22 @@ struct tune_record_opts {
     double encoder_counts_per_turn; /* 0: unknown */
 };
 
+/* What the reader set right, or could not, on the way to a uniform time base. */
+enum tune_repair_kind {
+    TUNE_REPAIR_MISSING, /* rows that the stamps skip: filled in on a straight line */
+    TUNE_REPAIR_REPEATED, /* rows that repeat a stamp: left out where they are one too many, else kept */
+    TUNE_REPAIR_BACKWARD, /* stamps that run backwards: the row is kept as the next one */
+    TUNE_REPAIR_WRAP,     /* wraps of an angle undone */
+    TUNE_REPAIR_COUNT
+};
+
+struct tune_repair {
+    size_t count; /* rows (wraps) concerned; 0: none, then the rest is 0 */
+    size_t row;   /* first of them, row of the record, from 1 */
+    long line;    /* and its line in the file */
+    double worst; /* longest gap or step back, s; a wrap: its size in the column's unit */
+};
+
 /* Plain data. A channel not logged is NULL. */
 struct tune_record {
     size_t n;                              /* rows */
@@ -52,7 +71,12 @@ struct tune_record {
     double *channel[TUNE_ROLE_COUNT];      /* [n], SI units; the time channel is never kept */
     double delay_samples[TUNE_ROLE_COUNT]; /* as in the map: spectra are advanced by it */
     char column[TUNE_ROLE_COUNT][TUNE_COLUMN_NAME]; /* header text each came from */
-    char columns_found[TUNE_COLUMNS_TEXT];          /* every column of the header, for messages */
+    /* si = unit_scale raw + unit_offset, raw as the file has it */
+    double unit_scale[TUNE_ROLE_COUNT], unit_offset[TUNE_ROLE_COUNT];
+    struct tune_repair repair[TUNE_REPAIR_COUNT];
+    double stamp_rate_hz;                  /* rate the stamps run at; 0: no stamps */
+    double stamp_scatter_s;                /* rms of stamp - uniform time */
+    char columns_found[TUNE_COLUMNS_TEXT]; /* every column of the header, for messages */
 };
 
 /* "position", "torque", ...: the word used in axis.ini and in messages. */

@@ -38,6 +38,11 @@ static const struct record_unit accel_unit[] = {
     {0},
 };
 
+static const struct record_unit flag_unit[] = {
+    {"flag", 1.0, RECORD_NEEDS_NOTHING},
+    {0},
+};
+
 static const struct {
     const char *name, *units;
     const struct record_unit *unit;
@@ -50,6 +55,9 @@ static const struct {
     [TUNE_ROLE_TARGET] = {"target", "arcsec, mas, deg, rad, counts, m", angle_unit},
     [TUNE_ROLE_SKY] = {"sky", "arcsec, mas, deg, rad, counts, m", angle_unit},
     [TUNE_ROLE_PAYLOAD_ACCEL] = {"payload_accel", "m_per_s2, g", accel_unit},
+    [TUNE_ROLE_MEASURED_TORQUE] = {"measured_torque", "nm, a, v, permille, fraction", torque_unit},
+    [TUNE_ROLE_INDEX] = {"index", "flag", flag_unit},
+    [TUNE_ROLE_ENABLED] = {"enabled", "flag", flag_unit},
 };
 
 /* Other spellings a units row or a logbook may use; capitals do not matter. */
