@@ -33,6 +33,7 @@ static int step(const struct command_line *line, const struct command *command)
     one.command = command;
     one.job.log = one.log;
     one.job.pointing = one.pointing;
+    one.job.accept = one.accept;
     one.silent = line->json;
     if (!line->json) printf("%s== %s ==\n", command == &command_inspect ? "" : "\n", command->name);
     return command->run(&one);
@@ -116,7 +117,8 @@ const struct command command_analyse = {
             "\n"
             "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not\n"
             "there, 3 unusable data, 4 no solution found.\n",
-    .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_THREADS,
+    .options =
+        TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT | TAKES_THREADS,
     .arguments = 1,
     .run = run,
 };

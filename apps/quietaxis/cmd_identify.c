@@ -82,6 +82,7 @@ static int run(const struct command_line *line)
             print_body(&result.pointing[i].fit);
             print_modes(&result.pointing[i].fit);
         }
+        print_notes("Accepted", &result.accepted);
         print_notes("Notes", &result.notes);
         code = print_end(EXIT_DONE);
     }
@@ -101,7 +102,7 @@ const struct command command_identify = {
             "\n"
             "Exit: 0 done, 2 misuse or a file is not there, 3 unusable data, 4 no fit\n"
             "found.\n",
-    .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_THREADS,
+    .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT | TAKES_THREADS,
     .arguments = 1,
     .run = run,
 };

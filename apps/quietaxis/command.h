@@ -26,7 +26,8 @@ enum command_option {
     TAKES_LOG = 4,        /* --log NAME, may be repeated */
     TAKES_POINTING = 8,   /* --pointing NAME, may be repeated */
     TAKES_THREADS = 16,   /* --threads N */
-    TAKES_SEED = 32       /* --seed N */
+    TAKES_SEED = 32,      /* --seed N */
+    TAKES_ACCEPT = 64     /* --accept FINDING, may be repeated */
 };
 
 enum { COMMAND_ARGUMENTS_MAX = 4, COMMAND_REPEATS_MAX = 256 };
@@ -42,6 +43,7 @@ struct command_line {
     bool has_seed;
     uint64_t seed;
     const char *log[COMMAND_REPEATS_MAX], *pointing[COMMAND_REPEATS_MAX];
+    const char *accept[COMMAND_REPEATS_MAX];
 };
 
 struct command {

@@ -10,7 +10,7 @@
 
 #include "nearest.h"
 
-enum { ALWAYS = 0, THREADS_MOST = 1024 };
+enum { ALWAYS = 0, THREADS_MOST = 1024, FINDINGS_MOST = 64 };
 
 struct option {
     const char *name;
@@ -24,6 +24,7 @@ static const struct option option_list[] = {
     {"--controller", TAKES_CONTROLLER, "FILE", "take these gains"},
     {"--log", TAKES_LOG, "NAME", "only this log; may be repeated"},
     {"--pointing", TAKES_POINTING, "NAME", "only this pointing; may be repeated"},
+    {"--accept", TAKES_ACCEPT, "FINDING", "use logs unfit for this reason; may be repeated"},
     {"--threads", TAKES_THREADS, "N", "work on so many threads (default: all processors)"},
     {"--seed", TAKES_SEED, "N", "random seed instead of the description's"},
     {"--json", ALWAYS, NULL, "the answer as JSON, alone on standard output"},
@@ -46,7 +47,7 @@ void options_help(const struct command *command)
     for (size_t i = 0; i < OPTIONS; i++) {
         const struct option *option = &option_list[i];
         if (option->taken_by != ALWAYS && !(command->options & option->taken_by)) continue;
-        printf("  %-12s %-5s %s\n", option->name, option->value ? option->value : "", option->text);
+        printf("  %-12s %-7s %s\n", option->name, option->value ? option->value : "", option->text);
     }
 }
 
@@ -71,6 +72,25 @@ static enum options_answer repeat(const char **list, size_t *n, const struct com
     return OPTIONS_RUN;
 }
 
+/* A finding that inspect may tell; the name of any is good, whether a log has it or not. */
+static enum options_answer take_accept(struct command_line *line, const char *name,
+                                       const char *value)
+{
+    const char *known[FINDINGS_MOST], *near;
+    char what[128];
+    size_t n = 0;
+    while (n < FINDINGS_MOST && (known[n] = tune_finding_name(n)) != NULL)
+        n++;
+    for (size_t i = 0; i < n; i++)
+        if (!strcmp(known[i], value))
+            return repeat(line->accept, &line->job.n_accepts, line->command, name, value);
+    near = nearest_word(value, known, n);
+    (void)snprintf(what, sizeof what, "no finding is called %.40s; %s%s%s", value,
+                   near ? "did you mean " : "inspect names them", near ? near : "",
+                   near ? "?" : "");
+    return wrong(line->command, name, what);
+}
+
 static enum options_answer take(struct command_line *line, unsigned option, const char *name,
                                 const char *value)
 {
@@ -88,6 +108,8 @@ static enum options_answer take(struct command_line *line, unsigned option, cons
         return repeat(line->log, &line->job.n_logs, command, name, value);
     case TAKES_POINTING:
         return repeat(line->pointing, &line->job.n_pointings, command, name, value);
+    case TAKES_ACCEPT:
+        return take_accept(line, name, value);
     case TAKES_THREADS:
         if (!read_whole(&number, value, THREADS_MOST) || number == 0)
             return wrong(command, name, "expected a whole number from 1 to 1024");
@@ -177,6 +199,7 @@ enum options_answer options_read(struct command_line *line, const struct command
     line->command = command;
     line->job.log = line->log;
     line->job.pointing = line->pointing;
+    line->job.accept = line->accept;
     for (int i = 1; i < argc; i++) {
         if (!options_end && !strcmp(argv[i], "--")) {
             options_end = true;

@@ -10,6 +10,7 @@
 
 #include "chain/chain_internal.h"
 #include "core/sha256.h"
+#include "health/health.h"
 #include "results/file.h"
 
 enum { DIGEST = 16 }; /* hexadecimal digits of a hash that serve as a fingerprint */
@@ -23,6 +24,21 @@ enum tune_status chain_add_file(struct tune_provenance *provenance, const struct
     enum tune_status status = tune_logbook_join(full, &chain->logbook, path, err);
     if (!status) status = tune_sha256_file(hash, full, err);
     if (!status) status = tune_provenance_add_input(provenance, path, hash, rows, err);
+    return status;
+}
+
+/* Accepted findings, each once and in one order whatever that of the job. */
+static enum tune_status add_accepts(struct tune_provenance *out, const struct tune_job *job,
+                                    struct tune_error *err)
+{
+    enum tune_status status = TUNE_OK;
+    const char *name;
+    for (size_t i = 0; !status && (name = tune_finding_name(i)) != NULL; i++)
+        for (size_t k = 0; k < job->n_accepts; k++) {
+            if (strcmp(job->accept[k], name) != 0) continue;
+            status = tune_provenance_add_option(out, err, "accept", "%s", name);
+            break;
+        }
     return status;
 }
 
@@ -40,6 +56,9 @@ enum tune_status chain_provenance(struct tune_provenance *out, const struct chai
     if (!status)
         status = tune_provenance_add_option(out, err, "loop_rate_hz", "%.15g",
                                             chain->logbook.drive.loop_rate_hz);
+    /* inspect judges, whatever is accepted later */
+    if (!status && strcmp(schema, TUNE_SCHEMA_INSPECT) != 0)
+        status = add_accepts(out, chain->job, err);
     return status;
 }
 

@@ -20,28 +20,38 @@ enum tune_status chain_judge_health(struct tune_health *out, const struct chain 
     return tune_health_judge(out, rec, &opts, err);
 }
 
-static enum tune_status refuse(const struct tune_health *health, struct tune_error *err)
+static bool is_accepted(const struct tune_job *job, const char *name)
 {
-    for (size_t i = 0; i < health->n_findings; i++) {
-        const struct tune_finding *finding = &health->finding[i];
-        if (finding->severity != TUNE_UNFIT) continue;
-        tune_error_set(err, TUNE_EDATA, "the log is unfit: %s; %s", finding->text, finding->advice);
-        tune_error_about(err, finding->name, NULL, NULL);
-        return TUNE_EDATA;
-    }
-    return tune_error_set(err, TUNE_EDATA, "the log is unfit");
+    for (size_t i = 0; i < job->n_accepts; i++)
+        if (!strcmp(job->accept[i], name)) return true;
+    return false;
 }
 
-enum tune_status chain_require_health(struct tune_notes *notes, const struct chain *chain,
-                                      const struct tune_log_entry *log,
+static enum tune_status refuse(const struct tune_finding *finding, struct tune_error *err)
+{
+    tune_error_set(err, TUNE_EDATA,
+                   "the log is unfit: %s; %s (to use it all the same: --accept %s)", finding->text,
+                   finding->advice, finding->name);
+    tune_error_about(err, finding->name, NULL, NULL);
+    return TUNE_EDATA;
+}
+
+enum tune_status chain_require_health(struct tune_notes *notes, struct tune_notes *accepted,
+                                      const struct chain *chain, const struct tune_log_entry *log,
                                       const struct tune_record *rec, struct tune_error *err)
 {
     struct tune_health health;
     enum tune_status status = chain_judge_health(&health, chain, log, rec, err);
-    if (!status && health.verdict == TUNE_UNFIT) status = refuse(&health, err);
-    for (size_t i = 0; !status && i < health.n_findings; i++)
-        if (health.finding[i].severity == TUNE_WITH_CARE)
-            tune_notes_add(notes, "Log %s, with care: %s; %s", log->name, health.finding[i].text,
-                           health.finding[i].advice);
+    for (size_t i = 0; !status && i < health.n_findings; i++) {
+        const struct tune_finding *finding = &health.finding[i];
+        if (finding->severity == TUNE_WITH_CARE)
+            tune_notes_add(notes, "Log %s, with care: %s; %s", log->name, finding->text,
+                           finding->advice);
+        else if (finding->severity == TUNE_UNFIT && is_accepted(chain->job, finding->name))
+            tune_notes_add(accepted, "Log %s is unfit and was accepted (--accept %s): %s.",
+                           log->name, finding->name, finding->text);
+        else if (finding->severity == TUNE_UNFIT)
+            status = refuse(finding, err);
+    }
     return status;
 }

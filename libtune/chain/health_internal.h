@@ -10,9 +10,10 @@ enum tune_status chain_judge_health(struct tune_health *out, const struct chain 
                                     const struct tune_log_entry *log, const struct tune_record *rec,
                                     struct tune_error *err);
 
-/* Refuse an unfit log with its worst finding; remember in notes what asks for care. */
-enum tune_status chain_require_health(struct tune_notes *notes, const struct chain *chain,
-                                      const struct tune_log_entry *log,
+/* Refuse an unfit log with its first unfit finding that the job does not accept. What asks for care goes
+ * to notes, what is accepted though unfit to accepted (may be the same). */
+enum tune_status chain_require_health(struct tune_notes *notes, struct tune_notes *accepted,
+                                      const struct chain *chain, const struct tune_log_entry *log,
                                       const struct tune_record *rec, struct tune_error *err);
 
 #endif

@@ -125,6 +125,7 @@ static enum tune_status write_all(struct tune_identification *out, const struct 
         file[2 * i] = work->pointing[i].frf;
         file[2 * i + 1] = work->pointing[i].model;
         tune_notes_join(&out->notes, &work->pointing[i].notes);
+        tune_notes_join(&out->accepted, &work->pointing[i].accepted);
         for (size_t k = 0; k < work->pointing[i].n_logs; k++)
             chain_set_rows(&out->provenance, work->pointing[i].log[k]->file,
                            work->pointing[i].rows[k]);

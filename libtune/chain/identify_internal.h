@@ -12,7 +12,7 @@ struct pointing_work {
     const struct tune_log_entry **log; /* [n_logs] its sweeps, in the order of the logbook */
     size_t n_logs;
     size_t *rows; /* [n_logs] */
-    struct tune_notes notes;
+    struct tune_notes notes, accepted;
     struct chain_file frf, model;
 };
 

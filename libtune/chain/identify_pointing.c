@@ -63,7 +63,8 @@ static enum tune_status estimate_log(struct tune_frf *frf, struct tune_lines *li
     enum tune_status status = chain_read_log(&rec, chain, log, err);
     if (!status) status = tune_record_require(&rec, TUNE_ROLE_POSITION, log->file, err);
     if (!status) status = tune_record_require(&rec, TUNE_ROLE_TORQUE, log->file, err);
-    if (!status) status = chain_require_health(&pointing->notes, chain, log, &rec, err);
+    if (!status)
+        status = chain_require_health(&pointing->notes, &pointing->accepted, chain, log, &rec, err);
     if (!status) status = tune_frf_estimate(frf, lines, &rec, &opts, err);
     if (!status) status = sensor_noise(&noise_square, &rec, err);
     if (!status) {

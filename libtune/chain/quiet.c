@@ -148,7 +148,8 @@ static enum tune_status measure(struct chain_quiet *quiet, const struct chain *c
     double *error = NULL, rate_hz = 0.0;
     enum tune_status status = chain_read_log(&rec, chain, quiet->log, err);
     if (!status) status = tune_record_require(&rec, TUNE_ROLE_POSITION, quiet->log->file, err);
-    if (!status) status = chain_require_health(&quiet->notes, chain, quiet->log, &rec, err);
+    if (!status)
+        status = chain_require_health(&quiet->notes, &quiet->notes, chain, quiet->log, &rec, err);
     if (!status) status = chain_tracking_error(&error, &rec, err);
     if (!status)
         status = tune_disturbance_estimate(&quiet->disturbance, error, rec.n, rec.rate_hz, plant,

@@ -57,7 +57,9 @@ static enum tune_status measure(struct verification_work *work, size_t item, str
     double *error = NULL;
     enum tune_status status = chain_read_log(&rec, work->chain, entry, err);
     if (!status) status = tune_record_require(&rec, TUNE_ROLE_POSITION, entry->file, err);
-    if (!status) status = chain_require_health(&work->notes[item], work->chain, entry, &rec, err);
+    if (!status)
+        status = chain_require_health(&work->notes[item], &work->notes[item], work->chain, entry,
+                                      &rec, err);
     if (!status) status = chain_tracking_error(&error, &rec, err);
     if (!status && !rec.channel[TUNE_ROLE_TARGET])
         tune_notes_add(&work->notes[item],

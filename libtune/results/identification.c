@@ -167,6 +167,7 @@ static void fields(struct json_io *io, void *result)
         json_io_leave(io);
     }
     json_io_leave(io);
+    json_io_notes(io, "accepted", &r->accepted);
     json_io_notes(io, "notes", &r->notes);
 }
 

@@ -45,7 +45,8 @@ struct tune_identification {
     struct tune_provenance provenance;
     size_t n_pointings;
     struct tune_pointing_plant *pointing; /* in the order of the logbook */
-    struct tune_notes notes;              /* assumed signs and scales, doubts */
+    struct tune_notes accepted; /* unfit logs used all the same, and what is wrong with them */
+    struct tune_notes notes;    /* assumed signs and scales, doubts */
 };
 
 /* The text of identify.json; the caller frees *text. */
