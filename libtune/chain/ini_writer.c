@@ -11,7 +11,8 @@
 
 static bool belongs_to_logbook(const char *line, size_t length)
 {
-    static const char *const section[] = {"[axis]", "[drive]", "[controller]", "[requirement]"};
+    static const char *const section[] = {"[axis]", "[drive]", "[controller]", "[requirement]",
+                                          "[expected]"};
     for (size_t i = 0; i < sizeof section / sizeof *section; i++)
         if (length >= strlen(section[i]) && !strncmp(line, section[i], strlen(section[i])))
             return true;

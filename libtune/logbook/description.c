@@ -73,6 +73,7 @@ const struct section_spec description_sections[DESCRIPTION_SECTIONS] = {
     SECTION_DRIVE,
     SECTION_CONTROLLER(true),
     SECTION_REQUIREMENT,
+    SECTION_EXPECTED,
     {.kind = "plant", .required = true, KEYS(plant_keys)},
     {.kind = "friction", KEYS(friction_keys)},
     {.kind = "disturbance", KEYS(disturbance_keys)},

@@ -1,5 +1,5 @@
 /* description.h - what `simulate` is to build: a description file of a simulated axis and its logs.
- * docs/formats.md. [axis], [drive], [controller], [requirement] as in axis.ini, then [plant],
+ * docs/formats.md. [axis], [drive], [controller], [requirement], [expected] as in axis.ini, then [plant],
  * [friction], [disturbance], [pointing NAME]..., [log NAME]...
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_DESCRIPTION_H
@@ -32,7 +32,7 @@ struct tune_simulated_log {
 
 /* Plain data except the arrays. */
 struct tune_description {
-    struct tune_logbook logbook; /* [axis] [drive] [controller] [requirement]; no logs */
+    struct tune_logbook logbook; /* [axis] [drive] [controller] [requirement] [expected]; no logs */
     struct tune_axis axis;       /* the truth */
     uint64_t seed;
     size_t n_pointings;

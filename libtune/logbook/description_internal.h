@@ -6,7 +6,7 @@
 #include "logbook/description.h"
 #include "logbook/sections_internal.h"
 
-enum { DESCRIPTION_SECTIONS = 9, DESCRIPTION_LOG_KEYS = 13 };
+enum { DESCRIPTION_SECTIONS = 10, DESCRIPTION_LOG_KEYS = 13 };
 extern const struct section_spec description_sections[DESCRIPTION_SECTIONS];
 extern const struct key_spec description_log_keys[DESCRIPTION_LOG_KEYS];
 

@@ -10,34 +10,8 @@
 #include <string.h>
 #include <sys/stat.h>
 
+#include "logbook/log_keys_internal.h"
 #include "logbook/sections_internal.h"
-
-#define LOG(field) offsetof(struct tune_log_entry, field)
-
-static const struct key_spec log_keys[] = {
-    {.name = "kind",
-     .type = KEY_CHOICE,
-     .offset = LOG(kind),
-     .choices = "sweep|hold|track|step|turn|response"},
-    {.name = "of", .type = KEY_SWITCH, .offset = LOG(of_loop), .choices = "plant|loop"},
-    {.name = "file", .type = KEY_TEXT, .size = TUNE_PATH_LENGTH, .offset = LOG(file)},
-    {.name = "pointing",
-     .type = KEY_POINTING,
-     .size = TUNE_NAME_LENGTH + 1,
-     .offset = LOG(pointing)},
-    {.name = "angle_deg", .offset = LOG(angle_deg), KEY_ANY},
-    {.name = "other_axis_deg", .offset = LOG(other_axis_deg), KEY_ANY},
-    {.name = "other_axis_state",
-     .type = KEY_WORD,
-     .size = sizeof((struct tune_log_entry *)0)->other_axis_state,
-     .offset = LOG(other_axis_state),
-     .choices = "holding|braked|free"},
-    {.name = "controller",
-     .type = KEY_TEXT,
-     .size = TUNE_PATH_LENGTH,
-     .offset = LOG(controller_file)},
-    {.name = "sample_rate_hz", .offset = LOG(reading.sample_rate_hz), KEY_POSITIVE},
-};
 
 #define RATIO(field) offsetof(struct tune_logbook, payload_ratio[0].field)
 #define RATIOS       .stride = sizeof(struct tune_payload_ratio), .most = TUNE_RATIOS_MAX
@@ -52,24 +26,16 @@ static const struct section_spec sections[] = {
     SECTION_DRIVE,
     SECTION_CONTROLLER(false),
     SECTION_REQUIREMENT,
+    SECTION_EXPECTED,
     {.kind = "payload", .key = payload_keys, .n_keys = sizeof payload_keys / sizeof *payload_keys},
     {.kind = "log",
      .named = true,
      .required = true,
      .roles = true,
      .key = log_keys,
-     .n_keys = sizeof log_keys / sizeof *log_keys},
+     .n_keys = LOG_KEYS},
 };
 enum { N_SECTIONS = sizeof sections / sizeof *sections };
-
-const char *tune_log_kind_name(enum tune_log_kind kind)
-{
-    static const char *const name[] = {
-        [TUNE_LOG_SWEEP] = "sweep", [TUNE_LOG_HOLD] = "hold", [TUNE_LOG_TRACK] = "track",
-        [TUNE_LOG_STEP] = "step",   [TUNE_LOG_TURN] = "turn", [TUNE_LOG_RESPONSE] = "response",
-    };
-    return (unsigned)kind < sizeof name / sizeof *name ? name[kind] : "unknown";
-}
 
 void tune_logbook_free(struct tune_logbook *logbook)
 {
@@ -124,8 +90,8 @@ static enum tune_status read_log(struct tune_logbook *out, const struct ini_docu
 {
     struct tune_log_entry *entry = &out->log[out->n_logs];
     enum tune_status status;
-    *entry =
-        (struct tune_log_entry){.angle_deg = NAN, .other_axis_deg = NAN, .line = section->line};
+    *entry = log_keys_defaults();
+    entry->line = section->line;
     entry->reading = tune_record_defaults();
     entry->reading.sample_rate_hz = out->drive.sample_rate_hz;
     entry->reading.torque_per_unit_nm = known(out->drive.torque_per_unit_nm);
@@ -133,12 +99,8 @@ static enum tune_status read_log(struct tune_logbook *out, const struct ini_docu
     (void)snprintf(entry->name, sizeof entry->name, "%s", section->name);
     (void)snprintf(entry->pointing, sizeof entry->pointing, "%s", section->name);
     status = keys_read(document, section, sections, N_SECTIONS, entry, &entry->reading, err);
-    if (status == TUNE_OK) status = keys_require(document, section, "kind", err);
-    if (status == TUNE_OK) status = keys_require(document, section, "file", err);
+    if (status == TUNE_OK) status = log_keys_check(entry, document, section, err);
     if (status != TUNE_OK) return status;
-    if (entry->kind != TUNE_LOG_RESPONSE && ini_find(document, section, "of"))
-        return ini_refuse(err, section, ini_find(document, section, "of"), "kind = response",
-                          "the key of goes with kind = response only: remove it");
     status = check_angle(out, entry, document, section, err);
     out->n_logs++;
     return status;

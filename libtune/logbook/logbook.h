@@ -23,8 +23,18 @@ enum tune_log_kind {
     TUNE_LOG_TRACK,
     TUNE_LOG_STEP,
     TUNE_LOG_TURN,
-    TUNE_LOG_RESPONSE
+    TUNE_LOG_RESPONSE,
+    /* first motions of a new axis */
+    TUNE_LOG_PULSE, /* torque pulses both ways on an axis that is else free */
+    TUNE_LOG_MOVE,  /* a move over an angle that an independent instrument measured */
+    TUNE_LOG_COAST, /* the drive disabled at speed */
+    TUNE_LOG_LOAD,  /* slow moves both ways with a known weight on a known arm, or without it */
+    TUNE_LOG_LIMIT, /* a move into a soft limit */
+    TUNE_LOG_INDEX, /* passes over the index mark, several, both ways */
+    TUNE_LOG_KINDS
 };
+
+enum tune_limit_side { TUNE_LIMIT_LOW, TUNE_LIMIT_HIGH };
 
 /* A number not given in the file is NAN, a text empty, unless a default is named. */
 struct tune_axis_entry {
@@ -40,8 +50,20 @@ struct tune_drive_entry {
     double encoder_counts_per_turn, encoder_lines_per_turn;
     double travel_limit_deg[2];
     double rate_limit_deg_per_s;
-    size_t max_biquads;          /* default 3 */
-    char coefficient_format[16]; /* default "float64" */
+    size_t max_biquads;               /* default 3 */
+    char coefficient_format[16];      /* default "float64" */
+    double following_error_limit_deg; /* |target - position| at which the drive switches off */
+    size_t pole_pairs;                /* of the motor, for one turn of the axis; 0: unknown */
+};
+
+/* What the design says of the axis, to be held against first motions. */
+struct tune_expected_entry {
+    double inertia_kg_m2;
+    double inertia_std_kg_m2; /* default: 10 % of the inertia (common practice, no source) */
+    double coulomb_nm;
+    double stop_room_deg;          /* from a soft limit to the hard stop behind it */
+    double index_repeat_arcsec;    /* largest std of the latched position */
+    double commutation_offset_deg; /* largest, electrical; default 5 (common practice, no source) */
 };
 
 struct tune_requirement {
@@ -65,7 +87,18 @@ struct tune_log_entry {
     char file[TUNE_PATH_LENGTH];            /* as written, relative to the logbook */
     char controller_file[TUNE_PATH_LENGTH]; /* empty: the logbook's own gains were active */
     double angle_deg, other_axis_deg;
-    char other_axis_state[16];       /* "holding", "braked", "free" */
+    char other_axis_state[16]; /* "holding", "braked", "free" */
+    /* kind = move: where the move ended minus where it began, by an independent instrument */
+    double known_angle_deg;
+    double known_angle_std_deg; /* default 0.05 (common practice, no source) */
+    /* kind = load */
+    double load_kg;            /* 0: the same moves without the weight */
+    double load_std_kg;        /* default 0 */
+    double load_arm_m;         /* positive: the weight pulls towards positive angles */
+    double load_arm_std_m;     /* default 0.002 (common practice, no source) */
+    double load_arm_angle_deg; /* arm above (+) or below (-) the horizontal when the axis stands in
+                                  the middle of the log; default 0 */
+    enum tune_limit_side limit_side; /* kind = limit */
     struct tune_record_opts reading; /* column maps, rates and scales for tune_record_read */
     long line;                       /* of its section in axis.ini */
 };
@@ -79,6 +112,7 @@ struct tune_logbook {
     bool has_controller;
     struct tune_controller controller;
     struct tune_requirement requirement;
+    struct tune_expected_entry expected;
     /* optional section [payload]: ratio1_hz = 14.8, ratio1 = -3.3, ratio2_hz ... without a gap */
     size_t n_payload_ratios;
     struct tune_payload_ratio payload_ratio[TUNE_RATIOS_MAX];

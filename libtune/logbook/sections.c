@@ -12,6 +12,7 @@
 #define DRIVE(field)       offsetof(struct tune_drive_entry, field)
 #define GAIN(field)        offsetof(struct tune_controller, field)
 #define REQUIREMENT(field) offsetof(struct tune_requirement, field)
+#define EXPECTED(field)    offsetof(struct tune_expected_entry, field)
 #define TEXT               .type = KEY_TEXT, .size = TUNE_TEXT_LENGTH
 
 const struct key_spec axis_keys[AXIS_KEYS] = {
@@ -45,6 +46,12 @@ const struct key_spec drive_keys[DRIVE_KEYS] = {
      .type = KEY_TEXT,
      .size = sizeof((struct tune_drive_entry *)0)->coefficient_format,
      .offset = DRIVE(coefficient_format)},
+    {.name = "following_error_limit_deg", .offset = DRIVE(following_error_limit_deg), KEY_POSITIVE},
+    {.name = "pole_pairs",
+     .type = KEY_WHOLE,
+     .offset = DRIVE(pole_pairs),
+     .low = 1.0,
+     .high = 10000.0},
 };
 
 #define BIQUAD .stride = sizeof(struct tune_biquad_spec), .most = TUNE_BIQUADS_MAX
@@ -97,6 +104,20 @@ const struct key_spec requirement_keys[REQUIREMENT_KEYS] = {
     {.name = "settle_s", .offset = REQUIREMENT(settle_s), KEY_POSITIVE},
 };
 
+const struct key_spec expected_keys[EXPECTED_KEYS] = {
+    {.name = "inertia_kg_m2", .offset = EXPECTED(inertia_kg_m2), KEY_POSITIVE},
+    {.name = "inertia_std_kg_m2", .offset = EXPECTED(inertia_std_kg_m2), KEY_POSITIVE},
+    {.name = "coulomb_nm", .offset = EXPECTED(coulomb_nm), KEY_NOT_NEGATIVE},
+    {.name = "stop_room_deg", .offset = EXPECTED(stop_room_deg), KEY_POSITIVE},
+    {.name = "index_repeat_arcsec", .offset = EXPECTED(index_repeat_arcsec), KEY_POSITIVE},
+    {.name = "commutation_offset_deg",
+     .offset = EXPECTED(commutation_offset_deg),
+     .low = 0.0,
+     .high = 90.0,
+     .above = true,
+     .below = true},
+};
+
 /* ---- [drive] -------------------------------------------------------------------------------------*/
 
 static struct tune_drive_entry drive_defaults(void)
@@ -113,6 +134,8 @@ static struct tune_drive_entry drive_defaults(void)
         .rate_limit_deg_per_s = NAN,
         .max_biquads = 3,
         .coefficient_format = "float64",
+        .following_error_limit_deg = NAN,
+        .pole_pairs = 0,
     };
     return drive;
 }
@@ -213,6 +236,25 @@ enum tune_status sections_read_controller(struct tune_controller *out,
     return status;
 }
 
+/* ---- [expected] ----------------------------------------------------------------------------------*/
+
+static enum tune_status read_expected(struct tune_expected_entry *expected,
+                                      const struct ini_document *document,
+                                      const struct section_spec *spec, size_t n_specs,
+                                      struct tune_error *err)
+{
+    const struct tune_expected_entry none = {NAN, NAN, NAN, NAN, NAN, 5.0};
+    const struct ini_section *section = keys_section(document, "expected");
+    enum tune_status status = TUNE_OK;
+    *expected = none;
+    if (section) status = keys_read(document, section, spec, n_specs, expected, NULL, err);
+    if (status == TUNE_OK && section && ini_find(document, section, "inertia_std_kg_m2"))
+        status = keys_require(document, section, "inertia_kg_m2", err);
+    if (isnan(expected->inertia_std_kg_m2))
+        expected->inertia_std_kg_m2 = 0.10 * expected->inertia_kg_m2;
+    return status;
+}
+
 /* ---- all -----------------------------------------------------------------------------------------*/
 
 static struct tune_requirement requirement_defaults(void)
@@ -243,5 +285,6 @@ enum tune_status sections_read(struct tune_logbook *out, const struct ini_docume
         status = keys_read(document, requirement, spec, n_specs, &out->requirement, NULL, err);
     if (isnan(out->requirement.noise_torque_rms_nm))
         out->requirement.noise_torque_rms_nm = 0.02 * out->drive.torque_continuous_nm;
+    if (status == TUNE_OK) status = read_expected(&out->expected, document, spec, n_specs, err);
     return status;
 }

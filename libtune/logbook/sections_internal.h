@@ -5,12 +5,20 @@
 
 #include "logbook/keys_internal.h"
 
-/* Keys into struct tune_axis_entry, tune_drive_entry, tune_controller, tune_requirement. */
-enum { AXIS_KEYS = 5, DRIVE_KEYS = 11, CONTROLLER_KEYS = 11, REQUIREMENT_KEYS = 10 };
+/* Keys into struct tune_axis_entry, tune_drive_entry, tune_controller, tune_requirement,
+ * tune_expected_entry. */
+enum {
+    AXIS_KEYS = 5,
+    DRIVE_KEYS = 13,
+    CONTROLLER_KEYS = 11,
+    REQUIREMENT_KEYS = 10,
+    EXPECTED_KEYS = 6
+};
 extern const struct key_spec axis_keys[AXIS_KEYS];
 extern const struct key_spec drive_keys[DRIVE_KEYS];
 extern const struct key_spec controller_keys[CONTROLLER_KEYS];
 extern const struct key_spec requirement_keys[REQUIREMENT_KEYS];
+extern const struct key_spec expected_keys[EXPECTED_KEYS];
 
 #define SECTION_AXIS                                                                               \
     {                                                                                              \
@@ -29,8 +37,12 @@ extern const struct key_spec requirement_keys[REQUIREMENT_KEYS];
     {                                                                                              \
         .kind = "requirement", .key = requirement_keys, .n_keys = REQUIREMENT_KEYS                 \
     }
+#define SECTION_EXPECTED                                                                           \
+    {                                                                                              \
+        .kind = "expected", .key = expected_keys, .n_keys = EXPECTED_KEYS                          \
+    }
 
-/* [axis], [drive], [controller] and [requirement] into a logbook that is all zero, with their defaults
+/* [axis], [drive], [controller], [requirement] and [expected] into a logbook that is all zero, with their defaults
  * and what must agree between keys. */
 enum tune_status sections_read(struct tune_logbook *out, const struct ini_document *document,
                                const struct section_spec *spec, size_t n_specs,

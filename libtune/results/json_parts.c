@@ -157,11 +157,11 @@ void json_io_tool(struct json_io *io)
 
 void json_io_kind(struct json_io *io, enum tune_log_kind *kind)
 {
-    const char *word[TUNE_LOG_RESPONSE + 1];
+    const char *word[TUNE_LOG_KINDS];
     unsigned choice = (unsigned)*kind;
-    for (unsigned i = 0; i <= TUNE_LOG_RESPONSE; i++)
+    for (unsigned i = 0; i < TUNE_LOG_KINDS; i++)
         word[i] = tune_log_kind_name((enum tune_log_kind)i);
-    json_io_choice(io, "kind", &choice, word, TUNE_LOG_RESPONSE + 1);
+    json_io_choice(io, "kind", &choice, word, TUNE_LOG_KINDS);
     *kind = (enum tune_log_kind)choice;
 }
 

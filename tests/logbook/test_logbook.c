@@ -275,14 +275,67 @@ static void what_is_not_there_is_a_system_error(void **state)
     check_folder_remove(folder);
 }
 
+/* The keys of first motions, with their defaults. */
+static void first_motions_arrive_where_they_belong(void **state)
+{
+    struct tune_logbook book =
+        parse("[axis]\n[drive]\nloop_rate_hz = 4000\nfollowing_error_limit_deg = 0.5\n"
+              "pole_pairs = 33\n[expected]\ninertia_kg_m2 = 850\ncoulomb_nm = 6\n"
+              "stop_room_deg = 3\nindex_repeat_arcsec = 0.2\ncommutation_offset_deg = 8\n"
+              "[log m]\nkind = move\nfile = m\nknown_angle_deg = -30\n"
+              "[log w]\nkind = load\nfile = w\nload_kg = 12.5\nload_std_kg = 0.01\n"
+              "load_arm_m = -0.8\nload_arm_std_m = 0.001\nload_arm_angle_deg = 5\n"
+              "[log high]\nkind = limit\nfile = h\nlimit_side = high\n"
+              "enabled = \"Drive on\"\nindex_unit = flag\n");
+    const struct tune_log_entry *log = book.log;
+    (void)state;
+    check_close(book.drive.following_error_limit_deg, 0.5, 0.0);
+    assert_int_equal(book.drive.pole_pairs, 33);
+    check_close(book.expected.inertia_kg_m2, 850.0, 0.0);
+    check_close(book.expected.inertia_std_kg_m2, 85.0, 1e-12); /* 10 %, the default */
+    check_close(book.expected.coulomb_nm, 6.0, 0.0);
+    check_close(book.expected.stop_room_deg, 3.0, 0.0);
+    check_close(book.expected.index_repeat_arcsec, 0.2, 0.0);
+    check_close(book.expected.commutation_offset_deg, 8.0, 0.0);
+    assert_int_equal(log[0].kind, TUNE_LOG_MOVE);
+    check_close(log[0].known_angle_deg, -30.0, 0.0);
+    check_close(log[0].known_angle_std_deg, 0.05, 0.0);
+    assert_true(isnan(log[0].load_kg) && isnan(log[1].known_angle_deg));
+    assert_int_equal(log[1].kind, TUNE_LOG_LOAD);
+    check_close(log[1].load_kg, 12.5, 0.0);
+    check_close(log[1].load_std_kg, 0.01, 0.0);
+    check_close(log[1].load_arm_m, -0.8, 0.0);
+    check_close(log[1].load_arm_std_m, 0.001, 0.0);
+    check_close(log[1].load_arm_angle_deg, 5.0, 0.0);
+    assert_int_equal(log[2].limit_side, TUNE_LIMIT_HIGH);
+    assert_string_equal(log[2].reading.map[TUNE_ROLE_ENABLED].column, "Drive on");
+    tune_logbook_free(&book);
+
+    book = parse(SHORT "[expected]\ninertia_kg_m2 = 800\ninertia_std_kg_m2 = 20\n");
+    check_close(book.expected.inertia_std_kg_m2, 20.0, 0.0);
+    check_close(book.expected.commutation_offset_deg, 5.0, 0.0);
+    assert_true(isnan(book.expected.coulomb_nm) && isnan(book.drive.following_error_limit_deg));
+    assert_int_equal(book.drive.pole_pairs, 0);
+    tune_logbook_free(&book);
+    book = parse(SHORT); /* no section at all: the same defaults */
+    assert_true(isnan(book.expected.inertia_kg_m2) && isnan(book.expected.inertia_std_kg_m2));
+    check_close(book.expected.commutation_offset_deg, 5.0, 0.0);
+    tune_logbook_free(&book);
+}
+
 static void every_kind_has_its_name(void **state)
 {
     (void)state;
-    for (int kind = TUNE_LOG_SWEEP; kind <= TUNE_LOG_RESPONSE; kind++) {
+    static const char *const needed[TUNE_LOG_KINDS] = {
+        [TUNE_LOG_MOVE] = "known_angle_deg=-30\n",
+        [TUNE_LOG_LOAD] = "load_kg=0\nload_arm_m=1\n",
+        [TUNE_LOG_LIMIT] = "limit_side=high\n",
+    };
+    for (int kind = TUNE_LOG_SWEEP; kind < TUNE_LOG_KINDS; kind++) {
         char text[200];
-        (void)snprintf(text, sizeof text,
-                       "[axis]\n[drive]\nloop_rate_hz=1\n[log a]\nfile=a\nkind=%s\n",
-                       tune_log_kind_name((enum tune_log_kind)kind));
+        (void)snprintf(
+            text, sizeof text, "[axis]\n[drive]\nloop_rate_hz=1\n[log a]\nfile=a\nkind=%s\n%s",
+            tune_log_kind_name((enum tune_log_kind)kind), needed[kind] ? needed[kind] : "");
         struct tune_logbook book = parse(text);
         assert_int_equal(book.log[0].kind, kind);
         tune_logbook_free(&book);
@@ -318,6 +371,7 @@ int main(void)
         cmocka_unit_test(a_folder_or_its_file_names_the_logbook),
         cmocka_unit_test(paths_are_joined_or_refused_as_too_long),
         cmocka_unit_test(what_is_not_there_is_a_system_error),
+        cmocka_unit_test(first_motions_arrive_where_they_belong),
         cmocka_unit_test(every_kind_has_its_name),
         cmocka_unit_test(no_memory_is_reported_at_every_allocation),
     };
