@@ -109,24 +109,33 @@ enum tune_status chain_simulated_path(char out[TUNE_PATH_LENGTH],
     return tune_error_set(err, TUNE_EINVAL, "the name of the folder is too long");
 }
 
+/* Angles carry 1e-6 arcsec: a hundredth of a count of the finest encoders (2^32 per turn is 3e-4 arcsec). */
 static enum tune_status write_trace(const struct simulation_work *work, size_t log,
                                     const struct tune_axis_trace *trace,
                                     const struct commands *commands, double rate_hz,
                                     struct tune_error *err)
 {
     const struct tune_simulated_log *entry = &work->description.log[log];
-    const struct simulated_columns columns = {
-        .n = trace->n,
-        .rate_hz = rate_hz,
-        .excitation_nm = commands->excitation_nm,
-        .torque_nm = trace->torque_nm,
-        .position_rad = trace->position_rad,
-        .target_rad = commands->target_rad,
-        .sky_rad = entry->log_sky ? trace->sky_rad : NULL,
+    const double arcsec = tune_arcsec_from_rad(1.0);
+    double *time_s = malloc((trace->n + 1) * sizeof *time_s);
+    const struct log_column column[] = {
+        {"time_s", NULL, time_s, 1.0, 0.0, LOG_AFTER_POINT, 9},
+        {"excitation_nm", NULL, commands->excitation_nm, 1.0, 0.0, LOG_SIGNIFICANT, 9},
+        {"torque_nm", NULL, trace->torque_nm, 1.0, 0.0, LOG_SIGNIFICANT, 9},
+        {"position_arcsec", NULL, trace->position_rad, arcsec, 0.0, LOG_AFTER_POINT, 6},
+        {"target_arcsec", NULL, commands->target_rad, arcsec, 0.0, LOG_AFTER_POINT, 6},
+        {"sky_arcsec", NULL, trace->sky_rad, arcsec, 0.0, LOG_AFTER_POINT, 6},
     };
+    const struct log_table table = chain_log_table(column, entry->log_sky ? 6 : 5, trace->n);
     char path[TUNE_PATH_LENGTH];
-    enum tune_status status = chain_simulated_path(path, work, "logs", entry->name, ".csv.gz", err);
-    return status ? status : chain_write_log(path, &columns, err);
+    enum tune_status status;
+    if (!time_s) return tune_error_memory(err, "writing a log");
+    for (size_t i = 0; i < trace->n; i++)
+        time_s[i] = (double)i / rate_hz;
+    status = chain_simulated_path(path, work, "logs", entry->name, ".csv.gz", err);
+    if (!status) status = chain_write_log(path, &table, err);
+    free(time_s);
+    return status;
 }
 
 enum tune_status chain_simulate_log(void *user, size_t item, struct tune_error *err)

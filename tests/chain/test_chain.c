@@ -10,13 +10,10 @@
 #include "chain/ini_writer_internal.h"
 #include "chain/inspect.h"
 #include "chain/job.h"
-#include "chain/log_writer_internal.h"
 #include "chain/new.h"
 #include "chain/progress_internal.h"
 #include "chain/simulate.h"
-#include "core/units.h"
 #include "core/workers.h"
-#include "record/record.h"
 #include "results/file.h"
 
 static char *join(const char *folder, const char *name)
@@ -120,51 +117,6 @@ static void a_no_cancels_every_item(void **state)
     progress_start(progress, NULL, 3, 0.0, 1.0);
     assert_int_equal(tune_workers_run(3, 2, tick_a_lot, progress, &err), TUNE_OK);
     free(progress);
-}
-
-/* ---- simulated logs -----------------------------------------------------------------------------*/
-
-static void a_written_log_reads_back_to_a_hundredth_of_a_count(void **state)
-{
-    enum { N = 3000 };
-    const double step = 2.0 * TUNE_PI / 4294967296.0; /* 2^32 counts per turn */
-    double position[N], target[N], torque[N], excitation[N];
-    struct simulated_columns columns = {N, 3000.0, excitation, torque, position, target, position};
-    struct tune_record_opts opts = tune_record_defaults();
-    struct tune_record rec;
-    struct tune_error err;
-    char *folder = check_folder(), *path = join(folder, "log.csv.gz");
-    (void)state;
-    for (size_t i = 0; i < N; i++) {
-        position[i] = step * floor((-1.0 + 1e-4 * (double)i) / step);
-        target[i] = -1.0 + 1e-4 * (double)i;
-        torque[i] = 100.0 * sin(0.1 * (double)i);
-        excitation[i] = i == 7 ? 1e-7 : 0.0;
-    }
-    opts.sample_rate_hz = 3000.0;
-    assert_int_equal(chain_write_log(path, &columns, &err), TUNE_OK);
-    if (tune_record_read(&rec, path, &opts, &err)) fail_msg("%s", err.text);
-    assert_int_equal(rec.n, N);
-    check_close_rel(rec.rate_hz, 3000.0, 1e-9);
-    for (size_t i = 0; i < N; i++) {
-        check_close(rec.channel[TUNE_ROLE_POSITION][i], position[i], 0.01 * step);
-        check_close(rec.channel[TUNE_ROLE_TORQUE][i], torque[i], 1e-6); /* rounding: 9 digits */
-    }
-    assert_true(rec.channel[TUNE_ROLE_EXCITATION][7] > 0.0);
-    assert_non_null(rec.channel[TUNE_ROLE_SKY]);
-    tune_record_free(&rec);
-    columns.sky_rad = NULL;
-    assert_int_equal(chain_write_log(path, &columns, &err), TUNE_OK);
-    assert_int_equal(tune_record_read(&rec, path, &opts, &err), TUNE_OK);
-    assert_null(rec.channel[TUNE_ROLE_SKY]);
-    tune_record_free(&rec);
-    check_fail_allocation(1);
-    assert_int_equal(chain_write_log(path, &columns, &err), TUNE_ENOMEM);
-    check_fail_allocation(2);
-    assert_int_equal(chain_write_log(path, &columns, &err), TUNE_ENOMEM);
-    check_fail_allocation(0);
-    free(path);
-    check_folder_remove(folder);
 }
 
 /* ---- axis.ini of a simulated logbook ------------------------------------------------------------*/
@@ -347,7 +299,6 @@ int main(void)
         cmocka_unit_test(answers_go_into_the_logbook_unless_sent_elsewhere),
         cmocka_unit_test(many_items_make_one_progress),
         cmocka_unit_test(a_no_cancels_every_item),
-        cmocka_unit_test(a_written_log_reads_back_to_a_hundredth_of_a_count),
         cmocka_unit_test(the_head_of_a_logbook_is_copied_word_for_word),
         cmocka_unit_test(a_cancelled_simulation_leaves_no_logbook),
         cmocka_unit_test(a_cancelled_inspection_writes_nothing),
