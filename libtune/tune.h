@@ -26,6 +26,7 @@
 #include "plant/frf.h"
 #include "plant/fit.h"
 #include "mechanics/friction.h"
+#include "mechanics/gravity.h"
 #include "control/biquad.h"
 #include "control/controller.h"
 #include "control/loop.h"

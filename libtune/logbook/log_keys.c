@@ -4,6 +4,9 @@
 
 #include <math.h>
 #include <stddef.h>
+#include <string.h>
+
+#include "core/units.h"
 
 #define LOG(field) offsetof(struct tune_log_entry, field)
 
@@ -42,6 +45,11 @@ const struct key_spec log_keys[LOG_KEYS] = {
      .high = 90.0,
      .above = true,
      .below = true},
+    {.name = "load_axis_tilt_deg",
+     .offset = LOG(load_axis_tilt_deg),
+     .low = 0.0,
+     .high = 90.0,
+     .below = true},
     {.name = "limit_side", .type = KEY_CHOICE, .offset = LOG(limit_side), .choices = "low|high"},
 };
 
@@ -66,6 +74,29 @@ struct tune_log_entry log_keys_defaults(void)
         .load_kg = NAN,
         .load_arm_m = NAN,
         .load_arm_std_m = 0.002,
+        .load_axis_tilt_deg = NAN,
+    };
+}
+
+static double axis_tilt_deg(const struct tune_axis_entry *axis, const struct tune_log_entry *log)
+{
+    if (!isnan(log->load_axis_tilt_deg)) return log->load_axis_tilt_deg;
+    if (strcmp(axis->name, "azimuth") == 0) return 90.0;
+    if (strcmp(axis->name, "hour-angle") == 0) return fabs(axis->latitude_deg);
+    return 0.0;
+}
+
+struct tune_weight tune_log_weight(const struct tune_axis_entry *axis,
+                                   const struct tune_log_entry *log)
+{
+    return (struct tune_weight){
+        .mass_kg = log->load_kg,
+        .arm_m = log->load_arm_m,
+        .arm_angle_rad = tune_rad_from_deg(log->load_arm_angle_deg),
+        .tilt_rad = tune_rad_from_deg(axis_tilt_deg(axis, log)),
+        .gravity_m_per_s2 = isnan(axis->latitude_deg)
+                                ? TUNE_GRAVITY_STANDARD
+                                : tune_gravity_normal(tune_rad_from_deg(axis->latitude_deg)),
     };
 }
 
@@ -83,6 +114,7 @@ static const struct {
     {"load_arm_m", TUNE_LOG_LOAD, true},
     {"load_arm_std_m", TUNE_LOG_LOAD, false},
     {"load_arm_angle_deg", TUNE_LOG_LOAD, false},
+    {"load_axis_tilt_deg", TUNE_LOG_LOAD, false},
     {"limit_side", TUNE_LOG_LIMIT, true},
 };
 

@@ -6,7 +6,7 @@
 #include "logbook/keys_internal.h"
 
 /* Keys into struct tune_log_entry. */
-enum { LOG_KEYS = 17 };
+enum { LOG_KEYS = 18 };
 extern const struct key_spec log_keys[LOG_KEYS];
 
 /* A log of which nothing is said. */

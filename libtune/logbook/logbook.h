@@ -8,6 +8,7 @@
 
 #include "control/controller.h"
 #include "core/status.h"
+#include "mechanics/gravity.h"
 #include "record/record.h"
 
 enum {
@@ -98,6 +99,8 @@ struct tune_log_entry {
     double load_arm_std_m;     /* default 0.002 (common practice, no source) */
     double load_arm_angle_deg; /* arm above (+) or below (-) the horizontal when the axis stands in
                                   the middle of the log; default 0 */
+    double
+        load_axis_tilt_deg; /* of the axis against the horizontal; tune_log_weight has the default */
     enum tune_limit_side limit_side; /* kind = limit */
     struct tune_record_opts reading; /* column maps, rates and scales for tune_record_read */
     long line;                       /* of its section in axis.ini */
@@ -140,6 +143,12 @@ TUNE_API enum tune_status tune_logbook_join(char out[TUNE_PATH_LENGTH],
                                             struct tune_error *err);
 
 TUNE_API const char *tune_log_kind_name(enum tune_log_kind kind);
+
+/* The weight of a load log. Gravity is normal gravity at the site's latitude, standard gravity where that
+ * is not given. The axis is inclined as the log says, else by its name: azimuth upright, hour-angle by
+ * the latitude, the others level. The tilt is NAN for an hour angle without latitude. */
+TUNE_API struct tune_weight tune_log_weight(const struct tune_axis_entry *axis,
+                                            const struct tune_log_entry *log);
 
 TUNE_API void tune_logbook_free(struct tune_logbook *logbook);
 

@@ -285,6 +285,7 @@ static void first_motions_arrive_where_they_belong(void **state)
               "[log m]\nkind = move\nfile = m\nknown_angle_deg = -30\n"
               "[log w]\nkind = load\nfile = w\nload_kg = 12.5\nload_std_kg = 0.01\n"
               "load_arm_m = -0.8\nload_arm_std_m = 0.001\nload_arm_angle_deg = 5\n"
+              "load_axis_tilt_deg = 31\n"
               "[log high]\nkind = limit\nfile = h\nlimit_side = high\n"
               "enabled = \"Drive on\"\nindex_unit = flag\n");
     const struct tune_log_entry *log = book.log;
@@ -307,6 +308,7 @@ static void first_motions_arrive_where_they_belong(void **state)
     check_close(log[1].load_arm_m, -0.8, 0.0);
     check_close(log[1].load_arm_std_m, 0.001, 0.0);
     check_close(log[1].load_arm_angle_deg, 5.0, 0.0);
+    check_close(log[1].load_axis_tilt_deg, 31.0, 0.0);
     assert_int_equal(log[2].limit_side, TUNE_LIMIT_HIGH);
     assert_string_equal(log[2].reading.map[TUNE_ROLE_ENABLED].column, "Drive on");
     tune_logbook_free(&book);
