@@ -136,10 +136,23 @@ static enum tune_status start(struct simulator *sim, const struct tune_axis *axi
     return start_wind(sim, err);
 }
 
+/* Sine and cosine signals that are not quite equal, centred, and in quadrature make errors of the first and
+ * second order of the line; their own harmonics make higher ones. */
+static double interpolation_error(const struct tune_axis *axis, double angle)
+{
+    double error = 0.0;
+    for (size_t k = 0; k < TUNE_INTERPOLATION_ORDERS; k++)
+        if (axis->interpolation_rad[k] != 0.0)
+            error += axis->interpolation_rad[k] *
+                     sin((double)(k + 1) * axis->encoder_lines_per_turn * angle);
+    return error;
+}
+
 static double read_encoder(struct simulator *sim, double angle)
 {
     const double step = sim->axis->encoder_step_rad;
     double reading = angle;
+    if (sim->axis->encoder_lines_per_turn > 0.0) reading += interpolation_error(sim->axis, angle);
     if (sim->axis->encoder_noise_rad > 0.0)
         reading += sim->axis->encoder_noise_rad * tune_random_normal(&sim->encoder);
     return step > 0.0 ? step * floor(reading / step + 0.5) : reading;

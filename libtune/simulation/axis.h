@@ -17,15 +17,21 @@
 #include "mechanics/friction.h"
 #include "plant/model.h"
 
+enum { TUNE_INTERPOLATION_ORDERS = 4 };
+
 struct tune_axis {
-    struct tune_plant plant;        /* payload ratios NAN count as 1 */
-    struct tune_friction friction;  /* coulomb_nm 0: none */
-    double ripple_nm;               /* torque ripple, opposing motion like friction: amplitude, */
-    double ripple_per_turn;         /* periods per turn, */
-    double ripple_phase_rad;        /* ripple_nm sin(ripple_per_turn angle + phase) */
-    double torque_limit_nm;         /* symmetric saturation; 0: none */
-    double encoder_step_rad;        /* 0: not quantised */
-    double encoder_noise_rad;       /* white, std per sample */
+    struct tune_plant plant;       /* payload ratios NAN count as 1 */
+    struct tune_friction friction; /* coulomb_nm 0: none */
+    double ripple_nm;              /* torque ripple, opposing motion like friction: amplitude, */
+    double ripple_per_turn;        /* periods per turn, */
+    double ripple_phase_rad;       /* ripple_nm sin(ripple_per_turn angle + phase) */
+    double torque_limit_nm;        /* symmetric saturation; 0: none */
+    double encoder_step_rad;       /* 0: not quantised */
+    double encoder_noise_rad;      /* white, std per sample */
+    double encoder_lines_per_turn; /* signal periods of the encoder; 0: unknown */
+    /* interpolation error: the encoder reads the angle too large by the sum over k = 1.. of
+     * interpolation_rad[k-1] sin(k lines angle) */
+    double interpolation_rad[TUNE_INTERPOLATION_ORDERS];
     double drive_noise_nm_per_rthz; /* white torque noise, one-sided amplitude density */
     double wind_rms_nm;             /* on the payload */
     double wind_corner_hz;          /* von Karman corner with aerodynamic low-pass at 8 x corner */

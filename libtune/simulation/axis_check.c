@@ -98,6 +98,8 @@ static enum tune_status check_surroundings(const struct tune_axis *a, struct tun
         {"torque_limit_nm", a->torque_limit_nm, not_negative(a->torque_limit_nm), from_0},
         {"encoder_step_rad", a->encoder_step_rad, not_negative(a->encoder_step_rad), from_0},
         {"encoder_noise_rad", a->encoder_noise_rad, not_negative(a->encoder_noise_rad), from_0},
+        {"encoder_lines_per_turn", a->encoder_lines_per_turn,
+         not_negative(a->encoder_lines_per_turn), from_0},
         {"drive_noise_nm_per_rthz", a->drive_noise_nm_per_rthz,
          not_negative(a->drive_noise_nm_per_rthz), from_0},
         {"wind_rms_nm", a->wind_rms_nm, not_negative(a->wind_rms_nm), from_0},
@@ -106,6 +108,22 @@ static enum tune_status check_surroundings(const struct tune_axis *a, struct tun
         {"substeps", a->substeps, a->substeps >= 1 && a->substeps <= AXIS_STEPS_MAX, "1..1000"},
     };
     return first_broken(rule, sizeof rule / sizeof *rule, err);
+}
+
+/* Lines that bend the reading so far that it runs backwards are no interpolation error. */
+static enum tune_status check_interpolation(const struct tune_axis *a, struct tune_error *err)
+{
+    double slope = 0.0;
+    for (size_t k = 0; k < TUNE_INTERPOLATION_ORDERS; k++) {
+        const double x = a->interpolation_rad[k];
+        if (!isfinite(x)) return refuse(err, "interpolation_rad", x, finite);
+        slope += fabs(x) * (double)(k + 1) * a->encoder_lines_per_turn;
+        if (x != 0.0 && a->encoder_lines_per_turn == 0.0)
+            return refuse(err, "interpolation_rad", x, "0 where the lines per turn are unknown");
+    }
+    if (slope < 1.0) return TUNE_OK;
+    return refuse(err, "interpolation_rad", slope / a->encoder_lines_per_turn,
+                  "so small that the reading still rises with the angle");
 }
 
 static enum tune_status check_run(const struct tune_axis *axis, const struct tune_axis_run *run,
@@ -149,6 +167,7 @@ enum tune_status tune_axis_check(const struct tune_axis *axis, const struct tune
     enum tune_status status = check_plant(&axis->plant, err);
     if (!status) status = check_friction(&axis->friction, err);
     if (!status) status = check_surroundings(axis, err);
+    if (!status) status = check_interpolation(axis, err);
     if (!status) status = check_run(axis, run, err);
     if (!status && tune_axis_steps_needed(axis) > AXIS_STEPS_MAX)
         status = refuse(err, "bristle_nm_per_rad", axis->friction.bristle_nm_per_rad,

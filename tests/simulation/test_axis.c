@@ -170,6 +170,45 @@ static void encoder_noise_is_gaussian_in_two_axes(void **state)
     tune_axis_trace_free(&y);
 }
 
+/* In closed loop: the error follows the true angle, and the controller answers to it at the line's
+ * frequency, lines times turns per second. */
+static void interpolation_error_is_in_the_loop(void **state)
+{
+    enum { N = 8000 };
+    const double lines = 3600.0, line_hz = 30.0, v = 2.0 * TUNE_PI * line_hz / lines;
+    const double amplitude[] = {2e-6, -1e-6, 0.0, 5e-7};
+    double target[N], torque_nm[2];
+    double complex c, g;
+    struct tune_axis axis = quick_axis();
+    const struct tune_controller controller = quick_controller();
+    const struct tune_axis_run run = {
+        .n = N, .target_rad = target, .controller = &controller, .start_rad_per_s = v};
+    (void)state;
+    for (size_t i = 0; i < N; i++)
+        target[i] = v * (double)i / 1000.0;
+    for (int on = 0; on < 2; on++) {
+        struct tune_axis_trace trace;
+        axis.encoder_lines_per_turn = lines;
+        for (size_t k = 0; k < 4; k++)
+            axis.interpolation_rad[k] = on ? amplitude[k] : 0.0;
+        trace = simulated(&axis, &run);
+        for (size_t i = 0; i < N; i++) {
+            const double phase = lines * trace.true_rad[i];
+            const double error = amplitude[0] * sin(phase) + amplitude[1] * sin(2.0 * phase) +
+                                 amplitude[3] * sin(4.0 * phase);
+            /* rounding of angles of 0.4 rad */
+            check_close(trace.position_rad[i] - trace.true_rad[i], on ? error : 0.0, 1e-15);
+        }
+        torque_nm[on] = cabs(transform(trace.torque_nm + N / 2, N / 2, line_hz, 1000.0)) * 4.0 / N;
+        tune_axis_trace_free(&trace);
+    }
+    tune_controller_eval(&c, &controller, &line_hz, 1);
+    tune_plant_eval(&g, &axis.plant, TUNE_PATH_MOTOR_ENCODER, &line_hz, 1);
+    assert_true(torque_nm[0] < 1e-9);
+    /* model: the motion that the error itself makes shifts its phase, lines 2e-6 = 0.7 % */
+    check_close_rel(torque_nm[1], amplitude[0] * cabs(c / (1.0 + c * g)), 0.01);
+}
+
 static void drive_noise_moves_an_inertia_as_it_should(void **state)
 {
     /* held white torque of variance d^2 rate/2 on J: speed differences of variance that T^2/J^2 */
@@ -498,6 +537,14 @@ static void every_field_out_of_range_is_named(void **state)
     REFUSES(torque_limit_nm, -1.0, "torque_limit_nm");
     REFUSES(encoder_step_rad, -1.0, "encoder_step_rad");
     REFUSES(encoder_noise_rad, -1.0, "encoder_noise_rad");
+    REFUSES(encoder_lines_per_turn, -1.0, "encoder_lines_per_turn");
+    REFUSES(interpolation_rad[3], 1e-9, "interpolation_rad"); /* without lines */
+    REFUSES(interpolation_rad[0], (double)NAN, "interpolation_rad");
+    axis = busy_axis();
+    axis.encoder_lines_per_turn = 1000.0;
+    axis.interpolation_rad[0] = 5e-4;
+    axis.interpolation_rad[1] = -2.5e-4; /* slopes 0.5 and 0.5 */
+    refuses(&axis, &usual, "interpolation_rad");
     REFUSES(drive_noise_nm_per_rthz, -1.0, "drive_noise_nm_per_rthz");
     REFUSES(wind_rms_nm, -1.0, "wind_rms_nm");
     REFUSES(wind_corner_hz, 0.0, "wind_corner_hz");
@@ -567,6 +614,7 @@ int main(void)
         cmocka_unit_test(substeps_do_not_change_a_linear_run),
         cmocka_unit_test(quantisation_of_a_26_bit_ring),
         cmocka_unit_test(encoder_noise_is_gaussian_in_two_axes),
+        cmocka_unit_test(interpolation_error_is_in_the_loop),
         cmocka_unit_test(drive_noise_moves_an_inertia_as_it_should),
         cmocka_unit_test(coulomb_friction_stops_a_sliding_body_where_it_should),
         cmocka_unit_test(breakaway_falls_with_the_rate_of_the_push),
