@@ -2,16 +2,20 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "record/lines_internal.h"
 
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "record/number_internal.h"
+
+/* Fits into the second-level cache of a processor beside the channels it is read into. */
 enum { CAPACITY_FIRST = 1 << 17 };
 
 enum tune_status record_lines_init(struct record_lines *lines, struct record_source *source,
                                    struct tune_error *err)
 {
     *lines = (struct record_lines){.source = source, .next_number = 1};
-    lines->buffer = malloc(CAPACITY_FIRST);
+    lines->buffer = malloc(CAPACITY_FIRST + RECORD_NUMBER_SLACK);
     if (!lines->buffer) return tune_error_memory(err, "reading a log");
     lines->capacity = CAPACITY_FIRST;
     return TUNE_OK;
@@ -45,7 +49,7 @@ static enum tune_status read_on(struct record_lines *lines, struct tune_error *e
     lines->start = 0;
     lines->filled = kept;
     if (kept > lines->capacity / 2) {
-        char *larger = realloc(lines->buffer, 2 * lines->capacity);
+        char *larger = realloc(lines->buffer, 2 * lines->capacity + RECORD_NUMBER_SLACK);
         if (!larger) return tune_error_memory(err, "reading a log");
         lines->buffer = larger;
         lines->capacity *= 2;
@@ -56,8 +60,9 @@ static enum tune_status read_on(struct record_lines *lines, struct tune_error *e
         (void)tune_error_place(err, NULL, lines->next_number, 0);
         return status;
     }
-    if (memchr(lines->buffer + kept, '\0', got)) lines->nul_seen = true;
+    lines->taken += got;
     lines->filled += got;
+    memset(lines->buffer + lines->filled, 0, RECORD_NUMBER_SLACK);
     lines->ended = got == 0;
     return TUNE_OK;
 }
@@ -151,7 +156,30 @@ enum tune_status record_lines_next(struct record_lines *lines, struct record_lin
     lines->start += length + found;
     lines->next_number += (long)file_lines;
     if (length > RECORD_LINE_MAX) return endless(line->number, err);
-    if (lines->nul_seen && memchr(line->text, '\0', length)) return refuse_nul(line, err);
+    if (memchr(line->text, '\0', length)) return refuse_nul(line, err);
     if (line->length && line->text[line->length - 1] == '\r') line->length--;
     return TUNE_OK;
+}
+
+size_t record_lines_in_hand(const struct record_lines *lines, const char **text)
+{
+    size_t size = lines->filled - lines->start;
+    *text = lines->buffer + lines->start;
+    while (size && (*text)[size - 1] != '\n')
+        size--;
+    return size;
+}
+
+void record_lines_skip(struct record_lines *lines, size_t size, size_t n)
+{
+    lines->start += size;
+    lines->next_number += (long)n;
+}
+
+size_t record_lines_expected(const struct record_lines *lines, size_t n)
+{
+    const size_t whole = record_source_size(lines->source);
+    const size_t given = lines->taken - (lines->filled - lines->start);
+    const double expected = given ? (double)n * ((double)whole / (double)given) : 0.0;
+    return expected < (double)(SIZE_MAX / 64) ? (size_t)expected : 0;
 }

@@ -15,8 +15,8 @@ struct record_lines {
     struct record_source *source;
     char *buffer;
     size_t capacity, start, filled; /* buffer[start .. filled) is not given out yet */
+    size_t taken;                   /* bytes read from the source so far */
     bool ended;                     /* the source has no more */
-    bool nul_seen;                  /* somewhere in what was read so far */
     long next_number;               /* of the next line of the file */
 };
 
@@ -43,6 +43,17 @@ void record_lines_free(struct record_lines *lines);
  * three may separate, and a line that starts with # is a comment. */
 enum tune_status record_lines_next(struct record_lines *lines, struct record_line *line,
                                    char separator, struct tune_error *err);
+
+/* The bytes of the whole lines that need no more reading, line ends included; RECORD_NUMBER_SLACK bytes
+ * follow. */
+size_t record_lines_in_hand(const struct record_lines *lines, const char **text);
+
+/* Go on behind `size` bytes of them that hold n lines. */
+void record_lines_skip(struct record_lines *lines, size_t size, size_t n);
+
+/* How many lines there may be in all, judged from the first n: 0 where the source does not know its
+ * size. */
+size_t record_lines_expected(const struct record_lines *lines, size_t n);
 
 /* Cut a line into fields, quotes taken off, in place. *count <= RECORD_COLUMNS_MAX. */
 enum tune_status record_line_split(struct record_field field[RECORD_COLUMNS_MAX], size_t *count,

@@ -10,10 +10,12 @@
 
 #include "record/text.h"
 
+/* Room for all rows of the log where their number can be foreseen: pages that are never written cost
+ * nothing, copies do. */
 static enum tune_status make_room(struct record_reader *reader, struct tune_error *err)
 {
-    const size_t capacity = reader->capacity ? 2 * reader->capacity : 1024;
-    if (reader->out->n < reader->capacity) return TUNE_OK;
+    const size_t n = reader->out->n, expected = record_lines_expected(&reader->lines, n);
+    const size_t capacity = !n ? 1024 : expected > n ? expected + expected / 32 + 64 : n + n / 2;
     if (capacity > SIZE_MAX / 2 / sizeof(double)) return tune_error_memory(err, "reading a log");
     for (size_t i = 0; i < reader->columns.n_entries; i++) {
         const enum tune_role role = reader->columns.entry[i].role;
@@ -25,6 +27,23 @@ static enum tune_status make_room(struct record_reader *reader, struct tune_erro
     }
     reader->capacity = capacity;
     return TUNE_OK;
+}
+
+enum tune_status record_reader_take(struct record_reader *reader, const double si[TUNE_ROLE_COUNT],
+                                    long line, struct tune_error *err)
+{
+    struct tune_record *out = reader->out;
+    enum tune_status status = TUNE_OK;
+    if (out->n == reader->capacity) status = make_room(reader, err);
+    for (size_t i = 0; i < reader->columns.n_entries && status == TUNE_OK; i++) {
+        const enum tune_role role = reader->columns.entry[i].role;
+        if (role == TUNE_ROLE_TIME)
+            status = record_timebase_add(&reader->base, si[i], line, err);
+        else
+            out->channel[role][out->n] = si[i];
+    }
+    if (status == TUNE_OK) out->n++;
+    return status;
 }
 
 static enum tune_status refuse_count(const struct record_reader *reader,
@@ -98,25 +117,16 @@ static enum tune_number read_number(struct record_reader *reader, double *value,
 enum tune_status record_reader_row(struct record_reader *reader, const struct record_line *line,
                                    size_t n, struct tune_error *err)
 {
-    struct tune_record *out = reader->out;
-    enum tune_status status;
+    double si[TUNE_ROLE_COUNT];
     if (n != reader->columns.n_fields) return refuse_count(reader, line, n, err);
-    status = make_room(reader, err);
-    for (size_t i = 0; i < reader->columns.n_entries && status == TUNE_OK; i++) {
+    for (size_t i = 0; i < reader->columns.n_entries; i++) {
         const struct record_entry *entry = &reader->columns.entry[i];
-        enum tune_number kind;
-        double x;
-        kind = read_number(reader, &x, &reader->field[entry->field]);
+        enum tune_number kind = read_number(reader, &si[i], &reader->field[entry->field]);
         if (kind == TUNE_NUMBER_GOOD) {
-            x = entry->scale * x + entry->offset;
-            if (!isfinite(x)) kind = TUNE_NUMBER_OVERFLOW;
+            si[i] = entry->scale * si[i] + entry->offset;
+            if (!isfinite(si[i])) kind = TUNE_NUMBER_OVERFLOW;
         }
         if (kind != TUNE_NUMBER_GOOD) return refuse_number(reader, line, entry, kind, err);
-        if (entry->role == TUNE_ROLE_TIME)
-            status = record_timebase_add(&reader->base, x, line->number, err);
-        else
-            out->channel[entry->role][out->n] = x;
     }
-    if (status == TUNE_OK) out->n++;
-    return status;
+    return record_reader_take(reader, si, line->number, err);
 }

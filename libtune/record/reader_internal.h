@@ -19,6 +19,14 @@ struct record_reader {
     char mark;       /* decimal mark; 0: none seen yet */
 };
 
+/* Take in the next row: si[i] for entry i of the columns, read from a line of that number. */
+enum tune_status record_reader_take(struct record_reader *reader, const double si[TUNE_ROLE_COUNT],
+                                    long line, struct tune_error *err);
+
+/* Take in the whole lines in hand that are rows of plain numbers, up to the first that is not; that one
+ * is for record_reader_row(), which knows quotes and what to say. */
+enum tune_status record_reader_plain_rows(struct record_reader *reader, struct tune_error *err);
+
 /* Take in the n fields of a line as the next row. */
 enum tune_status record_reader_row(struct record_reader *reader, const struct record_line *line,
                                    size_t n, struct tune_error *err);

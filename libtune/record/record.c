@@ -152,6 +152,8 @@ static enum tune_status read_rows(struct record_reader *reader, struct tune_erro
     bool second = true;
     while (status == TUNE_OK) {
         size_t n;
+        if (!second && !blank) status = record_reader_plain_rows(reader, err);
+        if (status != TUNE_OK) break;
         status = record_lines_next(&reader->lines, &line, reader->columns.separator, err);
         if (status != TUNE_OK || !line.text) break;
         if (is_blank(&line)) {

@@ -98,9 +98,10 @@ TUNE_API struct tune_record_opts tune_record_defaults(void);
 /* Read a log. Fills *out; release it with tune_record_free(). Where a rate is stated rate_hz is that,
  * else the mean rate of the stamps. On failure *out is empty and err names file, line and column (the
  * number of the field in its line, from 1):
- *   TUNE_EIO    not there, not readable, not a regular file
- *   TUNE_EDATA  malformed, not finite, time stamps not uniform within 0.1 % of the stated rate or
- *               running backwards, a unit without the scale it needs
+ *   TUNE_EIO    not there, or the system refused
+ *   TUNE_EDATA  a folder, a pipe, a device, a file that may not be read; malformed, not finite, time
+ *               stamps not uniform within 0.1 % of the stated rate or running backwards, a unit
+ *               without the scale it needs
  *   TUNE_EINVAL an option out of range
  *   TUNE_ENOMEM out of memory */
 TUNE_API enum tune_status tune_record_read(struct tune_record *out, const char *path,

@@ -3,18 +3,20 @@
 #include "record/source_internal.h"
 
 #include <errno.h>
+#include <fcntl.h>
 #include <limits.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 #define ZLIB_CONST /* zlib reads its input only */
 #include <zlib.h>
 
 enum { BLOCK = 65536 };
 
 struct record_source {
-    FILE *file;                /* NULL: from memory */
+    int file;                  /* -1: from memory */
+    size_t size;               /* of the file or the memory */
     const unsigned char *rest; /* memory not yet taken */
     size_t rest_size;
     unsigned char *block; /* raw bytes of a file */
@@ -24,18 +26,38 @@ struct record_source {
     z_stream inflater;
 };
 
-static enum tune_status open_regular(FILE **file, const char *path, struct tune_error *err)
+/* A log that is not there is a fault of the system or of a path; one that is there and cannot be a log,
+ * or may not be read, is unusable data. */
+static enum tune_status refuse_open(int code, struct tune_error *err)
+{
+    if (code == EACCES || code == EPERM)
+        return tune_error_set(err, TUNE_EDATA,
+                              "the log may not be read (%s): change the rights of the file or of "
+                              "its folder",
+                              strerror(code));
+    if (code == ENXIO) /* a socket cannot even be opened */
+        return tune_error_set(err, TUNE_EDATA, "this is no file: save the log to a file first");
+    return tune_error_set(err, TUNE_EIO, "cannot open the log: %s", strerror(code));
+}
+
+/* A pipe can neither be hashed and read again nor may it be waited for. */
+static enum tune_status refuse_kind(mode_t mode, struct tune_error *err)
+{
+    if (S_ISDIR(mode))
+        return tune_error_set(err, TUNE_EDATA, "this is a folder: name a log file in it");
+    return tune_error_set(err, TUNE_EDATA, "this is a %s, not a file: save the log to a file first",
+                          S_ISFIFO(mode) ? "pipe" : "device");
+}
+
+static enum tune_status open_regular(struct record_source *source, const char *path,
+                                     struct tune_error *err)
 {
     struct stat info;
-    if (stat(path, &info) != 0)
-        return tune_error_set(err, TUNE_EIO, "cannot open the log: %s", strerror(errno));
-    if (S_ISDIR(info.st_mode))
-        return tune_error_set(err, TUNE_EIO, "this is a folder: name a log file in it");
-    if (!S_ISREG(info.st_mode)) /* a pipe cannot be hashed and read again */
-        return tune_error_set(err, TUNE_EIO,
-                              "this is not a regular file: save the log to a file first");
-    *file = fopen(path, "rb");
-    if (!*file) return tune_error_set(err, TUNE_EIO, "cannot open the log: %s", strerror(errno));
+    source->file = open(path, O_RDONLY | O_NONBLOCK | O_NOCTTY | O_CLOEXEC);
+    if (source->file < 0) return refuse_open(errno, err);
+    if (fstat(source->file, &info) != 0) return refuse_open(errno, err);
+    if (!S_ISREG(info.st_mode)) return refuse_kind(info.st_mode, err);
+    source->size = (size_t)info.st_size;
     return TUNE_OK;
 }
 
@@ -45,11 +67,13 @@ enum tune_status record_source_open(struct record_source **out, const char *path
     struct record_source *source = calloc(1, sizeof *source);
     enum tune_status status = TUNE_OK;
     *out = NULL;
-    if (source) source->block = malloc(BLOCK);
-    if (!source || !source->block)
+    if (!source) return tune_error_memory(err, "opening a log");
+    source->file = -1;
+    source->block = malloc(BLOCK);
+    if (!source->block)
         status = tune_error_memory(err, "opening a log");
     else
-        status = open_regular(&source->file, path, err);
+        status = open_regular(source, path, err);
     if (status != TUNE_OK)
         record_source_close(source);
     else
@@ -63,8 +87,9 @@ enum tune_status record_source_memory(struct record_source **out, const void *by
     struct record_source *source = calloc(1, sizeof *source);
     *out = source;
     if (!source) return tune_error_memory(err, "opening a log");
+    source->file = -1;
     source->rest = bytes;
-    source->rest_size = size;
+    source->rest_size = source->size = size;
     return TUNE_OK;
 }
 
@@ -72,26 +97,34 @@ void record_source_close(struct record_source *source)
 {
     if (!source) return;
     if (source->gzip) (void)inflateEnd(&source->inflater);
-    if (source->file) (void)fclose(source->file);
+    if (source->file >= 0) (void)close(source->file);
     free(source->block);
     free(source);
+}
+
+static enum tune_status read_file(const struct record_source *source, void *out, size_t size,
+                                  size_t *got, struct tune_error *err)
+{
+    ssize_t count;
+    do {
+        count = read(source->file, out, size);
+    } while (count < 0 && errno == EINTR);
+    *got = count > 0 ? (size_t)count : 0;
+    if (count >= 0) return TUNE_OK;
+    return tune_error_set(err, TUNE_EIO, "cannot read the log: %s", strerror(errno));
 }
 
 /* Take in raw bytes when none are left; raw_size stays 0 at the end. */
 static enum tune_status refill(struct record_source *source, struct tune_error *err)
 {
     if (source->raw_size) return TUNE_OK;
-    if (source->file) {
+    if (source->file >= 0) {
         source->raw = source->block;
-        source->raw_size = fread(source->block, 1, BLOCK, source->file);
-        if (!source->raw_size && ferror(source->file))
-            return tune_error_set(err, TUNE_EIO,
-                                  "cannot read the log: the system reported an error");
-    } else {
-        source->raw = source->rest;
-        source->raw_size = source->rest_size;
-        source->rest_size = 0;
+        return read_file(source, source->block, BLOCK, &source->raw_size, err);
     }
+    source->raw = source->rest;
+    source->raw_size = source->rest_size;
+    source->rest_size = 0;
     return TUNE_OK;
 }
 
@@ -117,6 +150,7 @@ static size_t least(size_t a, size_t b)
 static enum tune_status read_plain(struct record_source *source, char *out, size_t size,
                                    size_t *got, struct tune_error *err)
 {
+    if (!source->raw_size && source->file >= 0) return read_file(source, out, size, got, err);
     const enum tune_status status = refill(source, err);
     *got = least(size, source->raw_size);
     if (*got) memcpy(out, source->raw, *got);
@@ -182,4 +216,9 @@ enum tune_status record_source_read(struct record_source *source, char *out, siz
     if (status != TUNE_OK) return status;
     return source->gzip ? read_gzip(source, out, size, got, err)
                         : read_plain(source, out, size, got, err);
+}
+
+size_t record_source_size(const struct record_source *source)
+{
+    return source->gzip ? 0 : source->size;
 }

@@ -11,7 +11,9 @@
 struct record_source;
 
 /* Release either with record_source_close(), which is safe on NULL. path and bytes must outlive the
- * source. TUNE_EIO: not there, not readable, not a regular file. */
+ * source.
+ *   TUNE_EIO   not there, or the system refused
+ *   TUNE_EDATA a folder, a pipe, a device, a file that may not be read */
 enum tune_status record_source_open(struct record_source **out, const char *path,
                                     struct tune_error *err);
 enum tune_status record_source_memory(struct record_source **out, const void *bytes, size_t size,
@@ -23,5 +25,8 @@ void record_source_close(struct record_source *source);
  *   TUNE_EDATA  gzip data damaged or cut short */
 enum tune_status record_source_read(struct record_source *source, char *out, size_t size,
                                     size_t *got, struct tune_error *err);
+
+/* Bytes of the text in all, 0 where that is not known (gzip). Good after the first read. */
+size_t record_source_size(const struct record_source *source);
 
 #endif

@@ -1,33 +1,12 @@
-/* text.c - numbers and text as files hold them.
+/* text.c - text as files hold it, and how a number is written.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "record/text.h"
 
-#include <float.h>
 #include <langinfo.h>
-#include <math.h>
-#include <stdint.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
-enum { NUMBER_LENGTH_MAX = 400, DIGITS_EXACT = 19, WORD_MAX = 63 };
-
-/* What a scan of the decimal text found: value = mantissa 10^exponent, where exact. */
-struct decimal {
-    uint64_t mantissa;
-    long exponent;
-    bool negative, exact; /* exact: no digit was left out of mantissa */
-};
-
-static bool is_space(char c)
-{
-    return c == ' ' || c == '\t';
-}
-
-static bool is_digit(char c)
-{
-    return c >= '0' && c <= '9';
-}
+enum { WORD_MAX = 63 };
 
 /* tolower follows the locale, names in files do not. */
 static char lower(char c)
@@ -40,106 +19,6 @@ static bool same(const char *a, const char *b, size_t length)
     for (size_t i = 0; i < length; i++)
         if (lower(a[i]) != lower(b[i])) return false;
     return true;
-}
-
-static bool is_not_finite_word(const char *text, size_t length)
-{
-    static const char *const word[] = {"nan", "inf", "infinity", "1.#inf", "1.#qnan", "1.#ind"};
-    if (length && (*text == '+' || *text == '-')) text++, length--;
-    for (size_t i = 0; i < sizeof word / sizeof *word; i++)
-        if (length == strlen(word[i]) && same(text, word[i], length)) return true;
-    return false;
-}
-
-static void scan_digit(struct decimal *d, char c, bool fraction, unsigned *used)
-{
-    if (*used < DIGITS_EXACT) {
-        d->mantissa = 10 * d->mantissa + (uint64_t)(c - '0');
-        if (d->mantissa) ++*used; /* leading zeros do not count */
-        if (fraction) d->exponent--;
-    } else {
-        if (c != '0') d->exact = false;
-        if (!fraction) d->exponent++;
-    }
-}
-
-/* The end of the exponent part at p, or NULL; its value is added to d->exponent. */
-static const char *scan_exponent(struct decimal *d, const char *p, const char *end)
-{
-    bool minus = false;
-    long value = 0;
-    if (p < end && (*p == '+' || *p == '-')) minus = *p++ == '-';
-    if (p == end || !is_digit(*p)) return NULL;
-    for (; p < end && is_digit(*p); p++)
-        if (value < 100000) value = 10 * value + (*p - '0');
-    d->exponent += minus ? -value : value;
-    return p;
-}
-
-static bool scan_decimal(struct decimal *d, const char *p, const char *end, char mark)
-{
-    unsigned used = 0;
-    bool any = false;
-    *d = (struct decimal){.exact = true};
-    if (p < end && (*p == '+' || *p == '-')) d->negative = *p++ == '-';
-    for (; p < end && is_digit(*p); p++, any = true)
-        scan_digit(d, *p, false, &used);
-    if (p < end && *p == mark)
-        for (p++; p < end && is_digit(*p); p++, any = true)
-            scan_digit(d, *p, true, &used);
-    if (!any) return false;
-    if (p < end && (*p == 'e' || *p == 'E')) p = scan_exponent(d, p + 1, end);
-    return p == end;
-}
-
-/* Both factors exact and one rounding only: the result is the nearest double.
- * Source: W. D. Clinger, "How to read floating point numbers accurately", PLDI 1990. */
-static bool convert_exactly(double *value, const struct decimal *d)
-{
-    static const double power[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
-                                   1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
-                                   1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
-    double x = (double)d->mantissa;
-    if (FLT_EVAL_METHOD != 0 || !d->exact || d->mantissa > (UINT64_C(1) << 53)) return false;
-    if (d->exponent < -22 || d->exponent > 22) return false;
-    x = d->exponent < 0 ? x / power[-d->exponent] : x * power[d->exponent];
-    *value = d->negative ? -x : x;
-    return true;
-}
-
-/* strtod reads the decimal mark of the thread's locale, so that is what it is given. */
-static double convert_by_library(const char *text, size_t length, char mark)
-{
-    char copy[NUMBER_LENGTH_MAX + 16];
-    const char *radix = nl_langinfo(RADIXCHAR);
-    size_t used = 0;
-    for (size_t i = 0; i < length; i++) {
-        if (text[i] != mark)
-            copy[used++] = text[i];
-        else
-            for (size_t j = 0; j < 8 && radix[j]; j++)
-                copy[used++] = radix[j];
-    }
-    copy[used] = '\0';
-    return strtod(copy, NULL);
-}
-
-enum tune_number tune_number_parse(double *value, const char *text, size_t length, char mark)
-{
-    struct decimal d;
-    double x;
-    while (length && is_space(*text))
-        text++, length--;
-    while (length && is_space(text[length - 1]))
-        length--;
-    if (!length) return TUNE_NUMBER_EMPTY;
-    if (length > NUMBER_LENGTH_MAX) return TUNE_NUMBER_MALFORMED;
-    if (!scan_decimal(&d, text, text + length, mark))
-        return is_not_finite_word(text, length) ? TUNE_NUMBER_NOT_FINITE : TUNE_NUMBER_MALFORMED;
-    if (!convert_exactly(&x, &d)) x = convert_by_library(text, length, mark);
-    if (!isfinite(x)) return TUNE_NUMBER_OVERFLOW;
-    *value = x;
-    return TUNE_NUMBER_GOOD;
 }
 
 /* printf writes the decimal mark of the thread's locale; files hold a point. */

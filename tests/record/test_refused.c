@@ -262,30 +262,48 @@ static void stamps_that_change_pace_are_refused(void **state)
     free(text);
 }
 
-static void a_file_that_cannot_be_read_is_a_system_error(void **state)
+static void refuse_file(const char *path, enum tune_status status, const char *sentence)
 {
     const struct tune_record_opts opts = tune_record_defaults();
-    char *folder = check_folder(), *closed, pipe_path[256];
     struct tune_record rec;
     struct tune_error err = {0};
-    (void)state;
-    assert_int_equal(tune_record_read(&rec, "/nonexistent/log.csv", &opts, &err), TUNE_EIO);
-    assert_string_equal(err.file, "/nonexistent/log.csv");
-    assert_non_null(strstr(err.text, strerror(ENOENT)));
+    assert_int_equal(tune_record_read(&rec, path, &opts, &err), status);
+    assert_int_equal(err.status, status);
+    assert_string_equal(err.file, path);
+    if (!strstr(err.text, sentence)) fail_msg("'%s' lacks '%s'", err.text, sentence);
     expect_empty(&rec);
-    assert_int_equal(tune_record_read(&rec, folder, &opts, &err), TUNE_EIO);
-    assert_non_null(strstr(err.text, "this is a folder"));
-    assert_string_equal(err.file, folder);
+}
+
+static void a_file_that_is_not_there_is_a_system_error(void **state)
+{
+    (void)state;
+    refuse_file("/nonexistent/log.csv", TUNE_EIO, strerror(ENOENT));
+    refuse_file("/dev/null/log.csv", TUNE_EIO, strerror(ENOTDIR));
+}
+
+static void what_is_there_and_no_log_is_unusable_data(void **state)
+{
+    char *folder = check_folder(), pipe_path[256];
+    (void)state;
+    refuse_file(folder, TUNE_EDATA, "this is a folder: name a log file in it");
+    refuse_file("/dev/null", TUNE_EDATA, "this is a device, not a file");
     (void)snprintf(pipe_path, sizeof pipe_path, "%s/pipe", folder);
     assert_int_equal(mkfifo(pipe_path, 0600), 0);
-    assert_int_equal(tune_record_read(&rec, pipe_path, &opts, &err), TUNE_EIO);
-    assert_non_null(strstr(err.text, "not a regular file"));
-    closed = check_file(folder, "closed.csv", HEADER, strlen(HEADER));
+    refuse_file(pipe_path, TUNE_EDATA, "this is a pipe, not a file: save the log to a file first");
+    check_folder_remove(folder);
+}
+
+static void a_log_that_may_not_be_read_is_unusable_data(void **state)
+{
+    const bool root = geteuid() == 0; /* root may read anything: be nobody for a while */
+    char *folder = check_folder(), *closed = check_file(folder, "closed.csv", HEADER, 4);
+    (void)state;
+    assert_int_equal(chmod(folder, 0755), 0);
     assert_int_equal(chmod(closed, 0), 0);
-    if (geteuid() != 0) { /* root may read anything */
-        assert_int_equal(tune_record_read(&rec, closed, &opts, &err), TUNE_EIO);
-        assert_non_null(strstr(err.text, strerror(EACCES)));
-    }
+    if (root) assert_int_equal(seteuid(65534), 0);
+    refuse_file(closed, TUNE_EDATA,
+                "the log may not be read (Permission denied): change the rights");
+    if (root) assert_int_equal(seteuid(0), 0);
     free(closed);
     check_folder_remove(folder);
 }
@@ -369,7 +387,9 @@ int main(void)
         cmocka_unit_test(a_malformed_log_is_refused_with_its_place),
         cmocka_unit_test(endless_lines_and_endless_headers_are_refused),
         cmocka_unit_test(stamps_that_change_pace_are_refused),
-        cmocka_unit_test(a_file_that_cannot_be_read_is_a_system_error),
+        cmocka_unit_test(a_file_that_is_not_there_is_a_system_error),
+        cmocka_unit_test(what_is_there_and_no_log_is_unusable_data),
+        cmocka_unit_test(a_log_that_may_not_be_read_is_unusable_data),
         cmocka_unit_test(options_out_of_range_are_refused),
         cmocka_unit_test(no_memory_is_reported_at_every_allocation),
     };
