@@ -38,6 +38,7 @@
 #include "health/health.h"
 #include "excite/sweep.h"
 #include "logbook/logbook.h"
+#include "logbook/trouble.h"
 #include "logbook/description.h"
 #include "results/file.h"
 #include "results/notes.h"

@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "chain/simulated_columns_internal.h"
 #include "logbook/logbook.h"
 
 static bool belongs_to_logbook(const char *line, size_t length)
@@ -63,18 +64,19 @@ enum tune_status chain_append_log(char **text, const struct tune_simulated_log *
                                   const struct tune_pointing_entry *pointing, bool own_controller,
                                   struct tune_error *err)
 {
-    char section[1024];
+    char section[2048];
     const size_t before = strlen(*text);
-    size_t used = (size_t)snprintf(section, sizeof section,
-                                   "%s\n[log %s]\nkind = %s\nfile = logs/%s.csv.gz\npointing = "
-                                   "%s\nangle_deg = %.15g\n",
-                                   before && (*text)[before - 1] != '\n' ? "\n" : "", log->name,
-                                   tune_log_kind_name(log->kind), log->name, pointing->name,
-                                   pointing->angle_deg);
+    size_t used = (size_t)snprintf(
+        section, sizeof section,
+        "%s\n[log %s]\nkind = %s\nfile = logs/%s%s\npointing = "
+        "%s\nangle_deg = %.15g\n",
+        before && (*text)[before - 1] != '\n' ? "\n" : "", log->name, tune_log_kind_name(log->kind),
+        log->name, chain_columns_ending(&log->format), pointing->name, pointing->angle_deg);
     char *larger;
     if (own_controller)
         used += (size_t)snprintf(section + used, sizeof section - used,
                                  "controller = controllers/%s.ini\n", log->name);
+    used += chain_columns_mapping(section + used, sizeof section - used, log);
     larger = realloc(*text, before + used + 1);
     if (!larger) return tune_error_memory(err, "writing axis.ini");
     memcpy(larger + before, section, used + 1);

@@ -5,8 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "chain/log_writer_internal.h"
 #include "chain/simulate_internal.h"
+#include "chain/simulated_columns_internal.h"
+#include "chain/simulated_trouble_internal.h"
 #include "core/units.h"
 #include "excite/sweep.h"
 #include "jitter/tracking.h"
@@ -30,8 +31,11 @@ static enum tune_status make_commands(struct commands *out, const struct tune_si
                                       double angle_deg, double rate_hz, struct tune_error *err)
 {
     const bool sweep = log->kind == TUNE_LOG_SWEEP;
+    struct tune_sweep swept = log->sweep;
+    enum tune_status status = TUNE_OK;
     memset(out, 0, sizeof *out);
-    out->n = sweep ? tune_sweep_samples(&log->sweep) : (size_t)lround(log->duration_s * rate_hz);
+    chain_trouble_sweep(&swept, &log->trouble);
+    out->n = sweep ? tune_sweep_samples(&swept) : (size_t)lround(log->duration_s * rate_hz);
     out->target_rad = calloc(out->n + 1, sizeof *out->target_rad);
     out->excitation_nm = calloc(out->n + 1, sizeof *out->excitation_nm);
     if (!out->target_rad || !out->excitation_nm) return tune_error_memory(err, "simulating a log");
@@ -39,7 +43,10 @@ static enum tune_status make_commands(struct commands *out, const struct tune_si
         out->target_rad[i] =
             tune_rad_from_deg(angle_deg) +
             log->ramp_rad_per_s * ((double)i - 0.5 * (double)(out->n - 1)) / rate_hz;
-    return sweep ? tune_sweep_fill(out->excitation_nm, &log->sweep, err) : TUNE_OK;
+    if (sweep) status = tune_sweep_fill(out->excitation_nm, &swept, err);
+    for (size_t i = 0; log->trouble.excitation_scaled && i < out->n; i++)
+        out->excitation_nm[i] *= log->trouble.excitation_scale;
+    return status;
 }
 
 static double rms_about_line(const double *x, const double *from, size_t n, double rate_hz,
@@ -74,12 +81,21 @@ static enum tune_status tell_truth(struct tune_truth_log *out, const struct tune
     return TUNE_OK;
 }
 
+/* The axis of a log, with the troubles that act in it. */
+static struct tune_axis run_as(const struct simulation_work *work, size_t log)
+{
+    const struct tune_simulated_log *entry = &work->description.log[log];
+    struct tune_axis axis = tune_description_axis(&work->description, entry->pointing);
+    chain_trouble_axis(&axis, entry, &work->description.logbook.drive);
+    return axis;
+}
+
 static enum tune_status run_axis(struct tune_axis_trace *out, const struct simulation_work *work,
                                  size_t log, const struct commands *commands,
                                  struct progress_item *watch, struct tune_error *err)
 {
     const struct tune_simulated_log *entry = &work->description.log[log];
-    const struct tune_axis axis = tune_description_axis(&work->description, entry->pointing);
+    const struct tune_axis axis = run_as(work, log);
     const double rate_hz = axis.plant.loop_rate_hz;
     const struct tune_axis_run run = {
         .n = commands->n,
@@ -109,32 +125,51 @@ enum tune_status chain_simulated_path(char out[TUNE_PATH_LENGTH],
     return tune_error_set(err, TUNE_EINVAL, "the name of the folder is too long");
 }
 
-/* Angles carry 1e-6 arcsec: a hundredth of a count of the finest encoders (2^32 per turn is 3e-4 arcsec). */
+/* Its random numbers are a stream of their own: wind and noise of the run stay what they are. */
+static enum tune_status trouble_log(struct written_log *written, struct tune_truth_log *truth,
+                                    const struct simulation_work *work,
+                                    const struct trouble_case *c, size_t log,
+                                    struct tune_error *err)
+{
+    const struct tune_trouble *trouble = &c->log->trouble;
+    struct tune_random rng;
+    enum tune_status status;
+    tune_random_init(&rng, work->seed, 4 * log + 3);
+    status = chain_trouble_columns(written, trouble, c->rate_hz, c->raw_per_rad, &rng, err);
+    if (status) return status;
+    chain_tell_troubles(truth, c, written);
+    return chain_trouble_rows(written, trouble, c->rate_hz, &rng, err);
+}
+
 static enum tune_status write_trace(const struct simulation_work *work, size_t log,
+                                    struct tune_truth_log *truth,
                                     const struct tune_axis_trace *trace,
                                     const struct commands *commands, double rate_hz,
                                     struct tune_error *err)
 {
     const struct tune_simulated_log *entry = &work->description.log[log];
-    const double arcsec = tune_arcsec_from_rad(1.0);
-    double *time_s = malloc((trace->n + 1) * sizeof *time_s);
-    const struct log_column column[] = {
-        {"time_s", NULL, time_s, 1.0, 0.0, LOG_AFTER_POINT, 9},
-        {"excitation_nm", NULL, commands->excitation_nm, 1.0, 0.0, LOG_SIGNIFICANT, 9},
-        {"torque_nm", NULL, trace->torque_nm, 1.0, 0.0, LOG_SIGNIFICANT, 9},
-        {"position_arcsec", NULL, trace->position_rad, arcsec, 0.0, LOG_AFTER_POINT, 6},
-        {"target_arcsec", NULL, commands->target_rad, arcsec, 0.0, LOG_AFTER_POINT, 6},
-        {"sky_arcsec", NULL, trace->sky_rad, arcsec, 0.0, LOG_AFTER_POINT, 6},
+    const struct tune_drive_entry *drive = &work->description.logbook.drive;
+    const struct tune_axis axis = run_as(work, log);
+    const struct trouble_case c = {
+        .log = entry,
+        .axis = &axis,
+        .trace = trace,
+        .excitation_nm = commands->excitation_nm,
+        .stated_limit_nm = work->description.axis.torque_limit_nm,
+        .declared_step_rad = work->description.axis.encoder_step_rad,
+        .rate_hz = rate_hz,
+        .raw_per_rad = chain_position_per_rad(&entry->format, drive),
     };
-    const struct log_table table = chain_log_table(column, entry->log_sky ? 6 : 5, trace->n);
+    struct written_log written;
     char path[TUNE_PATH_LENGTH];
-    enum tune_status status;
-    if (!time_s) return tune_error_memory(err, "writing a log");
-    for (size_t i = 0; i < trace->n; i++)
-        time_s[i] = (double)i / rate_hz;
-    status = chain_simulated_path(path, work, "logs", entry->name, ".csv.gz", err);
-    if (!status) status = chain_write_log(path, &table, err);
-    free(time_s);
+    enum tune_status status = chain_simulated_path(path, work, "logs", entry->name,
+                                                   chain_columns_ending(&entry->format), err);
+    if (status) return status;
+    status = written_log_make(&written, entry, trace, commands->target_rad, commands->excitation_nm,
+                              rate_hz, err);
+    if (!status) status = trouble_log(&written, truth, work, &c, log, err);
+    if (!status) status = chain_write_columns(path, &written, &entry->format, drive, err);
+    written_log_free(&written);
     return status;
 }
 
@@ -161,7 +196,7 @@ enum tune_status chain_simulate_log(void *user, size_t item, struct tune_error *
     if (!status) status = run_axis(&trace, work, log, &commands, &watch, err);
     if (!status) status = progress_stage(&watch, "writing", 0.7, 1.0, err);
     if (!status) status = tell_truth(truth, &trace, &commands, rate_hz, err);
-    if (!status) status = write_trace(work, log, &trace, &commands, rate_hz, err);
+    if (!status) status = write_trace(work, log, truth, &trace, &commands, rate_hz, err);
     free_commands(&commands);
     tune_axis_trace_free(&trace);
     if (!status) status = tune_watch_tick(&watch.watch, "written", 1.0, err);

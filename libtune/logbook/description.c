@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "core/units.h"
+#include "logbook/description_trouble_internal.h"
 
 #define PLANT(field)    offsetof(struct tune_plant, field)
 #define MODE            .stride = sizeof(struct tune_mode), .most = TUNE_MODES_MAX
@@ -82,7 +83,9 @@ const struct section_spec description_sections[DESCRIPTION_SECTIONS] = {
      .named = true,
      .required = true,
      .key = description_log_keys,
-     .n_keys = DESCRIPTION_LOG_KEYS},
+     .n_keys = DESCRIPTION_LOG_KEYS,
+     .more = description_trouble_keys,
+     .n_more = DESCRIPTION_TROUBLE_KEYS},
 };
 
 void tune_description_free(struct tune_description *description)

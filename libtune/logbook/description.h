@@ -11,6 +11,7 @@
 #include "core/status.h"
 #include "excite/sweep.h"
 #include "logbook/logbook.h"
+#include "logbook/trouble.h"
 #include "simulation/axis.h"
 
 struct tune_pointing_entry {
@@ -28,6 +29,8 @@ struct tune_simulated_log {
     double duration_s;       /* hold, track; of a sweep without its quiet ends */
     struct tune_sweep sweep; /* sweep; with the inertia at the pointing */
     bool log_sky;            /* also write sky_arcsec */
+    struct tune_log_format format;
+    struct tune_trouble trouble;
 };
 
 /* Plain data except the arrays. */

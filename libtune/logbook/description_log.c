@@ -8,11 +8,13 @@
 #include <string.h>
 
 #include "core/units.h"
+#include "logbook/description_trouble_internal.h"
 
 #define LOG(field) offsetof(struct raw_log, field)
 
 /* [log NAME] as the file has it. */
 struct raw_log {
+    struct raw_trouble trouble; /* first: the offsets of its keys hold for both */
     int kind;
     char pointing[TUNE_NAME_LENGTH + 1];
     double ramp_arcsec_per_s, duration_s;
@@ -146,6 +148,7 @@ enum tune_status description_read_log(struct tune_description *out,
         const struct tune_axis axis = tune_description_axis(out, entry->pointing);
         entry->sweep = make_sweep(&raw, &axis);
     }
-    out->n_logs++;
-    return TUNE_OK;
+    status = description_read_trouble(entry, &raw.trouble, out, document, section, err);
+    if (status == TUNE_OK) out->n_logs++;
+    return status;
 }

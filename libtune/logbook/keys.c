@@ -32,6 +32,23 @@ static const struct section_spec *find_spec(const struct section_spec *spec, siz
     return NULL;
 }
 
+/* The i-th key of a section, NULL behind the last. */
+static const struct key_spec *key_of(const struct section_spec *spec, size_t i)
+{
+    if (i < spec->n_keys) return &spec->key[i];
+    return i - spec->n_keys < spec->n_more ? &spec->more[i - spec->n_keys] : NULL;
+}
+
+/* The key of a section that an entry's key is, and its number; or NULL. */
+static const struct key_spec *find_key(size_t *number, const struct section_spec *spec,
+                                       const char *key)
+{
+    const struct key_spec *found;
+    for (size_t i = 0; (found = key_of(spec, i)); i++)
+        if ((*number = match(found, key)) > 0) return found;
+    return NULL;
+}
+
 static void keep_nearer(char best[INI_WORD], size_t *distance, const char *key, const char *name)
 {
     const size_t d = tune_text_distance(key, name);
@@ -55,11 +72,12 @@ static void concrete(char out[INI_WORD], const char *name, const char *key)
 /* The known key nearest to the given one, empty where none is near. */
 static void suggest(char best[INI_WORD], const struct section_spec *spec, const char *key)
 {
+    const struct key_spec *known;
     char name[INI_WORD];
     size_t distance = 3 + strlen(key) / 5;
     best[0] = '\0';
-    for (size_t i = 0; i < spec->n_keys; i++) {
-        concrete(name, spec->key[i].name, key);
+    for (size_t i = 0; (known = key_of(spec, i)); i++) {
+        concrete(name, known->name, key);
         keep_nearer(best, &distance, key, name);
     }
     for (size_t i = 0; spec->roles && keys_role_name(name, i); i++)
@@ -72,13 +90,13 @@ static enum tune_status refuse_key(const struct ini_section *section, const stru
 {
     const struct section_spec *spec = find_spec(all, n_all, section->kind);
     char near[INI_WORD], limit[TUNE_ERROR_WORD];
+    size_t number;
     (void)snprintf(limit, sizeof limit, "a key of [%s]", spec->kind);
     for (size_t i = 0; i < n_all; i++)
-        for (size_t k = 0; k < all[i].n_keys; k++)
-            if (&all[i] != spec && match(&all[i].key[k], entry->key))
-                return ini_refuse(err, section, entry, limit,
-                                  "the key %s does not belong in [%s] but in [%s]", entry->key,
-                                  section->kind, all[i].kind);
+        if (&all[i] != spec && find_key(&number, &all[i], entry->key))
+            return ini_refuse(err, section, entry, limit,
+                              "the key %s does not belong in [%s] but in [%s]", entry->key,
+                              section->kind, all[i].kind);
     suggest(near, spec, entry->key);
     if (near[0])
         return ini_refuse(err, section, entry, near, "unknown key %s in [%s]: did you mean %s?",
@@ -95,15 +113,14 @@ enum tune_status keys_read(const struct ini_document *document, const struct ini
     enum tune_status status = TUNE_OK;
     for (size_t i = section->first; i < section->first + section->n && status == TUNE_OK; i++) {
         const struct ini_entry *entry = &document->entry[i];
-        size_t k = 0, number = 0;
+        size_t number = 0;
+        const struct key_spec *key = find_key(&number, spec, entry->key);
         bool mine = false;
-        while (k < spec->n_keys && !(number = match(&spec->key[k], entry->key)))
-            k++;
-        if (!number && reading) status = keys_read_role(&mine, reading, entry, err);
+        if (!key && reading) status = keys_read_role(&mine, reading, entry, err);
         if (status != TUNE_OK || mine) continue;
-        if (!number) return refuse_key(section, entry, all, n_all, err);
-        status = keys_value((char *)base + spec->key[k].offset + (number - 1) * spec->key[k].stride,
-                            entry, &spec->key[k], err);
+        if (!key) return refuse_key(section, entry, all, n_all, err);
+        status =
+            keys_value((char *)base + key->offset + (number - 1) * key->stride, entry, key, err);
     }
     return status;
 }

@@ -43,6 +43,8 @@ struct section_spec {
     bool roles;    /* also the keys that map columns to roles */
     const struct key_spec *key;
     size_t n_keys;
+    const struct key_spec *more; /* [n_more] further keys of the same struct */
+    size_t n_more;
 };
 
 /* Every section known, named where it must be, and every required one there.

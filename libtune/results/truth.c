@@ -66,6 +66,22 @@ static void pointing_fields(struct json_io *io, struct tune_truth *r)
     json_io_leave(io);
 }
 
+/* Left out where there are none. */
+static void trouble_fields(struct json_io *io, struct tune_truth_log *log)
+{
+    size_t n;
+    if (io->writing ? log->n_troubles == 0 : !json_io_has(io, "troubles")) return;
+    n = json_io_list_fixed(io, "troubles", &log->n_troubles, TUNE_TRUTH_TROUBLES_MAX);
+    for (size_t i = 0; i < n; i++) {
+        json_io_item(io, i);
+        json_io_text(io, "finding", log->trouble[i].finding, sizeof log->trouble[i].finding);
+        json_io_count(io, "row", &log->trouble[i].row);
+        json_io_number(io, "value", &log->trouble[i].value);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+}
+
 static void log_fields(struct json_io *io, struct tune_truth_log *log)
 {
     json_io_text(io, "name", log->name, sizeof log->name);
@@ -79,6 +95,7 @@ static void log_fields(struct json_io *io, struct tune_truth_log *log)
     json_io_number(io, "sky_rms_arcsec", &log->sky_rms_arcsec);
     json_io_number(io, "torque_rms_nm", &log->torque_rms_nm);
     json_io_number(io, "saturated_fraction", &log->saturated_fraction);
+    trouble_fields(io, log);
 }
 
 static void fields(struct json_io *io, void *result)

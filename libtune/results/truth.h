@@ -18,6 +18,15 @@ struct tune_truth_pointing {
     struct tune_plant plant;
 };
 
+/* What inspect should find, under the name of its finding (tune_finding_name()). */
+struct tune_truth_trouble {
+    char finding[32];
+    size_t row;   /* first row concerned, from 1; 0: the whole log */
+    double value; /* how bad; docs/formats.md says in what */
+};
+
+enum { TUNE_TRUTH_TROUBLES_MAX = 24 };
+
 struct tune_truth_log {
     char name[TUNE_NAME_LENGTH + 1], pointing[TUNE_NAME_LENGTH + 1];
     enum tune_log_kind kind;
@@ -30,6 +39,8 @@ struct tune_truth_log {
     double sky_rms_arcsec;      /* the payload */
     double torque_rms_nm;
     double saturated_fraction; /* of the samples */
+    size_t n_troubles;         /* none: nothing was made wrong, and nothing went wrong by itself */
+    struct tune_truth_trouble trouble[TUNE_TRUTH_TROUBLES_MAX];
 };
 
 /* Release with tune_truth_free(). */
