@@ -150,6 +150,14 @@ enum tune_status record_columns_find(struct record_columns *columns,
     return status;
 }
 
+const struct record_entry *record_columns_entry(const struct record_columns *columns,
+                                                enum tune_role role)
+{
+    for (size_t i = 0; i < columns->n_entries; i++)
+        if (columns->entry[i].role == role) return &columns->entry[i];
+    return NULL;
+}
+
 /* ---- units ---------------------------------------------------------------------------------------*/
 
 static bool is_word(const struct record_field *field)
@@ -214,6 +222,7 @@ static enum tune_status settle_unit(const struct record_columns *columns,
     status = unit_of_row(&row, columns, entry, units, err);
     if (status != TUNE_OK) return status;
     entry->unit = row ? row : header;
+    if (!entry->unit) entry->unit = record_unit_of_text(entry->role, "flag"); /* needs no naming */
     if (row && header && row != header) {
         tune_error_set(err, TUNE_EDATA,
                        "the column '%s' is in %s by its name and in %s by the units row: state "

@@ -38,4 +38,8 @@ enum tune_status record_columns_settle(struct record_columns *columns,
                                        const struct record_field *units,
                                        const struct tune_record_opts *opts, struct tune_error *err);
 
+/* The entry of a role, NULL where it was not logged. */
+const struct record_entry *record_columns_entry(const struct record_columns *columns,
+                                                enum tune_role role);
+
 #endif

@@ -35,6 +35,9 @@ enum tune_status record_reader_take(struct record_reader *reader, const double s
     struct tune_record *out = reader->out;
     enum tune_status status = TUNE_OK;
     if (out->n == reader->capacity) status = make_room(reader, err);
+    if (line != reader->repairs.next_line && status == TUNE_OK)
+        status = record_repairs_line(&reader->repairs, out->n, line, err);
+    reader->repairs.next_line = line + 1;
     for (size_t i = 0; i < reader->columns.n_entries && status == TUNE_OK; i++) {
         const enum tune_role role = reader->columns.entry[i].role;
         if (role == TUNE_ROLE_TIME)

@@ -14,6 +14,7 @@ struct record_reader {
     struct record_columns columns;
     struct record_field *field; /* [RECORD_COLUMNS_MAX], of the line in hand */
     struct record_timebase base;
+    struct record_repairs repairs;
     struct tune_record *out;
     size_t capacity; /* rows every channel has room for */
     char mark;       /* decimal mark; 0: none seen yet */

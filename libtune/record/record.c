@@ -22,6 +22,7 @@ void tune_record_free(struct tune_record *rec)
 {
     for (size_t i = 0; i < TUNE_ROLE_COUNT; i++)
         free(rec->channel[i]);
+    free(rec->mark);
     *rec = (struct tune_record){0};
 }
 
@@ -104,9 +105,10 @@ static enum tune_status begin_timebase(struct record_reader *reader, struct tune
     reader->base = (struct record_timebase){.stated_hz = rate_hz,
                                             .column = reader->columns.name[TUNE_ROLE_TIME],
                                             .header_line = reader->columns.line};
-    for (size_t i = 0; i < reader->columns.n_entries; i++)
-        if (reader->columns.entry[i].role == TUNE_ROLE_TIME)
-            reader->base.field = (long)reader->columns.entry[i].field + 1;
+    const struct record_entry *time = record_columns_entry(&reader->columns, TUNE_ROLE_TIME);
+    if (time) reader->base.field = (long)time->field + 1;
+    reader->base.repairs = &reader->repairs;
+    reader->repairs.field = reader->base.field;
     if (rate_hz > 0.0 || reader->base.field) return TUNE_OK;
     tune_error_set(err, TUNE_EDATA,
                    "the log has no time column and no stated rate: state sample_rate_hz; the log "
@@ -174,27 +176,34 @@ static enum tune_status read_rows(struct record_reader *reader, struct tune_erro
     return status;
 }
 
+/* A larger block does no harm where shrinking fails. */
+static void shrink(struct tune_record *out)
+{
+    for (size_t role = 0; role < TUNE_ROLE_COUNT; role++) {
+        double *exact = NULL;
+        if (out->channel[role]) exact = realloc(out->channel[role], out->n * sizeof(double));
+        if (exact) out->channel[role] = exact;
+    }
+}
+
 static enum tune_status finish(struct record_reader *reader, struct tune_error *err)
 {
     struct tune_record *out = reader->out;
     enum tune_status status = TUNE_OK;
-    out->rate_hz = reader->opts->sample_rate_hz;
-    if (reader->base.field) {
-        status = record_timebase_finish(&reader->base, &out->rate_hz, err);
-        out->start_s = reader->base.first;
-    }
-    for (size_t i = 0; i < reader->columns.n_entries && status == TUNE_OK; i++) {
-        const enum tune_role role = reader->columns.entry[i].role;
-        double *exact = NULL;
-        out->unit_scale[role] = reader->columns.entry[i].scale;
-        out->unit_offset[role] = reader->columns.entry[i].offset;
-        if (role != TUNE_ROLE_TIME) exact = realloc(out->channel[role], out->n * sizeof(double));
-        if (exact) out->channel[role] = exact; /* a larger block does no harm */
+    for (size_t i = 0; i < reader->columns.n_entries; i++) {
+        const struct record_entry *entry = &reader->columns.entry[i];
+        out->unit_scale[entry->role] = entry->scale;
+        out->unit_offset[entry->role] = entry->offset;
+        out->field[entry->role] = (long)entry->field + 1;
     }
     memcpy(out->column, reader->columns.name, sizeof out->column);
     memcpy(out->columns_found, reader->columns.all, sizeof out->columns_found);
     for (size_t i = 0; i < TUNE_ROLE_COUNT; i++)
         out->delay_samples[i] = reader->opts->map[i].delay_samples;
+    out->rate_hz = reader->opts->sample_rate_hz;
+    if (reader->base.field) status = record_timebase_finish(&reader->base, out, err);
+    if (status == TUNE_OK) status = record_repair(out, &reader->repairs, &reader->columns, err);
+    if (status == TUNE_OK) shrink(out);
     return status;
 }
 
@@ -217,6 +226,7 @@ static enum tune_status read_source(struct tune_record *out, struct record_sourc
     if (status == TUNE_OK) status = finish(reader, err);
     if (reader) {
         record_lines_free(&reader->lines);
+        record_repairs_free(&reader->repairs);
         free(reader->field);
     }
     free(reader);
@@ -254,6 +264,38 @@ enum tune_status tune_record_parse(struct tune_record *out, const char *name, co
     *out = (struct tune_record){0};
     if (status == TUNE_OK) status = record_source_memory(&source, bytes, size, err);
     return read_and_close(out, source, name, opts, status, err);
+}
+
+enum tune_status tune_record_require_clock(const struct tune_record *rec, double stated_rate_hz,
+                                           const char *path, struct tune_error *err)
+{
+    const struct tune_repair *backward = &rec->repair[TUNE_REPAIR_BACKWARD];
+    const char *thing = "rate-differs";
+    char value[TUNE_NUMBER_TEXT], limit[TUNE_NUMBER_TEXT + 32];
+    if (stated_rate_hz > 0.0 && rec->stamp_rate_hz > 0.0 && rec->rate_hz != stated_rate_hz) {
+        tune_error_set(err, TUNE_EDATA,
+                       "the time stamps run at %.6g Hz, the stated rate is %.6g Hz, more than 0.1 "
+                       "%% apart: correct the rate in axis.ini (sample_rate_hz, else loop_rate_hz) "
+                       "or the stamps",
+                       rec->stamp_rate_hz, stated_rate_hz);
+        (void)tune_number_text(value, rec->stamp_rate_hz);
+        (void)snprintf(limit, sizeof limit, "%g Hz within 0.1 %%", stated_rate_hz);
+        (void)tune_error_place(err, path, tune_record_line(rec, 1), rec->field[TUNE_ROLE_TIME]);
+    } else if (rec->restarts) {
+        thing = "stamps-backward";
+        tune_error_set(
+            err, TUNE_EDATA,
+            "time runs backwards by %.6g s at row %zu and goes on from there: cut the log "
+            "there or log again",
+            backward->worst, backward->row);
+        (void)snprintf(value, sizeof value, "%.6g s back", backward->worst);
+        (void)snprintf(limit, sizeof limit, "one period per row");
+        (void)tune_error_place(err, path, backward->line, rec->field[TUNE_ROLE_TIME]);
+    } else {
+        return TUNE_OK;
+    }
+    tune_error_about(err, thing, value, limit);
+    return TUNE_EDATA;
 }
 
 enum tune_status tune_record_require(const struct tune_record *rec, enum tune_role role,

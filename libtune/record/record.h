@@ -50,7 +50,8 @@ struct tune_record_opts {
 /* What the reader set right, or could not, on the way to a uniform time base. */
 enum tune_repair_kind {
     TUNE_REPAIR_MISSING, /* rows that the stamps skip: filled in on a straight line */
-    TUNE_REPAIR_REPEATED, /* rows that repeat a stamp: left out where they are one too many, else kept */
+    TUNE_REPAIR_REPEATED, /* rows that repeat a stamp: left out where they are one too many (the clock
+                             goes on as if they were not there), else kept */
     TUNE_REPAIR_BACKWARD, /* stamps that run backwards: the row is kept as the next one */
     TUNE_REPAIR_WRAP,     /* wraps of an angle undone */
     TUNE_REPAIR_COUNT
@@ -58,9 +59,16 @@ enum tune_repair_kind {
 
 struct tune_repair {
     size_t count; /* rows (wraps) concerned; 0: none, then the rest is 0 */
-    size_t row;   /* first of them, row of the record, from 1 */
-    long line;    /* and its line in the file */
+    size_t row;   /* first of them, row of the record, from 1; of a row left out: the next one */
+    long line;    /* and its line in the file; of a row filled in: that of the row after the gap */
     double worst; /* longest gap or step back, s; a wrap: its size in the column's unit */
+};
+
+/* From this row on, rows and lines of the file go side by side. */
+struct tune_row_mark {
+    size_t row;    /* of the record, from 1 */
+    size_t filled; /* so many rows right before it were filled in */
+    long line;     /* of that row in the file */
 };
 
 /* Plain data. A channel not logged is NULL. */
@@ -73,9 +81,14 @@ struct tune_record {
     char column[TUNE_ROLE_COUNT][TUNE_COLUMN_NAME]; /* header text each came from */
     /* si = unit_scale raw + unit_offset, raw as the file has it */
     double unit_scale[TUNE_ROLE_COUNT], unit_offset[TUNE_ROLE_COUNT];
+    long field[TUNE_ROLE_COUNT]; /* number of the field in its line, from 1; 0: not logged */
     struct tune_repair repair[TUNE_REPAIR_COUNT];
-    double stamp_rate_hz;                  /* rate the stamps run at; 0: no stamps */
-    double stamp_scatter_s;                /* rms of stamp - uniform time */
+    size_t restarts; /* how often time went back and on from there; else a stamp that runs backwards
+                               is a single wrong one, which the stamps after it contradict */
+    double stamp_rate_hz;   /* rate the stamps run at; 0: no stamps */
+    double stamp_scatter_s; /* rms of stamp - uniform time, gaps and wrong stamps apart */
+    size_t n_marks;
+    struct tune_row_mark *mark;            /* [n_marks], by rising row: for tune_record_line() */
     char columns_found[TUNE_COLUMNS_TEXT]; /* every column of the header, for messages */
 };
 
@@ -95,13 +108,15 @@ TUNE_API const char *tune_role_units(enum tune_role role);
 /* Every map empty with scale 1 and sign 1; all else unknown. */
 TUNE_API struct tune_record_opts tune_record_defaults(void);
 
-/* Read a log. Fills *out; release it with tune_record_free(). Where a rate is stated rate_hz is that,
- * else the mean rate of the stamps. On failure *out is empty and err names file, line and column (the
+/* Read a log. Fills *out; release it with tune_record_free(). rate_hz is the stated rate where the stamps
+ * keep it within 0.1 % (or there are none), else stamp_rate_hz: see tune_record_require_clock(). Rows
+ * that the stamps skip are filled in, rows that are one too many left out, angles that wrap made
+ * continuous; repair[] counts it. On failure *out is empty and err names file, line and column (the
  * number of the field in its line, from 1):
  *   TUNE_EIO    not there, or the system refused
- *   TUNE_EDATA  a folder, a pipe, a device, a file that may not be read; malformed, not finite, time
- *               stamps not uniform within 0.1 % of the stated rate or running backwards, a unit
- *               without the scale it needs
+ *   TUNE_EDATA  a folder, a pipe, a device, a file that may not be read; malformed, not finite, a unit
+ *               without the scale it needs; time stamps that follow no uniform clock: a gap of more than
+ *               1 s, more than 1 % of the rows missing, a rate that changes
  *   TUNE_EINVAL an option out of range
  *   TUNE_ENOMEM out of memory */
 TUNE_API enum tune_status tune_record_read(struct tune_record *out, const char *path,
@@ -117,6 +132,18 @@ TUNE_API enum tune_status tune_record_parse(struct tune_record *out, const char 
 /* TUNE_EDATA, naming the file, the missing role and the columns found, unless the role was logged. */
 TUNE_API enum tune_status tune_record_require(const struct tune_record *rec, enum tune_role role,
                                               const char *path, struct tune_error *err);
+
+/* TUNE_EDATA, with line and column, where the time of the log cannot be relied on: its stamps run at
+ * another rate than the stated one (0: none) by more than 0.1 %, or time ran backwards and on from there.
+ * err->thing is then the finding, "rate-differs" or "stamps-backward". */
+TUNE_API enum tune_status tune_record_require_clock(const struct tune_record *rec,
+                                                    double stated_rate_hz, const char *path,
+                                                    struct tune_error *err);
+
+/* The line of the file a row of the record (from 1) came from; of a row that was filled in, that of the
+ * row after the gap. Exact but where more than 256 rows run over several lines of the file (quoted
+ * fields with line ends in them). */
+TUNE_API long tune_record_line(const struct tune_record *rec, size_t row);
 
 /* Safe on an empty record. */
 TUNE_API void tune_record_free(struct tune_record *rec);
