@@ -27,13 +27,28 @@ static bool is_accepted(const struct tune_job *job, const char *name)
     return false;
 }
 
-static enum tune_status refuse(const struct tune_finding *finding, struct tune_error *err)
+/* With the line it was found at. */
+static enum tune_status refuse(const struct tune_finding *finding, const struct tune_record *rec,
+                               struct tune_error *err)
 {
     tune_error_set(err, TUNE_EDATA,
                    "the log is unfit: %s; %s (to use it all the same: --accept %s)", finding->text,
                    finding->advice, finding->name);
     tune_error_about(err, finding->name, NULL, NULL);
+    if (finding->row) (void)tune_error_place(err, NULL, tune_record_line(rec, finding->row), 0);
     return TUNE_EDATA;
+}
+
+/* A record whose time cannot be relied on must be used nowhere unnoticed, whatever health finds. */
+static enum tune_status require_clock(const struct chain *chain, const struct tune_log_entry *log,
+                                      const struct tune_record *rec, struct tune_error *err)
+{
+    const double stated_hz = log->reading.sample_rate_hz;
+    struct tune_error why;
+    enum tune_status status = tune_record_require_clock(rec, stated_hz, NULL, &why);
+    if (!status || is_accepted(chain->job, why.thing)) return TUNE_OK;
+    if (err) *err = why;
+    return status;
 }
 
 enum tune_status chain_require_health(struct tune_notes *notes, struct tune_notes *accepted,
@@ -41,7 +56,8 @@ enum tune_status chain_require_health(struct tune_notes *notes, struct tune_note
                                       const struct tune_record *rec, struct tune_error *err)
 {
     struct tune_health health;
-    enum tune_status status = chain_judge_health(&health, chain, log, rec, err);
+    enum tune_status status = require_clock(chain, log, rec, err);
+    if (!status) status = chain_judge_health(&health, chain, log, rec, err);
     for (size_t i = 0; !status && i < health.n_findings; i++) {
         const struct tune_finding *finding = &health.finding[i];
         if (finding->severity == TUNE_WITH_CARE)
@@ -51,7 +67,7 @@ enum tune_status chain_require_health(struct tune_notes *notes, struct tune_note
             tune_notes_add(accepted, "Log %s is unfit and was accepted (--accept %s): %s.",
                            log->name, finding->name, finding->text);
         else if (finding->severity == TUNE_UNFIT)
-            status = refuse(finding, err);
+            status = refuse(finding, rec, err);
     }
     return status;
 }

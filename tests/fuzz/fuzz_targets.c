@@ -35,6 +35,20 @@ static void promise_record(const struct tune_record *rec, const struct tune_erro
 {
     promise(rec->n > 0 && rec->rate_hz > 0.0 && isfinite(rec->rate_hz), "rows and a rate", err);
     promise(isfinite(rec->start_s) && !rec->channel[TUNE_ROLE_TIME], "a start", err);
+    promise(rec->stamp_rate_hz >= 0.0 && isfinite(rec->stamp_rate_hz) &&
+                isfinite(rec->stamp_scatter_s),
+            "a rate of the stamps", err);
+    for (size_t kind = 0; kind < TUNE_REPAIR_COUNT; kind++) {
+        const struct tune_repair *repair = &rec->repair[kind];
+        promise(repair->count ? repair->row >= 1 && repair->row <= rec->n && repair->line >= 1
+                              : !repair->row && !repair->line,
+                "the place of a repair", err);
+        promise(isfinite(repair->worst) && repair->worst >= 0.0, "the size of a repair", err);
+    }
+    for (size_t k = 2; k <= rec->n; k++)
+        promise(tune_record_line(rec, k - 1) >= 1 &&
+                    tune_record_line(rec, k) >= tune_record_line(rec, k - 1),
+                "lines that rise with the rows", err);
     for (size_t role = 0; role < TUNE_ROLE_COUNT; role++)
         for (size_t k = 0; rec->channel[role] && k < rec->n; k++)
             promise(isfinite(rec->channel[role][k]), "finite numbers", err);
