@@ -194,7 +194,7 @@ static double coarse(const struct record_timebase *base, double *period)
 static enum tune_status settle(struct record_timebase *base, struct tune_error *err)
 {
     const struct record_stamp *t = base->early;
-    double period[RECORD_EARLY];
+    double period[RECORD_EARLY] = {0};
     const size_t n = early_periods(base, period);
     base->resolution = coarse(base, &base->period);
     if (base->resolution == 0.0)
