@@ -31,6 +31,7 @@
 #include "control/controller.h"
 #include "control/loop.h"
 #include "simulation/axis.h"
+#include "simulation/drive.h"
 #include "jitter/tracking.h"
 #include "jitter/disturbance.h"
 #include "jitter/prediction.h"

@@ -13,34 +13,6 @@
 
 #include "simulation/axis_internal.h"
 
-enum { RING = 1024 }; /* > AXIS_DELAY_MAX + 1, a power of two */
-
-struct stretch {
-    struct motion_step step;
-    size_t steps; /* 0: the stretch does not exist */
-    size_t age;   /* the drive gives the command computed this many periods ago */
-};
-
-struct simulator {
-    const struct tune_axis *axis;
-    const struct tune_axis_run *run;
-    struct motion motion;
-    struct stretch stretch[2];
-    bool follows_motion; /* friction or ripple is there */
-    double bristle_rad;
-    struct tune_controller_state controller;
-    double command_nm[RING]; /* latest commands, by sample number modulo RING */
-    struct tune_random encoder, drive;
-    double drive_std_nm;
-    double *wind_nm; /* [settle + n], NULL: calm */
-};
-
-/* What one sample leaves behind. */
-struct sample {
-    double position, torque, angle, sky, friction;
-    bool saturated;
-};
-
 struct tune_axis tune_axis_defaults(void)
 {
     struct tune_axis axis = {.substeps = 5, .wind_corner_hz = 0.2};
@@ -102,7 +74,7 @@ static void start_on_ramp(struct simulator *sim)
     tune_controller_start(&sim->controller, run->controller);
     if (run->controller->ki_nm_per_rad_s <= 0.0) return;
     charge_controller(&sim->controller, torque);
-    for (size_t i = 0; i < RING; i++)
+    for (size_t i = 0; i < AXIS_RING; i++)
         sim->command_nm[i] = torque;
 }
 
@@ -119,10 +91,13 @@ static enum tune_status start_wind(struct simulator *sim, struct tune_error *err
                              axis->wind_corner_hz, &rng, err);
 }
 
-static enum tune_status start(struct simulator *sim, const struct tune_axis *axis,
-                              const struct tune_axis_run *run, struct tune_error *err)
+enum tune_status tune_simulator_start(struct simulator *sim, const struct tune_axis *axis,
+                                      const struct tune_axis_run *run, struct tune_error *err)
 {
     const struct tune_friction *friction = &axis->friction;
+    const enum tune_status status = tune_axis_check(axis, run, err);
+    *sim = (struct simulator){0};
+    if (status) return status;
     sim->axis = axis;
     sim->run = run;
     sim->follows_motion = friction->coulomb_nm > 0.0 || friction->viscous_nm_s_per_rad > 0.0 ||
@@ -134,6 +109,12 @@ static enum tune_status start(struct simulator *sim, const struct tune_axis *axi
     sim->drive_std_nm = axis->drive_noise_nm_per_rthz * sqrt(axis->plant.loop_rate_hz / 2.0);
     start_on_ramp(sim);
     return start_wind(sim, err);
+}
+
+void tune_simulator_free(struct simulator *sim)
+{
+    free(sim->wind_nm);
+    sim->wind_nm = NULL;
 }
 
 /* Sine and cosine signals that are not quite equal, centred, and in quadrature make errors of the first and
@@ -177,19 +158,19 @@ static double resistance(struct simulator *sim, double dt)
 }
 
 /* The motion from sample `now` to the next; returns the mean resistance. */
-static double move(struct simulator *sim, size_t now)
+static double move(struct simulator *sim, size_t now, double load_nm)
 {
-    const double wind = sim->wind_nm ? sim->wind_nm[now] : 0.0;
+    const double outside = load_nm + (sim->wind_nm ? sim->wind_nm[now] : 0.0);
     double drive = 0.0, impulse = 0.0; /* N m s */
     if (sim->drive_std_nm > 0.0) drive = sim->drive_std_nm * tune_random_normal(&sim->drive);
     for (int i = 0; i < 2; i++) {
         const struct stretch *stretch = &sim->stretch[i];
-        const double command = sim->command_nm[(now - stretch->age) % RING];
+        const double command = sim->command_nm[(now - stretch->age) % AXIS_RING];
         for (size_t k = 0; k < stretch->steps; k++) {
             double against = 0.0;
             if (sim->follows_motion) against = resistance(sim, stretch->step.dt_s);
             impulse += against * stretch->step.dt_s;
-            tune_motion_advance(&sim->motion, &stretch->step, command + drive - against, wind);
+            tune_motion_advance(&sim->motion, &stretch->step, command + drive - against, outside);
         }
     }
     return impulse * sim->axis->plant.loop_rate_hz;
@@ -205,30 +186,41 @@ static double target_at(const struct simulator *sim, size_t now)
            run->start_rad_per_s * (double)(run->settle - now) / sim->axis->plant.loop_rate_hz;
 }
 
-static struct sample advance(struct simulator *sim, size_t now)
+struct axis_sample tune_simulator_look(struct simulator *sim)
 {
-    const struct tune_axis_run *run = sim->run;
-    struct sample sample;
-    double torque = 0.0;
-    sample.angle = tune_motion_angle(&sim->motion);
-    sample.sky = tune_motion_payload(&sim->motion);
+    struct axis_sample sample = {.angle = tune_motion_angle(&sim->motion),
+                                 .sky = tune_motion_payload(&sim->motion)};
     sample.position = read_encoder(sim, sample.angle);
-    if (run->controller)
-        torque = tune_controller_step(&sim->controller, target_at(sim, now) - sample.position);
-    if (run->excitation_nm && now >= run->settle) torque += run->excitation_nm[now - run->settle];
-    sample.torque = limited(torque, sim->axis->torque_limit_nm, &sample.saturated);
-    sim->command_nm[now % RING] = sample.torque;
-    sample.friction = move(sim, now);
     return sample;
 }
 
-static bool ran_away(const struct sample *sample)
+void tune_simulator_push(struct simulator *sim, struct axis_sample *sample, size_t now,
+                         double torque_nm, double load_nm)
+{
+    sample->torque = limited(torque_nm, sim->axis->torque_limit_nm, &sample->saturated);
+    sim->command_nm[now % AXIS_RING] = sample->torque;
+    sample->friction = move(sim, now, load_nm);
+}
+
+static struct axis_sample advance(struct simulator *sim, size_t now)
+{
+    const struct tune_axis_run *run = sim->run;
+    struct axis_sample sample = tune_simulator_look(sim);
+    double torque = 0.0;
+    if (run->controller)
+        torque = tune_controller_step(&sim->controller, target_at(sim, now) - sample.position);
+    if (run->excitation_nm && now >= run->settle) torque += run->excitation_nm[now - run->settle];
+    tune_simulator_push(sim, &sample, now, torque, 0.0);
+    return sample;
+}
+
+bool tune_simulator_ran_away(const struct axis_sample *sample)
 {
     const double turned = 1e6, torque = 1e15; /* beyond any axis; also true for NAN */
     return !(fabs(sample->angle) < turned && fabs(sample->torque) < torque);
 }
 
-static void record(struct tune_axis_trace *out, size_t i, const struct sample *sample)
+static void record(struct tune_axis_trace *out, size_t i, const struct axis_sample *sample)
 {
     out->position_rad[i] = sample->position;
     out->torque_nm[i] = sample->torque;
@@ -253,7 +245,7 @@ static enum tune_status run_all(struct tune_axis_trace *out, struct simulator *s
                                 const struct tune_watch *watch, struct tune_error *err)
 {
     const size_t settle = sim->run->settle, total = settle + sim->run->n;
-    struct sample last = {.position = sim->run->start_rad}; /* last sound one */
+    struct axis_sample last = {.position = sim->run->start_rad}; /* last sound one */
     for (size_t now = 0; now < total; now++) {
         if (now % 16384 == 0) {
             const double done = (double)now / (double)total;
@@ -261,8 +253,8 @@ static enum tune_status run_all(struct tune_axis_trace *out, struct simulator *s
             if (status) return status;
         }
         if (!out->diverged) {
-            const struct sample sample = advance(sim, now);
-            out->diverged = ran_away(&sample);
+            const struct axis_sample sample = advance(sim, now);
+            out->diverged = tune_simulator_ran_away(&sample);
             if (!out->diverged) last = sample;
         }
         if (now >= settle) record(out, now - settle, &last);
@@ -274,15 +266,14 @@ enum tune_status tune_axis_simulate(struct tune_axis_trace *out, const struct tu
                                     const struct tune_axis_run *run, const struct tune_watch *watch,
                                     struct tune_error *err)
 {
-    struct simulator sim = {0};
+    struct simulator sim;
     enum tune_status status;
     *out = (struct tune_axis_trace){0};
-    status = tune_axis_check(axis, run, err);
-    if (!status) status = start(&sim, axis, run, err);
+    status = tune_simulator_start(&sim, axis, run, err);
     if (!status) status = allocate(out, run->n, err);
     if (!status) status = run_all(out, &sim, watch, err);
     if (status) tune_axis_trace_free(out);
-    free(sim.wind_nm);
+    tune_simulator_free(&sim);
     return status;
 }
 

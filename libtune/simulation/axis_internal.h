@@ -1,4 +1,5 @@
-/* axis_internal.h - the parts of the simulated axis: motion over stretches of constant torque, wind.
+/* axis_internal.h - the parts of the simulated axis: motion over stretches of constant torque, wind, and
+ * the axis sample by sample for whoever commands it.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_AXIS_INTERNAL_H
 #define TUNE_AXIS_INTERNAL_H
@@ -52,5 +53,47 @@ enum tune_status tune_axis_check(const struct tune_axis *axis, const struct tune
 double tune_axis_steps_needed(const struct tune_axis *axis);
 
 enum { AXIS_DELAY_MAX = 1000, AXIS_STEPS_MAX = 1000 };
+
+enum { AXIS_RING = 1024 }; /* > AXIS_DELAY_MAX + 1, a power of two */
+
+struct stretch {
+    struct motion_step step;
+    size_t steps; /* 0: the stretch does not exist */
+    size_t age;   /* the drive gives the command computed this many periods ago */
+};
+
+struct simulator {
+    const struct tune_axis *axis;
+    const struct tune_axis_run *run;
+    struct motion motion;
+    struct stretch stretch[2];
+    bool follows_motion; /* friction or ripple is there */
+    double bristle_rad;
+    struct tune_controller_state controller;
+    double command_nm[AXIS_RING]; /* latest commands, by sample number modulo AXIS_RING */
+    struct tune_random encoder, drive;
+    double drive_std_nm;
+    double *wind_nm; /* [settle + n], NULL: calm */
+};
+
+/* What one sample leaves behind. */
+struct axis_sample {
+    double position, torque, angle, sky, friction;
+    bool saturated;
+};
+
+/* The simulator keeps axis and run; free it after a failure too. Errors as tune_axis_simulate. */
+enum tune_status tune_simulator_start(struct simulator *sim, const struct tune_axis *axis,
+                                      const struct tune_axis_run *run, struct tune_error *err);
+void tune_simulator_free(struct simulator *sim);
+
+/* Sample `now`, counted from the start of settling: first look at the axis, then push it with the motor
+ * torque wanted and a torque load_nm on the payload; limits, delay and noise are the simulator's. */
+struct axis_sample tune_simulator_look(struct simulator *sim);
+void tune_simulator_push(struct simulator *sim, struct axis_sample *sample, size_t now,
+                         double torque_nm, double load_nm);
+
+/* Beyond any axis, or not a number. */
+bool tune_simulator_ran_away(const struct axis_sample *sample);
 
 #endif
