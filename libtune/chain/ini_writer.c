@@ -3,6 +3,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "chain/ini_writer_internal.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -60,19 +61,45 @@ enum tune_status chain_logbook_head(char **out, const char *description, struct 
     return TUNE_OK;
 }
 
+/* What an engineer notes beside the drive. */
+static void add_motion(char *section, size_t size, const struct tune_simulated_log *log,
+                       const struct tune_truth_log *truth)
+{
+    const struct tune_simulated_motion *motion = &log->motion;
+    char tilt[64] = "";
+    if (log->kind == TUNE_LOG_MOVE)
+        (void)snprintf(section, size, "known_angle_deg = %.6f\nknown_angle_std_deg = %.15g\n",
+                       truth->known_angle_deg, motion->known_angle_std_deg);
+    if (log->kind == TUNE_LOG_LIMIT)
+        (void)snprintf(section, size, "limit_side = %s\n",
+                       motion->limit_side == TUNE_LIMIT_HIGH ? "high" : "low");
+    if (log->kind != TUNE_LOG_LOAD) return;
+    if (!isnan(motion->load_axis_tilt_deg))
+        (void)snprintf(tilt, sizeof tilt, "load_axis_tilt_deg = %.15g\n",
+                       motion->load_axis_tilt_deg);
+    (void)snprintf(section, size,
+                   "load_kg = %.15g\nload_std_kg = %.15g\nload_arm_m = %.15g\n"
+                   "load_arm_std_m = %.15g\nload_arm_angle_deg = %.15g\n%s",
+                   motion->load_kg, motion->load_std_kg, motion->load_arm_m, motion->load_arm_std_m,
+                   motion->load_arm_angle_deg, tilt);
+}
+
 enum tune_status chain_append_log(char **text, const struct tune_simulated_log *log,
-                                  const struct tune_pointing_entry *pointing, bool own_controller,
+                                  const struct tune_pointing_entry *pointing,
+                                  const struct tune_truth_log *truth, bool own_controller,
                                   struct tune_error *err)
 {
-    char section[2048];
+    char section[2048], motion[512] = "";
     const size_t before = strlen(*text);
-    size_t used = (size_t)snprintf(
+    size_t used;
+    char *larger;
+    add_motion(motion, sizeof motion, log, truth);
+    used = (size_t)snprintf(
         section, sizeof section,
         "%s\n[log %s]\nkind = %s\nfile = logs/%s%s\npointing = "
-        "%s\nangle_deg = %.15g\n",
+        "%s\nangle_deg = %.15g\n%s",
         before && (*text)[before - 1] != '\n' ? "\n" : "", log->name, tune_log_kind_name(log->kind),
-        log->name, chain_columns_ending(&log->format), pointing->name, pointing->angle_deg);
-    char *larger;
+        log->name, chain_columns_ending(&log->format), pointing->name, pointing->angle_deg, motion);
     if (own_controller)
         used += (size_t)snprintf(section + used, sizeof section - used,
                                  "controller = controllers/%s.ini\n", log->name);

@@ -8,15 +8,17 @@
 
 #include "core/status.h"
 #include "logbook/description.h"
+#include "results/truth.h"
 
 /* The part of a description that is a logbook too, [axis] [drive] [controller] [requirement], word for
  * word. The caller frees *out. */
 enum tune_status chain_logbook_head(char **out, const char *description, struct tune_error *err);
 
-/* Append the section of one simulated log to *text (reallocated). own_controller: it ran under
+/* Append the section of one simulated log to *text (reallocated). Of truth only the known angle of a move is told. own_controller: it ran under
  * controllers/NAME.ini. */
 enum tune_status chain_append_log(char **text, const struct tune_simulated_log *log,
-                                  const struct tune_pointing_entry *pointing, bool own_controller,
+                                  const struct tune_pointing_entry *pointing,
+                                  const struct tune_truth_log *truth, bool own_controller,
                                   struct tune_error *err);
 
 #endif

@@ -170,7 +170,7 @@ static enum tune_status write_ini(const struct simulation_work *work, struct tun
     for (size_t i = 0; !status && i < work->n; i++) {
         const struct tune_simulated_log *log = &description->log[work->log[i]];
         status = chain_append_log(&text, log, &description->pointing[log->pointing],
-                                  work->own_controller, err);
+                                  &work->truth[i], work->own_controller, err);
     }
     if (!status) {
         status = tune_logbook_parse(&check, path, text, strlen(text), err);

@@ -24,6 +24,11 @@ struct simulation_work {
 /* One log, as an item of work: run the axis, tell the truth, write the table. user: simulation_work. */
 enum tune_status chain_simulate_log(void *user, size_t item, struct tune_error *err);
 
+/* The log of a first motion: name, kind and seed of truth are set. */
+enum tune_status chain_simulate_motion(struct simulation_work *work, size_t log,
+                                       struct tune_truth_log *truth, struct progress_item *watch,
+                                       struct tune_error *err);
+
 /* FOLDER/SUB/NAME+ENDING of the logbook being written. */
 enum tune_status chain_simulated_path(char out[TUNE_PATH_LENGTH],
                                       const struct simulation_work *work, const char *sub,

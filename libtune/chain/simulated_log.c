@@ -173,16 +173,33 @@ static enum tune_status write_trace(const struct simulation_work *work, size_t l
     return status;
 }
 
+static enum tune_status simulate_course(struct simulation_work *work, size_t log,
+                                        struct tune_truth_log *truth, struct progress_item *watch,
+                                        struct tune_error *err)
+{
+    const struct tune_simulated_log *entry = &work->description.log[log];
+    const double angle_deg = work->description.pointing[entry->pointing].angle_deg;
+    const double rate_hz = work->description.axis.plant.loop_rate_hz;
+    struct commands commands;
+    struct tune_axis_trace trace = {0};
+    enum tune_status status = make_commands(&commands, entry, angle_deg, rate_hz, err);
+    if (!status) status = progress_stage(watch, "simulating", 0.0, 0.7, err);
+    if (!status) status = run_axis(&trace, work, log, &commands, watch, err);
+    if (!status) status = progress_stage(watch, "writing", 0.7, 1.0, err);
+    if (!status) status = tell_truth(truth, &trace, &commands, rate_hz, err);
+    if (!status) status = write_trace(work, log, truth, &trace, &commands, rate_hz, err);
+    free_commands(&commands);
+    tune_axis_trace_free(&trace);
+    return status;
+}
+
 enum tune_status chain_simulate_log(void *user, size_t item, struct tune_error *err)
 {
     struct simulation_work *work = user;
     const size_t log = work->log[item];
     const struct tune_simulated_log *entry = &work->description.log[log];
     const struct tune_pointing_entry *pointing = &work->description.pointing[entry->pointing];
-    const double rate_hz = work->description.axis.plant.loop_rate_hz;
     struct tune_truth_log *truth = &work->truth[item];
-    struct commands commands;
-    struct tune_axis_trace trace = {0};
     struct progress_item watch;
     enum tune_status status;
 
@@ -191,14 +208,8 @@ enum tune_status chain_simulate_log(void *user, size_t item, struct tune_error *
     (void)snprintf(truth->pointing, sizeof truth->pointing, "%s", pointing->name);
     truth->kind = entry->kind;
     truth->seed = work->seed;
-    status = make_commands(&commands, entry, pointing->angle_deg, rate_hz, err);
-    if (!status) status = progress_stage(&watch, "simulating", 0.0, 0.7, err);
-    if (!status) status = run_axis(&trace, work, log, &commands, &watch, err);
-    if (!status) status = progress_stage(&watch, "writing", 0.7, 1.0, err);
-    if (!status) status = tell_truth(truth, &trace, &commands, rate_hz, err);
-    if (!status) status = write_trace(work, log, truth, &trace, &commands, rate_hz, err);
-    free_commands(&commands);
-    tune_axis_trace_free(&trace);
+    status = (tune_log_is_motion(entry->kind) ? chain_simulate_motion
+                                              : simulate_course)(work, log, truth, &watch, err);
     if (!status) status = tune_watch_tick(&watch.watch, "written", 1.0, err);
     return status;
 }

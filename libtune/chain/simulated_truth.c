@@ -23,6 +23,7 @@ static enum tune_status start_truth(struct tune_truth *out, const struct simulat
         status = tune_provenance_add_input(
             &out->provenance, slash ? slash + 1 : work->job->description, hash, 0, err);
     out->axis = description->axis;
+    out->mismatch = description->mismatch;
     out->pointing = calloc(description->n_pointings + 1, sizeof *out->pointing);
     if (!status && !out->pointing) status = tune_error_memory(err, "telling the truth");
     if (status) return status;

@@ -78,6 +78,7 @@ const struct section_spec description_sections[DESCRIPTION_SECTIONS] = {
     {.kind = "plant", .required = true, KEYS(plant_keys)},
     {.kind = "friction", KEYS(friction_keys)},
     {.kind = "disturbance", KEYS(disturbance_keys)},
+    {.kind = "mismatch", .key = mismatch_keys, .n_keys = MISMATCH_KEYS},
     {.kind = "pointing", .named = true, .required = true, KEYS(pointing_keys)},
     {.kind = "log",
      .named = true,
@@ -263,6 +264,7 @@ enum tune_status tune_description_parse(struct tune_description *out, const char
         status = sections_read(&out->logbook, &document, description_sections, DESCRIPTION_SECTIONS,
                                err);
     if (status == TUNE_OK) status = read_axis(out, &document, err);
+    if (status == TUNE_OK) status = description_read_mismatch(out, &document, err);
     if (status == TUNE_OK) status = read_named(out, &document, err);
     ini_free(&document);
     if (status == TUNE_OK) return TUNE_OK;

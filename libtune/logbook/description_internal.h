@@ -4,15 +4,51 @@
 #define TUNE_DESCRIPTION_INTERNAL_H
 
 #include "logbook/description.h"
+#include "logbook/description_trouble_internal.h"
 #include "logbook/sections_internal.h"
 
-enum { DESCRIPTION_SECTIONS = 10, DESCRIPTION_LOG_KEYS = 13 };
+enum { DESCRIPTION_SECTIONS = 11, DESCRIPTION_LOG_KEYS = 34, MISMATCH_KEYS = 16 };
 extern const struct section_spec description_sections[DESCRIPTION_SECTIONS];
 extern const struct key_spec description_log_keys[DESCRIPTION_LOG_KEYS];
+extern const struct key_spec mismatch_keys[MISMATCH_KEYS];
+
+/* [log NAME] as the file has it. */
+struct raw_log {
+    struct raw_trouble trouble; /* first: the offsets of its keys hold for both */
+    int kind;                   /* of those that can be simulated, in their order */
+    char pointing[TUNE_NAME_LENGTH + 1];
+    double ramp_arcsec_per_s, duration_s;
+    bool log_sky;
+    double from_hz, to_hz, amplitude_nm, quiet_before_s, quiet_after_s, fade_s;
+    double position_limit_arcsec, speed_limit_arcsec_per_s;
+    /* first motions; angles in degrees */
+    struct tune_simulated_motion motion;
+};
 
 /* A [log NAME] section as the next log; axis and pointings are read before. */
 enum tune_status description_read_log(struct tune_description *out,
                                       const struct ini_document *document,
                                       const struct ini_section *section, struct tune_error *err);
+
+/* What motions take where the file says nothing. */
+struct tune_simulated_motion description_motion_defaults(void);
+
+/* The keys of a motion in raw as the entry's motion in SI; TUNE_EDATA for a missing one and for what
+ * cannot be. Name, kind and pointing of the entry are set. */
+enum tune_status description_read_motion(struct tune_simulated_log *entry,
+                                         const struct tune_description *out,
+                                         const struct raw_log *raw,
+                                         const struct ini_document *document,
+                                         const struct ini_section *section, struct tune_error *err);
+
+/* TUNE_EDATA where the section holds a key of another kind of log. */
+enum tune_status description_check_kind(enum tune_log_kind kind,
+                                        const struct ini_document *document,
+                                        const struct ini_section *section, struct tune_error *err);
+
+/* [mismatch]; the axis is read before and takes its factors. */
+enum tune_status description_read_mismatch(struct tune_description *out,
+                                           const struct ini_document *document,
+                                           struct tune_error *err);
 
 #endif

@@ -12,19 +12,17 @@
 
 #define LOG(field) offsetof(struct raw_log, field)
 
-/* [log NAME] as the file has it. */
-struct raw_log {
-    struct raw_trouble trouble; /* first: the offsets of its keys hold for both */
-    int kind;
-    char pointing[TUNE_NAME_LENGTH + 1];
-    double ramp_arcsec_per_s, duration_s;
-    bool log_sky;
-    double from_hz, to_hz, amplitude_nm, quiet_before_s, quiet_after_s, fade_s;
-    double position_limit_arcsec, speed_limit_arcsec_per_s;
-};
+#define MOTION(field) offsetof(struct raw_log, motion.field)
+
+static const enum tune_log_kind kinds[] = {TUNE_LOG_SWEEP, TUNE_LOG_HOLD,  TUNE_LOG_TRACK,
+                                           TUNE_LOG_PULSE, TUNE_LOG_MOVE,  TUNE_LOG_COAST,
+                                           TUNE_LOG_LOAD,  TUNE_LOG_LIMIT, TUNE_LOG_INDEX};
 
 const struct key_spec description_log_keys[DESCRIPTION_LOG_KEYS] = {
-    {.name = "kind", .type = KEY_CHOICE, .offset = LOG(kind), .choices = "sweep|hold|track"},
+    {.name = "kind",
+     .type = KEY_CHOICE,
+     .offset = LOG(kind),
+     .choices = "sweep|hold|track|pulse|move|coast|load|limit|index"},
     {.name = "pointing",
      .type = KEY_POINTING,
      .size = TUNE_NAME_LENGTH + 1,
@@ -40,6 +38,36 @@ const struct key_spec description_log_keys[DESCRIPTION_LOG_KEYS] = {
     {.name = "fade_s", .offset = LOG(fade_s), KEY_NOT_NEGATIVE},
     {.name = "position_limit_arcsec", .offset = LOG(position_limit_arcsec), KEY_POSITIVE},
     {.name = "speed_limit_arcsec_per_s", .offset = LOG(speed_limit_arcsec_per_s), KEY_POSITIVE},
+    {.name = "speed_deg_per_s", .offset = MOTION(speed_rad_per_s), KEY_ANY},
+    {.name = "acceleration_deg_per_s2", .offset = MOTION(acceleration_rad_per_s2), KEY_POSITIVE},
+    {.name = "move_deg", .offset = MOTION(way_rad), KEY_ANY},
+    {.name = "by", .type = KEY_SWITCH, .offset = MOTION(by_hand), .choices = "drive|hand"},
+    {.name = "jump_deg", .offset = MOTION(jump_rad), KEY_POSITIVE},
+    {.name = "pulse_nm", .offset = MOTION(pulse_nm), KEY_POSITIVE},
+    {.name = "pulse_s", .offset = MOTION(pulse_s), KEY_POSITIVE},
+    {.name = "gap_s", .offset = MOTION(gap_s), KEY_POSITIVE},
+    {.name = "pulses", .type = KEY_WHOLE, .offset = MOTION(pulses), .low = 1.0, .high = 100.0},
+    {.name = "coast_s", .offset = MOTION(coast_s), KEY_POSITIVE},
+    {.name = "beyond_deg", .offset = MOTION(beyond_rad), KEY_POSITIVE},
+    {.name = "passes", .type = KEY_WHOLE, .offset = MOTION(passes), .low = 1.0, .high = 100.0},
+    {.name = "index_deg", .offset = MOTION(index_rad), KEY_ANY},
+    {.name = "known_angle_std_deg", .offset = MOTION(known_angle_std_deg), KEY_POSITIVE},
+    {.name = "load_kg", .offset = MOTION(load_kg), KEY_NOT_NEGATIVE},
+    {.name = "load_std_kg", .offset = MOTION(load_std_kg), KEY_NOT_NEGATIVE},
+    {.name = "load_arm_m", .offset = MOTION(load_arm_m), KEY_ANY},
+    {.name = "load_arm_std_m", .offset = MOTION(load_arm_std_m), KEY_NOT_NEGATIVE},
+    {.name = "load_arm_angle_deg",
+     .offset = MOTION(load_arm_angle_deg),
+     .low = -90.0,
+     .high = 90.0,
+     .above = true,
+     .below = true},
+    {.name = "load_axis_tilt_deg",
+     .offset = MOTION(load_axis_tilt_deg),
+     .low = 0.0,
+     .high = 90.0,
+     .below = true},
+    {.name = "limit_side", .type = KEY_CHOICE, .offset = MOTION(limit_side), .choices = "low|high"},
 };
 
 static enum tune_status find_pointing(size_t *index, const struct tune_description *description,
@@ -52,35 +80,20 @@ static enum tune_status find_pointing(size_t *index, const struct tune_descripti
                       "a pointing of this file", "there is no section [pointing %s]", name);
 }
 
-/* The keys of a sweep: needed for a sweep, out of place elsewhere. */
-static enum tune_status check_sweep_keys(const struct raw_log *raw,
-                                         const struct ini_document *document,
-                                         const struct ini_section *section, struct tune_error *err)
+/* What a sweep, hold or track log cannot do without. */
+static enum tune_status require_keys(enum tune_log_kind kind, const struct ini_document *document,
+                                     const struct ini_section *section, struct tune_error *err)
 {
-    static const char *const needed[] = {"sweep_from_hz", "sweep_to_hz", "amplitude_nm"};
-    static const char *const own[] = {
-        "sweep_from_hz", "sweep_to_hz", "amplitude_nm",          "quiet_before_s",
-        "quiet_after_s", "fade_s",      "position_limit_arcsec", "speed_limit_arcsec_per_s"};
-    enum tune_status status = TUNE_OK;
-    if (raw->kind == TUNE_LOG_SWEEP) {
-        for (size_t i = 0; i < sizeof needed / sizeof *needed && status == TUNE_OK; i++)
-            status = keys_require(document, section, needed[i], err);
-        return status;
-    }
-    for (size_t i = 0; i < sizeof own / sizeof *own; i++) {
-        const struct ini_entry *entry = ini_find(document, section, own[i]);
-        if (entry)
-            return ini_refuse(err, section, entry, "kind = sweep",
-                              "the key %s goes with kind = "
-                              "sweep only: remove it",
-                              own[i]);
-    }
-    return TUNE_OK;
+    static const char *const sweep[] = {"sweep_from_hz", "sweep_to_hz", "amplitude_nm"};
+    enum tune_status status = keys_require(document, section, "duration_s", err);
+    for (size_t i = 0; i < sizeof sweep / sizeof *sweep && !status; i++)
+        if (kind == TUNE_LOG_SWEEP) status = keys_require(document, section, sweep[i], err);
+    return status;
 }
 
 /* What must agree between the numbers of a log. */
-static enum tune_status check_numbers(const struct raw_log *raw, double rate_hz,
-                                      const struct ini_document *document,
+static enum tune_status check_numbers(const struct raw_log *raw, enum tune_log_kind kind,
+                                      double rate_hz, const struct ini_document *document,
                                       const struct ini_section *section, struct tune_error *err)
 {
     const double all_s = raw->duration_s + raw->quiet_before_s + raw->quiet_after_s;
@@ -96,7 +109,7 @@ static enum tune_status check_numbers(const struct raw_log *raw, double rate_hz,
     };
     for (size_t i = 0; i < sizeof rule / sizeof *rule; i++) {
         const struct ini_entry *entry = ini_find(document, section, rule[i].key);
-        if (rule[i].met || (rule[i].sweep_only && raw->kind != TUNE_LOG_SWEEP)) continue;
+        if (rule[i].met || (rule[i].sweep_only && kind != TUNE_LOG_SWEEP)) continue;
         return ini_refuse(err, section, entry, rule[i].limit,
                           "%s = %s is not possible: expected %s", rule[i].key,
                           entry ? entry->value : "", rule[i].limit);
@@ -122,33 +135,45 @@ static struct tune_sweep make_sweep(const struct raw_log *raw, const struct tune
     };
 }
 
+static enum tune_status read_course(struct tune_simulated_log *entry, struct tune_description *out,
+                                    struct raw_log *raw, const struct ini_document *document,
+                                    const struct ini_section *section, struct tune_error *err)
+{
+    enum tune_status status = require_keys(entry->kind, document, section, err);
+    if (!status)
+        status =
+            check_numbers(raw, entry->kind, out->axis.plant.loop_rate_hz, document, section, err);
+    if (status != TUNE_OK) return status;
+    entry->ramp_rad_per_s = tune_rad_from_arcsec(raw->ramp_arcsec_per_s);
+    entry->duration_s = raw->duration_s;
+    entry->log_sky = raw->log_sky;
+    if (entry->kind == TUNE_LOG_SWEEP) {
+        const struct tune_axis axis = tune_description_axis(out, entry->pointing);
+        entry->sweep = make_sweep(raw, &axis);
+    }
+    return description_read_trouble(entry, &raw->trouble, out, document, section, err);
+}
+
 enum tune_status description_read_log(struct tune_description *out,
                                       const struct ini_document *document,
                                       const struct ini_section *section, struct tune_error *err)
 {
     struct tune_simulated_log *entry = &out->log[out->n_logs];
-    struct raw_log raw = {0};
+    struct raw_log raw = {.motion = description_motion_defaults()};
     enum tune_status status =
         keys_read(document, section, description_sections, DESCRIPTION_SECTIONS, &raw, NULL, err);
     if (status == TUNE_OK) status = keys_require(document, section, "kind", err);
     if (status == TUNE_OK) status = keys_require(document, section, "pointing", err);
-    if (status == TUNE_OK) status = keys_require(document, section, "duration_s", err);
-    if (status == TUNE_OK) status = check_sweep_keys(&raw, document, section, err);
-    if (status == TUNE_OK)
-        status = check_numbers(&raw, out->axis.plant.loop_rate_hz, document, section, err);
+    entry->kind = kinds[raw.kind];
+    (void)snprintf(entry->name, sizeof entry->name, "%s", section->name);
+    if (status == TUNE_OK) status = description_check_kind(entry->kind, document, section, err);
     if (status == TUNE_OK)
         status = find_pointing(&entry->pointing, out, raw.pointing, document, section, err);
     if (status != TUNE_OK) return status;
-    (void)snprintf(entry->name, sizeof entry->name, "%s", section->name);
-    entry->kind = (enum tune_log_kind)raw.kind; /* sweep, hold, track: first in both lists */
-    entry->ramp_rad_per_s = tune_rad_from_arcsec(raw.ramp_arcsec_per_s);
-    entry->duration_s = raw.duration_s;
-    entry->log_sky = raw.log_sky;
-    if (entry->kind == TUNE_LOG_SWEEP) {
-        const struct tune_axis axis = tune_description_axis(out, entry->pointing);
-        entry->sweep = make_sweep(&raw, &axis);
-    }
-    status = description_read_trouble(entry, &raw.trouble, out, document, section, err);
+    if (tune_log_is_motion(entry->kind))
+        status = description_read_motion(entry, out, &raw, document, section, err);
+    else
+        status = read_course(entry, out, &raw, document, section, err);
     if (status == TUNE_OK) out->n_logs++;
     return status;
 }

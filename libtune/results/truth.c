@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "logbook/description.h"
 #include "results/json_internal.h"
 
 static void plant_fields(struct json_io *io, struct tune_plant *plant)
@@ -82,6 +83,41 @@ static void trouble_fields(struct json_io *io, struct tune_truth_log *log)
     json_io_leave(io);
 }
 
+static void mismatch_fields(struct json_io *io, struct tune_mismatch *m)
+{
+    json_io_enter(io, "mismatch");
+    json_io_number(io, "counts_factor", &m->counts_factor);
+    json_io_number(io, "encoder_sign", &m->encoder_sign);
+    json_io_number(io, "torque_factor", &m->torque_factor);
+    json_io_number(io, "torque_sign", &m->torque_sign);
+    json_io_number(io, "commutation_offset_rad", &m->commutation_offset_rad);
+    json_io_number(io, "pole_pairs_excess", &m->pole_pairs_excess);
+    json_io_number(io, "inertia_factor", &m->inertia_factor);
+    json_io_number(io, "friction_factor", &m->friction_factor);
+    json_io_number(io, "low_limit_shift_rad", &m->limit_shift_rad[0]);
+    json_io_number(io, "high_limit_shift_rad", &m->limit_shift_rad[1]);
+    json_io_flag(io, "low_limit_acts", &m->limit_acts[0]);
+    json_io_flag(io, "high_limit_acts", &m->limit_acts[1]);
+    json_io_number(io, "following_error_factor", &m->trip_factor);
+    json_io_flag(io, "following_error_acts", &m->trip_acts);
+    json_io_number(io, "index_scatter_rad", &m->index_scatter_rad);
+    json_io_leave(io);
+}
+
+static void motion_fields(struct json_io *io, struct tune_truth_log *log)
+{
+    static const char *const word[] = {"done", "tripped", "stopped"};
+    unsigned end = (unsigned)log->end;
+    json_io_enter(io, "motion");
+    json_io_number(io, "turned_deg", &log->turned_deg);
+    json_io_number(io, "known_angle_deg", &log->known_angle_deg);
+    json_io_number(io, "load_nm", &log->load_nm);
+    json_io_choice(io, "end", &end, word, 3);
+    json_io_number(io, "end_s", &log->end_s);
+    json_io_leave(io);
+    log->end = (enum tune_drive_end)end;
+}
+
 static void log_fields(struct json_io *io, struct tune_truth_log *log)
 {
     json_io_text(io, "name", log->name, sizeof log->name);
@@ -96,6 +132,7 @@ static void log_fields(struct json_io *io, struct tune_truth_log *log)
     json_io_number(io, "torque_rms_nm", &log->torque_rms_nm);
     json_io_number(io, "saturated_fraction", &log->saturated_fraction);
     trouble_fields(io, log);
+    if (tune_log_is_motion(log->kind)) motion_fields(io, log);
 }
 
 static void fields(struct json_io *io, void *result)
@@ -103,6 +140,7 @@ static void fields(struct json_io *io, void *result)
     struct tune_truth *r = result;
     json_io_provenance(io, TUNE_SCHEMA_TRUTH, &r->provenance);
     axis_fields(io, &r->axis);
+    mismatch_fields(io, &r->mismatch);
     pointing_fields(io, r);
     const size_t n = json_io_list(io, "logs", (void **)&r->log, &r->n_logs, sizeof *r->log);
     for (size_t i = 0; i < n; i++) {

@@ -11,6 +11,7 @@
 #include "logbook/logbook.h"
 #include "results/provenance.h"
 #include "simulation/axis.h"
+#include "simulation/drive.h"
 
 struct tune_truth_pointing {
     char name[TUNE_NAME_LENGTH + 1];
@@ -41,12 +42,19 @@ struct tune_truth_log {
     double saturated_fraction; /* of the samples */
     size_t n_troubles;         /* none: nothing was made wrong, and nothing went wrong by itself */
     struct tune_truth_trouble trouble[TUNE_TRUTH_TROUBLES_MAX];
+    /* first motions; what stands above about a straight line is NAN for them */
+    double turned_deg;       /* true angle, last row - first */
+    double known_angle_deg;  /* the same, as read by somebody, of a move */
+    double load_nm;          /* torque of the weight where its arm is level */
+    enum tune_drive_end end; /* done, tripped or stopped by hand, */
+    double end_s;            /* and when */
 };
 
 /* Release with tune_truth_free(). */
 struct tune_truth {
     struct tune_provenance provenance;
     struct tune_axis axis; /* friction, ripple, wind, noise; its plant is that of the description */
+    struct tune_mismatch mismatch; /* settings and statements against the real axis */
     size_t n_pointings;
     struct tune_truth_pointing *pointing;
     size_t n_logs;

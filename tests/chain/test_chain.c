@@ -139,6 +139,7 @@ static void the_head_of_a_logbook_is_copied_word_for_word(void **state)
                                       "jitter_rms_arcsec = 1";
     const struct tune_simulated_log log = {.name = "a", .kind = TUNE_LOG_SWEEP};
     const struct tune_pointing_entry pointing = {.name = "south", .angle_deg = -20.5};
+    const struct tune_truth_log truth = {.known_angle_deg = 9.75};
     char *text = NULL;
     (void)state;
     assert_int_equal(chain_logbook_head(&text, description, NULL), TUNE_OK);
@@ -148,17 +149,65 @@ static void the_head_of_a_logbook_is_copied_word_for_word(void **state)
     assert_null(strstr(text, "plant"));
     assert_null(strstr(text, "about the"));
     assert_null(strstr(text, "[log"));
-    assert_int_equal(chain_append_log(&text, &log, &pointing, true, NULL), TUNE_OK);
+    assert_int_equal(chain_append_log(&text, &log, &pointing, &truth, true, NULL), TUNE_OK);
     assert_non_null(strstr(text, "jitter_rms_arcsec = 1\n\n[log a]\nkind = sweep\n"
                                  "file = logs/a.csv.gz\npointing = south\nangle_deg = -20.5\n"
                                  "controller = controllers/a.ini\n"));
+    assert_null(strstr(text, "known_angle_deg"));
     check_fail_allocation(1);
-    assert_int_equal(chain_append_log(&text, &log, &pointing, false, NULL), TUNE_ENOMEM);
+    assert_int_equal(chain_append_log(&text, &log, &pointing, &truth, false, NULL), TUNE_ENOMEM);
     check_fail_allocation(0);
     free(text);
     check_fail_allocation(1);
     assert_int_equal(chain_logbook_head(&text, description, NULL), TUNE_ENOMEM);
     check_fail_allocation(0);
+}
+
+/* What a first motion needs in axis.ini, and no more. */
+static void a_motion_is_noted_with_what_was_measured_beside_it(void **state)
+{
+    const struct tune_pointing_entry pointing = {.name = "p"};
+    const struct tune_truth_log truth = {.known_angle_deg = 9.75};
+    const struct {
+        struct tune_simulated_log log;
+        const char *wanted;
+    } motion[] = {
+        {{.name = "a",
+          .kind = TUNE_LOG_MOVE,
+          .motion = {.known_angle_std_deg = 0.02, .load_kg = 3.0, .load_axis_tilt_deg = NAN}},
+         "angle_deg = 0\nknown_angle_deg = 9.750000\nknown_angle_std_deg = 0.02\n"},
+        {{.name = "a",
+          .kind = TUNE_LOG_LOAD,
+          .motion = {.load_kg = 3.0,
+                     .load_std_kg = 0.5,
+                     .load_arm_m = -0.7,
+                     .load_arm_std_m = 0.25,
+                     .load_arm_angle_deg = 6.0,
+                     .load_axis_tilt_deg = 20.0}},
+         "angle_deg = 0\nload_kg = 3\nload_std_kg = 0.5\nload_arm_m = -0.7\n"
+         "load_arm_std_m = 0.25\nload_arm_angle_deg = 6\nload_axis_tilt_deg = 20\n"},
+        {{.name = "a",
+          .kind = TUNE_LOG_LOAD,
+          .motion = {.load_arm_m = 1.0, .load_axis_tilt_deg = NAN}},
+         "angle_deg = 0\nload_kg = 0\nload_std_kg = 0\nload_arm_m = 1\nload_arm_std_m = 0\n"
+         "load_arm_angle_deg = 0\n"},
+        {{.name = "a", .kind = TUNE_LOG_LIMIT, .motion = {.limit_side = TUNE_LIMIT_HIGH}},
+         "angle_deg = 0\nlimit_side = high\n"},
+        {{.name = "a", .kind = TUNE_LOG_LIMIT, .motion = {.limit_side = TUNE_LIMIT_LOW}},
+         "angle_deg = 0\nlimit_side = low\n"},
+        {{.name = "a", .kind = TUNE_LOG_PULSE}, "pointing = p\nangle_deg = 0\n"},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof motion / sizeof *motion; i++) {
+        char *text = calloc(1, 1);
+        const char *end;
+        assert_int_equal(chain_append_log(&text, &motion[i].log, &pointing, &truth, false, NULL),
+                         TUNE_OK);
+        end = strstr(text, motion[i].wanted);
+        if (!end) fail_msg("%s lacks %s", text, motion[i].wanted);
+        assert_string_equal(end, motion[i].wanted); /* and nothing behind it */
+        free(text);
+    }
 }
 
 /* ---- cancelling and refusing --------------------------------------------------------------------*/
@@ -300,6 +349,7 @@ int main(void)
         cmocka_unit_test(many_items_make_one_progress),
         cmocka_unit_test(a_no_cancels_every_item),
         cmocka_unit_test(the_head_of_a_logbook_is_copied_word_for_word),
+        cmocka_unit_test(a_motion_is_noted_with_what_was_measured_beside_it),
         cmocka_unit_test(a_cancelled_simulation_leaves_no_logbook),
         cmocka_unit_test(a_cancelled_inspection_writes_nothing),
         cmocka_unit_test(memory_that_runs_out_in_an_inspection_is_told),

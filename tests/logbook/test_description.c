@@ -135,6 +135,130 @@ static void logs_know_their_pointing_and_sweep(void **state)
     tune_description_free(&d);
 }
 
+static const char motions[] =
+    "[axis]\nname = hour-angle\nlatitude_deg = -31\n"
+    "[drive]\nloop_rate_hz = 1000\nencoder_counts_per_turn = 1e6\ntorque_per_unit_nm = 10\n"
+    "torque_limit_nm = 200\ntravel_limit_deg = -90 90\n"
+    "[controller]\nkp_nm_per_rad = 1e5\n"
+    "[plant]\ninertia_kg_m2 = 400\n"
+    "[friction]\ncoulomb_nm = 2\nbreakaway_nm = 3\nstribeck_arcsec_per_s = 25\n"
+    "bristle_nm_per_rad = 4e5\nbristle_nm_s_per_rad = 5e3\nviscous_nm_s_per_rad = 7\n"
+    "[mismatch]\ncounts_factor = 4\nencoder_sign = -1\ntorque_factor = 0.7\ntorque_sign = -1\n"
+    "commutation_offset_deg = 30\npole_pairs_excess = 2\ninertia_factor = 1.25\n"
+    "friction_factor = 3\nlow_limit_shift_deg = 1\nhigh_limit_shift_deg = -2\n"
+    "low_limit_acts = no\nhigh_limit_acts = yes\nfollowing_error_factor = 5\n"
+    "following_error_acts = no\nindex_scatter_arcsec = 20\nknown_angle_error_deg = 0.5\n"
+    "[pointing p]\nangle_deg = 40\n"
+    "[log pulse]\nkind = pulse\npointing = p\npulse_nm = 30\n"
+    "[log move]\nkind = move\npointing = p\nmove_deg = -10\nby = hand\nspeed_deg_per_s = 2\n"
+    "jump_deg = 0.25\nknown_angle_std_deg = 0.01\n"
+    "[log coast]\nkind = coast\npointing = p\nspeed_deg_per_s = -3\ncoast_s = 4\n"
+    "acceleration_deg_per_s2 = 6\n"
+    "[log load]\nkind = load\npointing = p\nload_kg = 5\nload_std_kg = 0.1\nload_arm_m = -0.8\n"
+    "load_arm_std_m = 0.003\nload_arm_angle_deg = 12\nload_axis_tilt_deg = 20\nmove_deg = 3\n"
+    "[log limit]\nkind = limit\npointing = p\nlimit_side = high\nbeyond_deg = 2\n"
+    "[log index]\nkind = index\npointing = p\npasses = 8\nindex_deg = 40.25\n"
+    "[log index2]\nkind = index\npointing = p\n";
+
+static void a_motion_arrives_in_si_with_its_defaults(void **state)
+{
+    struct tune_description d = parse(motions);
+    const double degree = TUNE_PI / 180.0;
+    const struct tune_simulated_motion *m;
+    (void)state;
+    assert_int_equal(d.n_logs, 7);
+    m = &d.log[0].motion;
+    assert_int_equal(d.log[0].kind, TUNE_LOG_PULSE);
+    check_close(m->pulse_nm, 30.0, 0.0);
+    check_close(m->pulse_s, 0.2, 0.0);
+    check_close(m->gap_s, 0.3, 0.0);
+    assert_int_equal(m->pulses, 4);
+    m = &d.log[1].motion;
+    assert_int_equal(d.log[1].kind, TUNE_LOG_MOVE);
+    check_close_rel(m->way_rad, -10.0 * degree, 1e-15);
+    check_close_rel(m->speed_rad_per_s, 2.0 * degree, 1e-15);
+    check_close_rel(m->jump_rad, 0.25 * degree, 1e-15);
+    check_close(m->known_angle_std_deg, 0.01, 0.0);
+    assert_true(m->by_hand);
+    m = &d.log[2].motion;
+    assert_int_equal(d.log[2].kind, TUNE_LOG_COAST);
+    check_close_rel(m->speed_rad_per_s, -3.0 * degree, 1e-15);
+    check_close_rel(m->acceleration_rad_per_s2, 6.0 * degree, 1e-15);
+    check_close(m->coast_s, 4.0, 0.0);
+    m = &d.log[3].motion;
+    assert_int_equal(d.log[3].kind, TUNE_LOG_LOAD);
+    check_close(m->load_kg, 5.0, 0.0);
+    check_close(m->load_std_kg, 0.1, 0.0);
+    check_close(m->load_arm_m, -0.8, 0.0);
+    check_close(m->load_arm_std_m, 0.003, 0.0);
+    check_close(m->load_arm_angle_deg, 12.0, 0.0);
+    check_close(m->load_axis_tilt_deg, 20.0, 0.0);
+    check_close_rel(m->way_rad, 3.0 * degree, 1e-15);
+    /* 5 % of 200 N m on 500 kg m^2 */
+    check_close_rel(m->acceleration_rad_per_s2, 0.02, 1e-14);
+    assert_false(m->by_hand);
+    m = &d.log[4].motion;
+    assert_int_equal(d.log[4].kind, TUNE_LOG_LIMIT);
+    assert_int_equal(m->limit_side, TUNE_LIMIT_HIGH);
+    check_close_rel(m->beyond_rad, 2.0 * degree, 1e-15);
+    check_close_rel(m->speed_rad_per_s, 0.5 * degree, 1e-15);
+    m = &d.log[5].motion;
+    assert_int_equal(d.log[5].kind, TUNE_LOG_INDEX);
+    assert_int_equal(m->passes, 8);
+    check_close_rel(m->index_rad, 40.25 * degree, 1e-15);
+    check_close_rel(d.log[6].motion.index_rad, 40.0 * degree, 1e-15); /* the pointing */
+    check_close_rel(d.log[6].motion.way_rad, degree, 1e-15);
+    assert_true(isnan(d.log[6].motion.load_axis_tilt_deg));
+    tune_description_free(&d);
+}
+
+static void the_axis_takes_the_factors_of_the_mismatch(void **state)
+{
+    struct tune_description d = parse(motions), plain = parse(full);
+    const struct tune_mismatch *m = &d.mismatch, none = tune_mismatch_none();
+    const double degree = TUNE_PI / 180.0;
+    (void)state;
+    check_close(m->counts_factor, 4.0, 0.0);
+    check_close(m->encoder_sign, -1.0, 0.0);
+    check_close(m->torque_factor, 0.7, 0.0);
+    check_close(m->torque_sign, -1.0, 0.0);
+    check_close_rel(m->commutation_offset_rad, 30.0 * degree, 1e-15);
+    check_close(m->pole_pairs_excess, 2.0, 0.0);
+    check_close_rel(m->limit_shift_rad[0], degree, 1e-15);
+    check_close_rel(m->limit_shift_rad[1], -2.0 * degree, 1e-15);
+    assert_false(m->limit_acts[0]);
+    assert_true(m->limit_acts[1]);
+    check_close(m->trip_factor, 5.0, 0.0);
+    assert_false(m->trip_acts);
+    check_close_rel(m->index_scatter_rad, 20.0 * degree / 3600.0, 1e-15);
+    check_close_rel(d.known_angle_error_rad, 0.5 * degree, 1e-15);
+    check_close(d.axis.plant.inertia_kg_m2, 500.0, 0.0);
+    check_close(d.axis.friction.coulomb_nm, 6.0, 0.0);
+    check_close(d.axis.friction.breakaway_nm, 9.0, 0.0);
+    check_close(d.axis.friction.bristle_nm_per_rad, 12e5, 0.0);
+    check_close(d.axis.friction.bristle_nm_s_per_rad, 15e3, 0.0);
+    check_close(d.axis.friction.viscous_nm_s_per_rad, 7.0, 0.0);
+    /* no section, no difference */
+    check_close(plain.mismatch.counts_factor, 1.0, 0.0);
+    assert_memory_equal(&plain.mismatch.limit_acts, &none.limit_acts, sizeof none.limit_acts);
+    assert_true(plain.mismatch.trip_acts);
+    check_close(plain.known_angle_error_rad, 0.0, 0.0);
+    tune_description_free(&plain);
+    tune_description_free(&d);
+}
+
+static void without_a_torque_limit_motions_are_gentle(void **state)
+{
+    struct tune_description d =
+        parse("[axis]\n[drive]\nloop_rate_hz = 1000\nencoder_counts_per_turn = 1e6\n"
+              "torque_per_unit_nm = 10\n[controller]\nkp_nm_per_rad = 1e5\n"
+              "[plant]\ninertia_kg_m2 = 400\n[pointing p]\n"
+              "[log c]\nkind = coast\npointing = p\nspeed_deg_per_s = 1\n");
+    (void)state;
+    check_close_rel(d.log[0].motion.acceleration_rad_per_s2, TUNE_PI / 180.0, 1e-15);
+    tune_description_free(&d);
+}
+
 static void every_committed_description_is_good(void **state)
 {
     const char *tree = getenv("TUNE_SOURCE");
@@ -148,6 +272,12 @@ static void every_committed_description_is_good(void **state)
     assert_int_equal(d.axis.plant.n_modes, 5);
     assert_int_equal(d.n_pointings, 5);
     assert_int_equal(d.seed, 20260514);
+    tune_description_free(&d);
+    (void)snprintf(path, sizeof path, "%s/datasets/heron-flat/first-motions.ini",
+                   tree ? tree : ".");
+    if (tune_description_read(&d, path, &err) != TUNE_OK)
+        fail_msg("%s:%ld:%ld: %s", err.file, err.line, err.column, err.text);
+    assert_int_equal(d.n_logs, 11);
     tune_description_free(&d);
     assert_int_equal(tune_description_read(&d, "/nonexistent.ini", &err), TUNE_EIO);
     assert_string_equal(err.file, "/nonexistent.ini");
@@ -175,6 +305,9 @@ int main(void)
         cmocka_unit_test(the_axis_comes_out_in_si),
         cmocka_unit_test(a_pointing_shifts_inertia_and_modes),
         cmocka_unit_test(logs_know_their_pointing_and_sweep),
+        cmocka_unit_test(a_motion_arrives_in_si_with_its_defaults),
+        cmocka_unit_test(the_axis_takes_the_factors_of_the_mismatch),
+        cmocka_unit_test(without_a_torque_limit_motions_are_gentle),
         cmocka_unit_test(every_committed_description_is_good),
         cmocka_unit_test(no_memory_is_reported_at_every_allocation),
     };

@@ -16,8 +16,10 @@
 #define HOLD  "[log q]\nkind = hold\npointing = p\nduration_s = 20\n" /* 4 lines */
 #define SWEEP                                                                                      \
     "[log s]\nkind = sweep\npointing = p\nduration_s = 20\nsweep_from_hz = 1\n"                    \
-    "sweep_to_hz = 200\namplitude_nm = 40\n" /* 7 lines */
-#define AXIS HEAD GAINS PLANT                /* 7 lines */
+    "sweep_to_hz = 200\namplitude_nm = 40\n"                              /* 7 lines */
+#define AXIS   HEAD GAINS PLANT                                           /* 7 lines */
+#define SCALES "encoder_counts_per_turn = 1e6\ntorque_per_unit_nm = 10\n" /* 2 lines */
+#define MOTION HEAD SCALES GAINS PLANT PLACE "[log m]\npointing = p\n"    /* 12 lines */
 
 /* clang-format off */
 static const struct refused logbooks[] = {
@@ -270,6 +272,47 @@ static const struct refused descriptions[] = {
      ABOUT("fade_s", "11"), .sentence = "expected at most half of duration_s"},
     {"a sweep's key in a hold", TEXT(AXIS PLACE HOLD "amplitude_nm = 4\n"), AT(13, 16),
      ABOUT("amplitude_nm", "4"), .sentence = "the key amplitude_nm goes with kind = sweep only"},
+    {"a way in a hold", TEXT(AXIS PLACE HOLD "move_deg = 4\n"), AT(13, 12), ABOUT("move_deg", "4"),
+     .sentence = "the key move_deg goes with kind = move, load or index only: remove it"},
+    {"a duration of a motion", TEXT(MOTION "kind = pulse\npulse_nm = 3\nduration_s = 4\n"),
+     AT(15, 14), ABOUT("duration_s", "4"),
+     .sentence = "the key duration_s goes with kind = sweep, hold or track only"},
+    {"a pulse of nothing", TEXT(MOTION "kind = pulse\n"), AT(11, 0), ABOUT("[log m]", ""),
+     .sentence = "lacks the key pulse_nm"},
+    {"a move to nowhere", TEXT(MOTION "kind = move\n"), AT(11, 0), ABOUT("[log m]", ""),
+     .sentence = "lacks the key move_deg"},
+    {"a move of nothing", TEXT(MOTION "kind = move\nmove_deg = 0\n"), AT(14, 12),
+     ABOUT("move_deg", "0"), .sentence = "expected a number that is not 0"},
+    {"an index log backwards", TEXT(MOTION "kind = index\nmove_deg = -1\n"), AT(14, 12),
+     ABOUT("move_deg", "-1"), .sentence = "expected above 0"},
+    {"an index mark elsewhere", TEXT(MOTION "kind = index\nindex_deg = 1\n"), AT(14, 13),
+     ABOUT("index_deg", "1"), .sentence = "expected within the move about the pointing"},
+    {"a coast without speed", TEXT(MOTION "kind = coast\n"), AT(11, 0), ABOUT("[log m]", ""),
+     .sentence = "lacks the key speed_deg_per_s"},
+    {"a speed of 0", TEXT(MOTION "kind = coast\nspeed_deg_per_s = 0\n"), AT(14, 19),
+     ABOUT("speed_deg_per_s", "0"), .sentence = "expected a number that is not 0"},
+    {"a move with a speed below 0",
+     TEXT(MOTION "kind = move\nmove_deg = 1\nspeed_deg_per_s = -1\n"), AT(15, 19),
+     ABOUT("speed_deg_per_s", "-1"), .sentence = "expected above 0"},
+    {"a load without an arm", TEXT(MOTION "kind = load\nload_kg = 1\n"), AT(11, 0),
+     ABOUT("[log m]", ""), .sentence = "lacks the key load_arm_m"},
+    {"a load on no arm", TEXT(MOTION "kind = load\nload_kg = 1\nload_arm_m = 0\n"),
+     AT(15, 14), ABOUT("load_arm_m", "0"), .sentence = "expected a number that is not 0"},
+    {"a limit without a side", TEXT(MOTION "kind = limit\n"), AT(11, 0), ABOUT("[log m]", ""),
+     .sentence = "lacks the key limit_side"},
+    {"a limit that is not there", TEXT(MOTION "kind = limit\nlimit_side = low\n"), AT(11, 0),
+     ABOUT("[log m]", ""), .sentence = "a log of kind limit needs the key travel_limit_deg in"},
+    {"a start beyond the limit", TEXT(HEAD SCALES "travel_limit_deg = 1 2\n" GAINS PLANT PLACE
+     "[log m]\npointing = p\nkind = limit\nlimit_side = low\n"), AT(13, 12),
+     ABOUT("pointing", "p"), .sentence = "expected a pointing within the soft limits"},
+    {"a motion without a scale", TEXT(AXIS PLACE "[log m]\npointing = p\nkind = pulse\n"
+     "pulse_nm = 3\n"), AT(9, 0), ABOUT("[log m]", ""),
+     .sentence = "a log of kind pulse needs the key torque_per_unit_nm in [drive]"},
+    {"a trouble in a motion", TEXT(MOTION "kind = pulse\npulse_nm = 3\ntrouble_missing_rows = 3\n"),
+     AT(15, 24), ABOUT("trouble_missing_rows", "3"),
+     .sentence = "the key trouble_missing_rows goes with kind = sweep, hold or track only"},
+    {"a sign of 2", TEXT(AXIS "[mismatch]\nencoder_sign = 2\n" PLACE HOLD), AT(9, 16),
+     ABOUT("encoder_sign", "2"), .sentence = "expected one of 1|-1"},
     {"a log of one sample", TEXT(AXIS PLACE "[log q]\nkind = hold\npointing = p\n"
      "duration_s = 0.0003\n"), AT(12, 14), ABOUT("duration_s", "0.0003"),
      .sentence = "expected at least two samples"},

@@ -238,10 +238,17 @@ static inline void sample_truth(struct tune_truth *r)
     r->pointing[0].plant = r->axis.plant;
     r->pointing[0].plant.n_modes = 1;
     r->pointing[0].plant.mode[0] = (struct tune_mode){24.3, 0.006, 0.15, NAN};
-    r->n_logs = 1;
-    r->log = calloc(1, sizeof *r->log);
+    r->mismatch = tune_mismatch_none();
+    r->mismatch.encoder_sign = -1.0;
+    r->mismatch.limit_acts[1] = false;
+    r->n_logs = 2;
+    r->log = calloc(2, sizeof *r->log);
     r->log[0].seed = UINT64_MAX;
     r->log[0].kind = TUNE_LOG_TRACK;
+    r->log[1].kind = TUNE_LOG_MOVE;
+    r->log[1].true_rms_arcsec = NAN;
+    r->log[1].known_angle_deg = -9.5;
+    r->log[1].end = TUNE_DRIVE_TRIPPED;
 }
 
 #endif
