@@ -51,6 +51,19 @@ static bool serves(const struct record_field *field, enum tune_role role,
     return map->column[0] ? strcmp(name, map->column) == 0 : record_is_default_name(role, name);
 }
 
+static unsigned how_clearly(const struct record_columns *columns, const struct record_field *field,
+                            const struct tune_record_opts *opts)
+{
+    unsigned named = 0;
+    for (int role = 0; role < TUNE_ROLE_COUNT; role++)
+        for (size_t i = 0; i < columns->n_fields; i++) {
+            const bool bare = field[i].length == strlen(tune_role_name((enum tune_role)role));
+            if (serves(&field[i], (enum tune_role)role, &opts->map[role]))
+                named += bare && !opts->map[role].column[0] ? 1 : 2;
+        }
+    return named;
+}
+
 static enum tune_status refuse_second(const struct record_columns *columns, enum tune_role role,
                                       const struct record_field *first,
                                       const struct record_field *second, size_t column,
@@ -143,6 +156,7 @@ enum tune_status record_columns_find(struct record_columns *columns,
     if (status == TUNE_OK)
         status = record_line_split(field, &columns->n_fields, line, columns->separator, err);
     if (status == TUNE_OK) list_header(columns, field);
+    if (status == TUNE_OK) columns->named = how_clearly(columns, field, opts);
     for (int role = 0; role < TUNE_ROLE_COUNT && status == TUNE_OK; role++)
         status = find_role(columns, field, (enum tune_role)role, &opts->map[role], err);
     if (status == TUNE_OK && columns->n_entries == 0) status = refuse_header(columns, field, err);

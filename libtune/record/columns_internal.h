@@ -21,6 +21,9 @@ struct record_columns {
     char name[TUNE_ROLE_COUNT][TUNE_COLUMN_NAME];
     char all[TUNE_COLUMNS_TEXT]; /* the whole header, for messages */
     long line;                   /* of the header */
+    unsigned
+        named; /* how clearly the line names roles: 2 for each name with its unit or mapped, 1 for
+                       each bare one; known even where the line is refused */
 };
 
 /* Find the columns of the roles in a header line; field[] comes back as its fields. */

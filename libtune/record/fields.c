@@ -72,6 +72,13 @@ enum tune_status record_line_split(struct record_field field[RECORD_COLUMNS_MAX]
     }
 }
 
+bool record_line_is_blank(const struct record_line *line)
+{
+    for (size_t i = 0; i < line->length; i++)
+        if (line->text[i] != ' ' && line->text[i] != '\t') return false;
+    return true;
+}
+
 enum tune_status record_line_separator(char *separator, const struct record_line *line,
                                        struct tune_error *err)
 {

@@ -60,6 +60,9 @@ enum tune_status record_line_split(struct record_field field[RECORD_COLUMNS_MAX]
                                    const struct record_line *line, char separator,
                                    struct tune_error *err);
 
+/* Nothing but spaces. */
+bool record_line_is_blank(const struct record_line *line);
+
 /* The separator a header line uses; a comma where there is only one column. */
 enum tune_status record_line_separator(char *separator, const struct record_line *line,
                                        struct tune_error *err);

@@ -32,4 +32,10 @@ enum tune_status record_reader_plain_rows(struct record_reader *reader, struct t
 enum tune_status record_reader_row(struct record_reader *reader, const struct record_line *line,
                                    size_t n, struct tune_error *err);
 
+/* header.c: read on to the line that names the columns, and find them. */
+enum tune_status record_header_find(struct record_reader *reader, struct tune_error *err);
+
+/* "the log WHAT", for one without header or rows. */
+enum tune_status record_refuse_empty(const char *what, long line, struct tune_error *err);
+
 #endif

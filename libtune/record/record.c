@@ -72,31 +72,12 @@ static enum tune_status check_options(const struct tune_record_opts *opts, struc
 
 /* ---- the log as a whole --------------------------------------------------------------------------*/
 
-static bool is_blank(const struct record_line *line)
-{
-    for (size_t i = 0; i < line->length; i++)
-        if (line->text[i] != ' ' && line->text[i] != '\t') return false;
-    return true;
-}
-
-static enum tune_status refuse_empty(const char *what, long line, struct tune_error *err)
+enum tune_status record_refuse_empty(const char *what, long line, struct tune_error *err)
 {
     tune_error_set(err, TUNE_EDATA, "the log %s", what);
     tune_error_about(err, "rows", "0", "a header and rows of numbers");
     (void)tune_error_place(err, NULL, line, 0);
     return TUNE_EDATA;
-}
-
-static enum tune_status find_header(struct record_reader *reader, struct record_line *line,
-                                    struct tune_error *err)
-{
-    enum tune_status status;
-    do {
-        status = record_lines_next(&reader->lines, line, 0, err);
-        if (status != TUNE_OK) return status;
-        if (!line->text) return refuse_empty("is empty: it has no header", line->number, err);
-    } while (is_blank(line) || line->text[0] == '#');
-    return record_columns_find(&reader->columns, reader->field, line, reader->opts, err);
 }
 
 static enum tune_status begin_timebase(struct record_reader *reader, struct tune_error *err)
@@ -158,7 +139,7 @@ static enum tune_status read_rows(struct record_reader *reader, struct tune_erro
         if (status != TUNE_OK) break;
         status = record_lines_next(&reader->lines, &line, reader->columns.separator, err);
         if (status != TUNE_OK || !line.text) break;
-        if (is_blank(&line)) {
+        if (record_line_is_blank(&line)) {
             if (!blank) blank = line.number;
             continue;
         }
@@ -172,7 +153,7 @@ static enum tune_status read_rows(struct record_reader *reader, struct tune_erro
         if (status == TUNE_OK) status = record_reader_row(reader, &line, n, err);
     }
     if (status == TUNE_OK && !reader->out->n)
-        return refuse_empty("has a header and no rows", reader->columns.line, err);
+        return record_refuse_empty("has a header and no rows", reader->columns.line, err);
     return status;
 }
 
@@ -211,7 +192,6 @@ static enum tune_status read_source(struct tune_record *out, struct record_sourc
                                     const struct tune_record_opts *opts, struct tune_error *err)
 {
     struct record_reader *reader = calloc(1, sizeof *reader);
-    struct record_line header;
     enum tune_status status = TUNE_OK;
     if (reader) reader->field = malloc(RECORD_COLUMNS_MAX * sizeof *reader->field);
     if (!reader || !reader->field) status = tune_error_memory(err, "reading a log");
@@ -220,7 +200,7 @@ static enum tune_status read_source(struct tune_record *out, struct record_sourc
         reader->out = out;
         status = record_lines_init(&reader->lines, source, err);
     }
-    if (status == TUNE_OK) status = find_header(reader, &header, err);
+    if (status == TUNE_OK) status = record_header_find(reader, err);
     if (status == TUNE_OK) status = begin_timebase(reader, err);
     if (status == TUNE_OK) status = read_rows(reader, err);
     if (status == TUNE_OK) status = finish(reader, err);

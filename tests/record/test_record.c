@@ -85,6 +85,40 @@ static void separators_line_ends_and_marks_do_not_matter(void **state)
     tune_record_free(&want);
 }
 
+/* Exports of drives begin with lines of their own; a word among them may be that of a role. */
+static void lines_before_the_header_are_passed_over(void **state)
+{
+    static const struct {
+        const char *text, *column; /* column: mapped to the torque */
+        long line;                 /* of the first row */
+    } cases[] = {
+        {"Device;X 200\nDate;14.05.2026 21:13\n\ntime_s;torque_nm\n0;1\n1;2\n", "", 5},
+        {"Device;X 200\nTime;21:13:05\n# c\nTime;Torque\ns;Nm\n0,0;1\n1,0;2\n", "", 6},
+        {"Time;21:13:05\nDevice;X 200\nt;Iq act;time_s\n0;1;0\n1;2;1\n", "Iq act", 4},
+        {"Torque;18.4 Nm/A\nGain;3;4;5\ntime_s;torque_nm\n0;1\n1;2\n", "", 4},
+        {"Comment;\"a quote\nover two; lines\"\nDate;14 May, 2026\ntime_s,torque_nm\n0,1\n1,2\n",
+         "", 5},
+        {"Trace 12\n\n\nA\nB\nC\ntime,torque\n0,1\n1,2\n", "", 0},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct tune_record_opts opts = tune_record_defaults();
+        strcpy(opts.map[TUNE_ROLE_TORQUE].column, cases[i].column);
+        if (cases[i].column[0]) strcpy(opts.map[TUNE_ROLE_TORQUE].unit, "nm");
+        if (!cases[i].line) { /* bare names want units */
+            strcpy(opts.map[TUNE_ROLE_TORQUE].unit, "nm");
+            strcpy(opts.map[TUNE_ROLE_TIME].unit, "s");
+        }
+        struct tune_record rec = parse(cases[i].text, &opts);
+        assert_int_equal(rec.n, 2);
+        check_close(rec.channel[TUNE_ROLE_TORQUE][0], 1.0, 0.0);
+        check_close(rec.channel[TUNE_ROLE_TORQUE][1], 2.0, 0.0);
+        check_close(rec.rate_hz, 1.0, 1e-12);
+        assert_int_equal(tune_record_line(&rec, 1), cases[i].line ? cases[i].line : 8);
+        tune_record_free(&rec);
+    }
+}
+
 static void every_unit_is_brought_to_si(void **state)
 {
     static const struct {
@@ -380,6 +414,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_plain_log_comes_out_in_si),
         cmocka_unit_test(separators_line_ends_and_marks_do_not_matter),
+        cmocka_unit_test(lines_before_the_header_are_passed_over),
         cmocka_unit_test(every_unit_is_brought_to_si),
         cmocka_unit_test(columns_are_mapped_scaled_and_signed),
         cmocka_unit_test(a_stated_unit_counts_before_the_header),

@@ -38,6 +38,15 @@ static const struct refused_log cases[] = {
      .sentence = "the first line holds numbers: the log needs a header"}},
     {.refused = {"no known column", TEXT("a,b\n1,2\n"), AT(1, 0), ABOUT("header", "a, b"),
      .sentence = "no column of the log has a known name; it has: a, b"}},
+    {.refused = {"no known column in any of the first lines", TEXT("Device;X\nDate;1.5.\na;b\n1;2\n"), AT(1, 0),
+     ABOUT("header", "Device, X"),
+     .sentence = "no column of the log has a known name; it has: Device, X"}},
+    {.refused = {"a bad header behind other lines", TEXT("Device;X\nDate;1.5.\ntime_s;time_ms\n1;2\n"), AT(3, 2),
+     ABOUT("time", "time_ms"),
+     .sentence = "two columns could be the time, 'time_s' and 'time_ms'"}},
+    {.refused = {"a bad row behind other lines", TEXT("Device;X\nDate;1.5.\ntime_s;torque_nm\n1;2\n2;x\n"), AT(5, 2),
+     ABOUT("torque_nm", "x"),
+     .sentence = "'x' in column 'torque_nm', row 2, is not a number"}},
     {.refused = {"zero bytes", TEXT(HEADER "0,1,2\n0.001,\0,3\n"), AT(3, 0), ABOUT("line", ""),
      .sentence = "the line holds zero bytes"}},
     {.refused = {"UTF-16", TEXT("\xff\xfet\0i\0m\0e\0_\0s\0\n\0"), AT(1, 0), ABOUT("line", ""),
@@ -223,6 +232,27 @@ static void endless_lines_and_endless_headers_are_refused(void **state)
     refuse_text(repeated("torque_nm\n1\n1", ",2", 9999), 3, 1024, "at most 1024 columns");
 }
 
+static void the_header_is_looked_for_in_the_first_lines_only(void **state)
+{
+    const struct tune_record_opts opts = tune_record_defaults();
+    struct tune_record rec;
+    struct tune_error err = {0};
+    (void)state;
+    for (size_t n = 64; n <= 65; n++) {
+        char *before = repeated("", "Device;X\n", n);
+        char *text = repeated(before, "time_s;torque_nm\n0;1\n1;2\n", 1);
+        assert_int_equal(tune_record_parse(&rec, "a", text, strlen(text), &opts, &err),
+                         n == 64 ? TUNE_OK : TUNE_EDATA);
+        if (n == 64)
+            assert_int_equal(rec.n, 2);
+        else
+            assert_non_null(strstr(err.text, "it has: Device, X"));
+        tune_record_free(&rec);
+        free(before);
+        free(text);
+    }
+}
+
 static void stamps_that_change_pace_are_refused(void **state)
 {
     enum { ROWS = 6000 };
@@ -372,6 +402,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_malformed_log_is_refused_with_its_place),
         cmocka_unit_test(endless_lines_and_endless_headers_are_refused),
+        cmocka_unit_test(the_header_is_looked_for_in_the_first_lines_only),
         cmocka_unit_test(stamps_that_change_pace_are_refused),
         cmocka_unit_test(a_file_that_is_not_there_is_a_system_error),
         cmocka_unit_test(what_is_there_and_no_log_is_unusable_data),

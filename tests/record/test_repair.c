@@ -384,19 +384,22 @@ static void no_memory_while_repairing_is_reported(void **state)
 {
     struct tune_record_opts opts = tune_record_defaults();
     struct faulty log = faulty_make(3000, 1000.0, 0.0);
-    char *text;
+    char *text, *longer;
     unsigned long k = 0;
     (void)state;
     faulty_repeat(&log, 1500);
     faulty_drop(&log, 1000, 3);
     text = faulty_text(&log, 6);
+    longer = malloc(strlen(text) + 20); /* a line to pass over takes memory, too */
+    assert_non_null(longer);
+    (void)sprintf(longer, "Device,X\n%s", text);
     opts.sample_rate_hz = 1000.0;
     for (;;) {
         struct tune_record rec;
         struct tune_error err = {0};
         enum tune_status status;
         check_fail_allocation(++k);
-        status = tune_record_parse(&rec, "a", text, strlen(text), &opts, &err);
+        status = tune_record_parse(&rec, "a", longer, strlen(longer), &opts, &err);
         const bool refused = check_allocation_failed();
         check_fail_allocation(0);
         if (status == TUNE_OK) {
@@ -409,6 +412,7 @@ static void no_memory_while_repairing_is_reported(void **state)
         assert_null(rec.mark);
         assert_null(rec.channel[TUNE_ROLE_POSITION]);
     }
+    free(longer);
     free(text);
     faulty_free(&log);
 }
