@@ -1,6 +1,7 @@
 /* simulated_findings.c - what inspect should find in a simulated log: the truth of each trouble.
  *
- * Rows are of the log before rows were taken out or repeated, from 1: that of a record repaired.
+ * Rows are of the log before rows were taken out or repeated, from 1: those of a record repaired. Values are
+ * in what the finding's own value is in, as far as the truth can tell it.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <stdio.h>
@@ -33,16 +34,16 @@ static void tell_clock(struct tune_truth_log *truth, const struct trouble_case *
     const double scatter = hypot(t->stamp_scatter_s, t->stamp_step_s / sqrt(12.0));
     if (t->unreadable) add(truth, "unreadable", row_at(c, t->unreadable_at_s), 0.0);
     if (t->rows && t->rows < n) add(truth, "too-short", 0, (double)t->rows);
-    if (t->rate_ppm != 0.0) add(truth, "rate-differs", 0, c->rate_hz / (1.0 + 1e-6 * t->rate_ppm));
-    if (scatter > 0.0) add(truth, "stamps-uneven", 0, scatter);
+    if (t->rate_ppm != 0.0)
+        add(truth, "rate-differs", 0, 100.0 * (1.0 / (1.0 + 1e-6 * t->rate_ppm) - 1.0));
+    if (scatter > 0.0) add(truth, "stamps-uneven", 0, scatter * c->rate_hz);
     if (t->missing_rows)
         add(truth, "samples-missing", row_at(c, t->missing_at_s), (double)t->missing_rows);
     if (t->repeated_rows) /* the row behind those that are one too many */
         add(truth, "stamps-repeated", row_at(c, t->repeated_at_s) + 1, (double)t->repeated_rows);
     if (t->repeated_stamps)
         add(truth, "stamps-repeated", row_at(c, t->repeated_at_s), (double)t->repeated_stamps);
-    if (t->backward_s > 0.0)
-        add(truth, "stamps-backward", row_at(c, t->backward_at_s), t->backward_s);
+    if (t->backward_s > 0.0) add(truth, "stamps-backward", row_at(c, t->backward_at_s), 1.0);
 }
 
 /* ---- columns ------------------------------------------------------------------------------------*/
@@ -52,7 +53,9 @@ static void tell_columns(struct tune_truth_log *truth, const struct trouble_case
 {
     const struct tune_trouble *t = &c->log->trouble;
     if (t->dead) add(truth, "dead-channel", 1, columns->channel[t->dead][0]);
-    if (t->stuck) add(truth, "stuck-channel", row_at(c, t->stuck_at_s), t->stuck_s);
+    if (t->stuck)
+        add(truth, "stuck-channel", row_at(c, t->stuck_at_s),
+            (double)(row_at(c, t->stuck_at_s + t->stuck_s) - row_at(c, t->stuck_at_s)));
     if (t->no_target) add(truth, "target-missing", 0, 0.0);
     if (t->skew) add(truth, "columns-skewed", 0, t->skew_samples);
 }
@@ -63,7 +66,7 @@ static void tell_excitation(struct tune_truth_log *truth, const struct trouble_c
     if (t->excitation_scaled)
         add(truth, t->excitation_scale == 0.0 ? "no-excitation" : "coherence-low", 0,
             t->excitation_scale);
-    if (t->sweep_to_hz > 0.0) add(truth, "band-narrow", 0, t->sweep_to_hz);
+    if (t->sweep_to_hz > 0.0) add(truth, "band-narrow", 0, t->sweep_to_hz / c->log->sweep.from_hz);
 }
 
 /* Rows on the limit (or as far beyond it as the wrong scale makes them), and beyond the stated one. */
