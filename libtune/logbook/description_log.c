@@ -11,6 +11,7 @@
 #include "logbook/description_trouble_internal.h"
 
 #define LOG(field) offsetof(struct raw_log, field)
+_Static_assert(offsetof(struct raw_log, trouble) == 0, "one base for two tables of keys");
 
 #define MOTION(field) offsetof(struct raw_log, motion.field)
 
