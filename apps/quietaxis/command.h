@@ -56,8 +56,9 @@ struct command {
     int (*run)(const struct command_line *line); /* returns an exit code */
 };
 
-extern const struct command command_new, command_simulate, command_inspect, command_identify,
-    command_design, command_predict, command_verify, command_report, command_analyse;
+extern const struct command command_new, command_simulate, command_precheck, command_inspect,
+    command_identify, command_design, command_predict, command_verify, command_report,
+    command_analyse;
 
 /* Print `quietaxis: file:line:column: sentence (thing = value, expected limit)` on standard error and
  * return the exit code that belongs to it. */

@@ -102,8 +102,8 @@ struct chain_kind {
     const struct tune_result_file *(*part)(const void *result, size_t i);
 };
 
-extern const struct chain_kind chain_inspect_kind, chain_identify_kind, chain_design_kind,
-    chain_predict_kind, chain_verify_kind;
+extern const struct chain_kind chain_inspect_kind, chain_precheck_kind, chain_identify_kind,
+    chain_design_kind, chain_predict_kind, chain_verify_kind;
 
 /* Take an earlier result again where it is fresh: *fresh tells. The person is told which, and why. */
 enum tune_status chain_reuse(void *out, bool *fresh, const struct chain *chain,

@@ -3,6 +3,7 @@
 #include "chain/chain_internal.h"
 #include "results/forecast.h"
 #include "results/inspection.h"
+#include "results/precheck.h"
 #include "results/proposal.h"
 #include "results/verification.h"
 
@@ -31,6 +32,32 @@ static struct tune_provenance *inspect_provenance(void *result)
 
 const struct chain_kind chain_inspect_kind = {"inspect.json", inspect_json,       inspect_parse,
                                               inspect_empty,  inspect_provenance, NULL};
+
+/* ---- precheck -----------------------------------------------------------------------------------*/
+
+static enum tune_status precheck_json(char **text, const void *result, struct tune_error *err)
+{
+    return tune_precheck_json(text, result, err);
+}
+
+static enum tune_status precheck_parse(void *out, const char *name, const char *text, size_t size,
+                                       struct tune_error *err)
+{
+    return tune_precheck_parse(out, name, text, size, err);
+}
+
+static void precheck_empty(void *result)
+{
+    tune_precheck_free(result);
+}
+
+static struct tune_provenance *precheck_provenance(void *result)
+{
+    return &((struct tune_precheck *)result)->provenance;
+}
+
+const struct chain_kind chain_precheck_kind = {"precheck.json", precheck_json,       precheck_parse,
+                                               precheck_empty,  precheck_provenance, NULL};
 
 /* ---- identify -----------------------------------------------------------------------------------*/
 

@@ -1,0 +1,348 @@
+/* precheck_scales.c - counts, signs, torque per unit and inertia, from first motions.
+ *
+ * Beside each tolerance: common practice, no source.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "chain/precheck_internal.h"
+#include "core/units.h"
+
+static double relative(const struct tune_estimate *x)
+{
+    return fabs(x->std / x->value);
+}
+
+/* ---- encoder -------------------------------------------------------------------------------------*/
+
+/* Logged angle / true angle from all moves; NAN where none tells, or where they contradict in sign. */
+static enum tune_status find_angle(struct precheck_work *work, const struct first_log **told,
+                                   struct tune_error *err)
+{
+    struct tune_estimate *each = malloc((work->n + 1) * sizeof *each);
+    size_t n = 0;
+    if (!each) return tune_error_memory(err, "comparing moves");
+    *told = NULL;
+    for (size_t i = 0; i < work->n; i++) {
+        const struct first_log *log = &work->log[i];
+        const double known = tune_rad_from_deg(log->entry->known_angle_deg);
+        if (log->entry->kind != TUNE_LOG_MOVE || !log->usable) continue;
+        each[n].value = log->move_rad.value / known;
+        each[n].std = fabs(each[n].value) *
+                      hypot(relative(&log->move_rad),
+                            log->entry->known_angle_std_deg / fabs(log->entry->known_angle_deg));
+        if (n == 0) *told = log;
+        n++;
+    }
+    for (size_t i = 1; i < n; i++)
+        work->contradict = work->contradict || each[i].value * each[0].value < 0.0;
+    work->angle = work->contradict ? (struct tune_estimate){(double)NAN, (double)NAN}
+                                   : precheck_mean(each, n);
+    free(each);
+    return TUNE_OK;
+}
+
+static void check_counts(struct precheck_work *work, const struct first_log *told)
+{
+    const double counts = work->chain.logbook.drive.encoder_counts_per_turn;
+    const bool stated = counts > 0.0;
+    struct tune_check *check =
+        precheck_add(work, "counts-per-turn", stated ? "counts/turn" : "logged/true angle");
+    const struct tune_estimate *r = &work->angle;
+    const char *why;
+    check->stated = stated ? counts : 1.0;
+    if (!precheck_known(r)) {
+        precheck_missing(
+            check, work, TUNE_LOG_MOVE,
+            "a move over an angle that another instrument measures, as far as is safe");
+        return;
+    }
+    check->measured.value = check->stated * fabs(r->value);
+    check->measured.std = check->stated * r->std;
+    precheck_text(check, "A move of %.6g deg by the other instrument is logged as %.6g deg.",
+                  told->entry->known_angle_deg, tune_deg_from_rad(told->move_rad.value));
+    precheck_judge(check, 0.001 * check->stated, 0.005 * check->stated,
+                   "move farther, or measure the angle better (known_angle_std_deg).");
+    if (check->answer != TUNE_CHECK_DISAGREES) return;
+    why = precheck_confusion(PRECHECK_COUNTS, fabs(r->value), relative(r));
+    precheck_advise(check,
+                    "Every angle of the log is wrong by the factor %.5g%s%s: correct %s before "
+                    "anything else moves.",
+                    fabs(r->value), why ? "; known to come from " : "", why ? why : "",
+                    stated ? "encoder_counts_per_turn" : "the unit or scale of position");
+}
+
+/* ---- signs ---------------------------------------------------------------------------------------*/
+
+static const char *const wrong_sign =
+    "A loop with a wrong sign drives the axis into its stop. Correct the sign, in the drive or as "
+    "position_sign or torque_sign, and repeat this check, before a loop is closed.";
+
+static void sign_result(struct tune_check *check, double sign)
+{
+    check->measured = (struct tune_estimate){sign, 0.0};
+    check->answer = sign > 0.0 ? TUNE_CHECK_AGREES : TUNE_CHECK_DISAGREES;
+    if (sign < 0.0) precheck_advise(check, "%s", wrong_sign);
+}
+
+static void contradiction(struct tune_check *check)
+{
+    check->answer = TUNE_CHECK_DISAGREES;
+    precheck_text(check,
+                  "The signs of moves, weights and pulses contradict one another: an entry of "
+                  "the logbook (known_angle_deg, load_arm_m) or a sign is wrong.");
+    precheck_advise(check,
+                    "Look again which way is positive, for each log; do not close a loop before "
+                    "that is clear.");
+}
+
+static void check_encoder_sign(struct precheck_work *work)
+{
+    struct tune_check *check = precheck_add(work, "encoder-sign", "");
+    const double moved = precheck_sign(&work->angle), gain = precheck_sign(&work->gain);
+    const double weight = precheck_sign(&work->ratio);
+    check->stated = 1.0;
+    if (work->contradict) {
+        contradiction(check);
+    } else if (moved != 0.0) {
+        precheck_text(check,
+                      "The logged angle %s when the axis turns to the positive side as the "
+                      "other instrument sees it.",
+                      moved > 0.0 ? "rises" : "falls");
+        sign_result(check, moved);
+    } else if (gain * weight != 0.0) {
+        precheck_text(check,
+                      "From the weight and the pulses: torque that lifts the weight towards "
+                      "positive angles makes the logged angle %s.",
+                      gain * weight > 0.0 ? "rise" : "fall");
+        sign_result(check, gain * weight);
+    } else {
+        precheck_missing(check, work, TUNE_LOG_MOVE,
+                         "a move of known size and direction (known_angle_deg)");
+    }
+}
+
+static void check_torque_sign(struct precheck_work *work)
+{
+    struct tune_check *check = precheck_add(work, "torque-sign", "");
+    const double moved = precheck_sign(&work->angle), gain = precheck_sign(&work->gain);
+    const double weight = precheck_sign(&work->ratio);
+    check->stated = 1.0;
+    if (work->contradict) {
+        contradiction(check);
+    } else if (weight != 0.0) {
+        precheck_text(check, "Against a weight that pulls to the %s side the drive %s.", "positive",
+                      weight > 0.0 ? "holds with negative torque, as it should"
+                                   : "holds with positive torque");
+        sign_result(check, weight);
+    } else if (gain != 0.0 && moved != 0.0) {
+        precheck_text(check,
+                      "Positive torque makes the logged angle %s, and the angle's own sign is "
+                      "%s.",
+                      gain > 0.0 ? "rise" : "fall", moved > 0.0 ? "right" : "wrong");
+        sign_result(check, gain * moved);
+    } else if (gain != 0.0) {
+        precheck_text(check, "Positive torque makes the logged angle %s.%s",
+                      gain > 0.0 ? "rise" : "fall",
+                      gain > 0.0 ? " Whether both are turned round together is not tested."
+                                 : " Torque or angle is turned round; a move of known direction "
+                                   "tells which.");
+        sign_result(check, gain);
+    } else {
+        precheck_missing(check, work, TUNE_LOG_PULSE, "small torque pulses both ways");
+    }
+}
+
+/* ---- torque --------------------------------------------------------------------------------------*/
+
+static void find_gain(struct precheck_work *work, struct tune_estimate *room)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < work->n; i++)
+        if (work->log[i].entry->kind == TUNE_LOG_PULSE && work->log[i].usable)
+            room[n++] = work->log[i].pulse.gain;
+    work->gain = precheck_mean(room, n);
+}
+
+/* The load log with the least weight: what the others are held against. */
+static const struct first_log *reference_load(const struct precheck_work *work)
+{
+    const struct first_log *least = NULL;
+    for (size_t i = 0; i < work->n; i++) {
+        const struct first_log *log = &work->log[i];
+        if (log->entry->kind != TUNE_LOG_LOAD || !log->usable) continue;
+        if (!least || log->entry->load_kg < least->entry->load_kg) least = log;
+    }
+    return least;
+}
+
+/* Compare one load with the reference; false: these two tell nothing, why says the reason. */
+static enum tune_status compare_load(struct tune_estimate *ratio, bool *good, char *why,
+                                     const struct precheck_work *work, const struct first_log *log,
+                                     const struct first_log *reference, struct tune_error *err)
+{
+    const struct tune_axis_entry *axis = &work->chain.logbook.axis;
+    const struct tune_weight weight = tune_log_weight(axis, log->entry);
+    const struct tune_weight other = tune_log_weight(axis, reference->entry);
+    const struct tune_log_entry *entry = log->entry;
+    const double scale = precheck_known(&work->angle) ? 1.0 / work->angle.value : 1.0;
+    struct tune_load_fit fit;
+    enum tune_status status;
+    *good = false;
+    if (isnan(weight.tilt_rad) || weight.tilt_rad > tune_rad_from_deg(80.0)) {
+        (void)snprintf(why, TUNE_NOTE_LENGTH, "%s",
+                       isnan(weight.tilt_rad)
+                           ? "the inclination of the axis is not known: state latitude_deg or "
+                             "load_axis_tilt_deg"
+                           : "an upright axis does not feel a weight: pull on a known lever with a "
+                             "spring balance instead, and trust the inertia");
+        return TUNE_OK;
+    }
+    status = tune_load_fit(&fit, &log->load, &weight, &reference->load, &other, scale, err);
+    if (status == TUNE_EDATA || status == TUNE_EINVAL) {
+        (void)snprintf(why, TUNE_NOTE_LENGTH, "%.*s", TUNE_NOTE_LENGTH - 1, err ? err->text : "");
+        tune_error_clear(err);
+        return TUNE_OK;
+    }
+    if (status) return status;
+    *good = true;
+    *ratio = fit.ratio;
+    ratio->std =
+        hypot(fit.ratio.std, fit.ratio.value * hypot(entry->load_std_kg / entry->load_kg,
+                                                     entry->load_arm_std_m / entry->load_arm_m));
+    return TUNE_OK;
+}
+
+static enum tune_status find_ratio(struct precheck_work *work, struct tune_estimate *room,
+                                   char why[TUNE_NOTE_LENGTH], struct tune_error *err)
+{
+    const struct first_log *reference = reference_load(work);
+    enum tune_status status = TUNE_OK;
+    size_t n = 0, loads = 0;
+    for (size_t i = 0; !status && i < work->n; i++) {
+        const struct first_log *log = &work->log[i];
+        bool good;
+        if (log->entry->kind != TUNE_LOG_LOAD || !log->usable || log == reference) continue;
+        loads++;
+        status = compare_load(&room[n], &good, why, work, log, reference, err);
+        n += good;
+    }
+    work->ratio = precheck_mean(room, n);
+    /* one weight, one arm, one reference: their errors do not average out */
+    for (size_t i = 0; i < n; i++)
+        work->ratio.std = fmax(work->ratio.std, fmin(room[i].std, room[0].std));
+    if (reference && loads == 0)
+        (void)snprintf(why, TUNE_NOTE_LENGTH, "%s",
+                       "there is one load log only: it takes the same slow moves with and without "
+                       "the weight");
+    return status;
+}
+
+static void check_torque(struct precheck_work *work, const char *why_not)
+{
+    const double unit = work->chain.logbook.drive.torque_per_unit_nm;
+    const bool stated = unit > 0.0;
+    struct tune_check *check =
+        precheck_add(work, "torque-per-unit", stated ? "N m/unit" : "true/logged torque");
+    const struct tune_estimate *r = &work->ratio;
+    const char *why;
+    check->stated = stated ? unit : 1.0;
+    if (!precheck_known(r)) {
+        precheck_missing(check, work, TUNE_LOG_LOAD,
+                         "slow moves both ways with and without a known weight on a known arm");
+        if (why_not[0]) precheck_text(check, "The weight tells nothing: %.250s.", why_not);
+        return;
+    }
+    check->measured.value = check->stated * fabs(r->value);
+    check->measured.std = check->stated * r->std;
+    precheck_text(check,
+                  "A known weight on a known arm, friction taken out by moving both ways: true "
+                  "torque is %.4g times the logged one.",
+                  fabs(r->value));
+    precheck_judge(check, 0.02 * check->stated, 0.025 * check->stated,
+                   "take a heavier weight or a longer arm, measure both better, move slower and "
+                   "more often.");
+    if (check->answer != TUNE_CHECK_DISAGREES) return;
+    why = precheck_confusion(PRECHECK_TORQUE, fabs(r->value), relative(r));
+    precheck_advise(check, "Every torque, gain and limit is wrong by the factor %.4g%s%s%s.",
+                    fabs(r->value), why ? "; known to come from " : "", why ? why : "",
+                    fabs(r->value) < 1.0 ? "; an error of the commutation angle looks the same"
+                                         : "");
+}
+
+/* ---- inertia -------------------------------------------------------------------------------------*/
+
+/* True inertia = true torque / true acceleration. */
+static void find_inertia(struct precheck_work *work)
+{
+    const struct tune_expected_entry *expected = &work->chain.logbook.expected;
+    double square;
+    work->inertia = (struct tune_estimate){expected->inertia_kg_m2, expected->inertia_std_kg_m2};
+    work->inertia_measured = precheck_sign(&work->gain) != 0.0;
+    if (!work->inertia_measured) return;
+    work->inertia.value = 1.0 / fabs(work->gain.value);
+    square = pow(relative(&work->gain), 2.0);
+    if (precheck_known(&work->ratio)) {
+        work->inertia.value *= fabs(work->ratio.value);
+        square += pow(relative(&work->ratio), 2.0);
+    }
+    if (precheck_known(&work->angle)) {
+        work->inertia.value *= fabs(work->angle.value);
+        square += pow(relative(&work->angle), 2.0);
+    }
+    work->inertia.std = work->inertia.value * sqrt(square);
+}
+
+static void check_inertia(struct precheck_work *work)
+{
+    const struct tune_expected_entry *expected = &work->chain.logbook.expected;
+    const bool torque = precheck_known(&work->ratio), counts = precheck_known(&work->angle);
+    struct tune_check *check = precheck_add(work, "inertia", "kg m^2");
+    check->stated = expected->inertia_kg_m2;
+    if (!work->inertia_measured) {
+        precheck_missing(check, work, TUNE_LOG_PULSE, "small torque pulses both ways");
+        return;
+    }
+    check->measured = work->inertia;
+    precheck_text(check, "From the pulses, with the %s torque per unit and the %s counts per turn.",
+                  torque ? "measured" : "stated", counts ? "measured" : "stated");
+    if (isnan(expected->inertia_kg_m2)) {
+        precheck_advise(check, "To have it judged, state inertia_kg_m2 in [expected].");
+        return;
+    }
+    /* 15 % at the usual expected std of 10 % */
+    precheck_judge(check, 1.5 * expected->inertia_std_kg_m2, 0.05 * expected->inertia_kg_m2,
+                   "give more pulses, or stronger ones where that is safe.");
+    if (check->answer == TUNE_CHECK_DISAGREES)
+        precheck_advise(check, "%s is not what the design says%s.",
+                        torque && counts ? "The inertia" : "The inertia, or a scale not tested,",
+                        torque ? ""
+                               : ": test the torque per unit with a known weight (kind = load)");
+}
+
+enum tune_status precheck_scales(struct precheck_work *work, struct tune_error *err)
+{
+    struct tune_estimate *room = malloc((work->n + 1) * sizeof *room);
+    const struct first_log *told = NULL;
+    char why[TUNE_NOTE_LENGTH] = "";
+    enum tune_status status =
+        room ? find_angle(work, &told, err) : tune_error_memory(err, "comparing first motions");
+    if (!status) {
+        find_gain(work, room);
+        status = find_ratio(work, room, why, err);
+    }
+    free(room);
+    if (status) return status;
+    if (precheck_sign(&work->angle) * precheck_sign(&work->gain) * precheck_sign(&work->ratio) <
+        0.0)
+        work->contradict = true;
+    find_inertia(work);
+    check_counts(work, told);
+    check_encoder_sign(work);
+    check_torque_sign(work);
+    check_torque(work, why);
+    check_inertia(work);
+    return TUNE_OK;
+}

@@ -1,0 +1,172 @@
+/* move.c - moves: over a known angle, into a limit, and what the drive makes of following errors.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "mechanics/first_motion.h"
+#include "mechanics/motion_internal.h"
+
+enum { ROWS_MIN = 64 };
+
+static enum tune_status long_enough(const struct tune_record *rec, struct tune_error *err)
+{
+    if (rec->n >= ROWS_MIN) return TUNE_OK;
+    return tune_error_set(err, TUNE_EDATA, "the log is too short: %zu rows, at least %d wanted",
+                          rec->n, ROWS_MIN);
+}
+
+/* ---- over a known angle --------------------------------------------------------------------------*/
+
+/* Mean of x over [first, first + n) and what it is worth: half of what the two halves of the window
+ * differ by stands for creep and slow swings, the noise of single samples averages out beside it. */
+static struct tune_estimate rest_at(const double *x, size_t first, size_t n)
+{
+    double half[2] = {0.0, 0.0};
+    for (size_t i = 0; i < n; i++)
+        half[i < n / 2 ? 0 : 1] += x[first + i];
+    half[0] /= (double)(n / 2);
+    half[1] /= (double)(n - n / 2);
+    return (struct tune_estimate){0.5 * (half[0] + half[1]), 0.5 * fabs(half[1] - half[0])};
+}
+
+/* How many rows from one end on the axis has not left the place where it stood there. */
+static size_t still_rows(const double *x, size_t n, bool from_end, double allowed)
+{
+    const double start = from_end ? x[n - 1] : x[0];
+    size_t k = 0;
+    while (k < n && fabs((from_end ? x[n - 1 - k] : x[k]) - start) <= allowed)
+        k++;
+    return k;
+}
+
+enum tune_status tune_move_measure(struct tune_estimate *out, const struct tune_record *rec,
+                                   struct tune_error *err)
+{
+    const double *x = rec->channel[TUNE_ROLE_POSITION];
+    enum tune_status status = tune_record_require(rec, TUNE_ROLE_POSITION, NULL, err);
+    *out = (struct tune_estimate){0.0, 0.0};
+    if (!status) status = long_enough(rec, err);
+    if (status) return status;
+    const double noise = motion_noise(x, rec->n), way = x[rec->n - 1] - x[0];
+    if (noise < 0.0) return tune_error_memory(err, "measuring a move");
+    const double allowed = fmax(0.005 * fabs(way), 6.0 * noise);
+    if (fabs(way) < 20.0 * noise || fabs(way) <= 4.0 * allowed)
+        return tune_error_set(err, TUNE_EDATA,
+                              "the axis ends where it began: log a move from one angle to another, "
+                              "at rest before and after");
+    const size_t before = still_rows(x, rec->n, false, allowed);
+    const size_t after = still_rows(x, rec->n, true, allowed);
+    if (before < 8 || after < 8)
+        return tune_error_set(err, TUNE_EDATA,
+                              "the axis does not stand still at the %s of the log: let it rest "
+                              "there for a second",
+                              before < 8 ? "beginning" : "end");
+    /* the last quarter of the rest before, clear of the start-up; the last half of the rest after */
+    const size_t n0 = before - before / 8, n1 = after - after / 8;
+    const struct tune_estimate from = rest_at(x, 0, n0), to = rest_at(x, rec->n - n1, n1);
+    const double white = noise * sqrt(1.0 / (double)n0 + 1.0 / (double)n1);
+    out->value = to.value - from.value;
+    out->std = sqrt(from.std * from.std + to.std * to.std + white * white + noise * noise / 12.0);
+    return TUNE_OK;
+}
+
+/* ---- into a limit --------------------------------------------------------------------------------*/
+
+/* Row of the farthest angle on that side. */
+static size_t farthest(const double *x, size_t n, double side)
+{
+    size_t best = 0;
+    for (size_t k = 1; k < n; k++)
+        if (side * x[k] > side * x[best]) best = k;
+    return best;
+}
+
+static void follow_approach(struct tune_limit_fit *out, const struct tune_record *rec,
+                            const double *v, size_t end, double side)
+{
+    const double *x = rec->channel[TUNE_ROLE_POSITION];
+    double top = 0.0;
+    size_t brake = end;
+    for (size_t k = 0; k <= end; k++)
+        top = fmax(top, side * v[k]);
+    while (brake > 0 && side * v[brake] < 0.9 * top)
+        brake--;
+    out->speed_rad_per_s = side * top;
+    out->brake_rad = x[brake];
+    out->end_rad = x[end];
+    for (size_t k = 1; k <= end && !out->dropped; k++)
+        if (!motion_enabled(rec, k) && motion_enabled(rec, k - 1)) {
+            out->dropped = true;
+            out->dropped_rad = x[k];
+        }
+}
+
+enum tune_status tune_limit_fit(struct tune_limit_fit *out, const struct tune_record *rec,
+                                bool high, struct tune_error *err)
+{
+    const double side = high ? 1.0 : -1.0;
+    const double *x = rec->channel[TUNE_ROLE_POSITION];
+    double *v = NULL, noise;
+    enum tune_status status = tune_record_require(rec, TUNE_ROLE_POSITION, NULL, err);
+    memset(out, 0, sizeof *out);
+    if (!status) status = long_enough(rec, err);
+    if (status) return status;
+    noise = motion_noise(x, rec->n);
+    if (noise < 0.0) return tune_error_memory(err, "looking at a limit");
+    const size_t end = farthest(x, rec->n, side);
+    if (side * (x[end] - x[0]) < 50.0 * noise || end < 4)
+        return tune_error_set(err, TUNE_EDATA, "the axis does not move towards its %s limit",
+                              high ? "high" : "low");
+    /* a twentieth of a second smooths the noise and still sees where braking begins */
+    status = motion_speed(&v, x, rec->n, rec->rate_hz, (size_t)(0.025 * rec->rate_hz) + 2, err);
+    if (!status) follow_approach(out, rec, v, end, side);
+    free(v);
+    return status;
+}
+
+/* ---- following error -----------------------------------------------------------------------------*/
+
+enum tune_status tune_following_fit(struct tune_following_fit *out, const struct tune_record *rec,
+                                    struct tune_error *err)
+{
+    const double *x = rec->channel[TUNE_ROLE_POSITION], *target = rec->channel[TUNE_ROLE_TARGET];
+    enum tune_status status = tune_record_require(rec, TUNE_ROLE_POSITION, NULL, err);
+    double largest = 0.0, borne = INFINITY;
+    size_t run = 0;
+    memset(out, 0, sizeof *out);
+    if (!status) status = tune_record_require(rec, TUNE_ROLE_TARGET, NULL, err);
+    if (!status) status = tune_record_require(rec, TUNE_ROLE_ENABLED, NULL, err);
+    if (status) return status;
+    /* a drive may take some milliseconds to act: what it bore is the least over a tenth of a second,
+     * looked at in pieces of half that */
+    const size_t patience = (size_t)(0.05 * rec->rate_hz) + 1;
+    double before = 0.0;
+    for (size_t k = 0; k < rec->n; k++) {
+        const double error = fabs(target[k] - x[k]);
+        if (!motion_enabled(rec, k)) {
+            if (k > 0 && motion_enabled(rec, k - 1)) {
+                const double last = fmax(error, fabs(target[k - 1] - x[k - 1]));
+                const double seen = fabs(target[k - 1] - x[k - 1]) >= 0.9 * largest ? last : 0.0;
+                if (seen > 0.0 && !out->tripped) {
+                    out->tripped = true;
+                    out->tripped_rad = seen;
+                    out->row = k;
+                }
+            }
+            run = 0;
+            before = 0.0;
+            borne = INFINITY;
+            continue;
+        }
+        largest = fmax(largest, error);
+        borne = fmin(borne, error);
+        if (++run % patience == 0) {
+            out->borne_rad = fmax(out->borne_rad, fmin(before, borne));
+            before = borne;
+            borne = INFINITY;
+        }
+    }
+    if (largest > 0.0 || run > 0) return TUNE_OK;
+    return tune_error_set(err, TUNE_EDATA, "the drive is never enabled in this log");
+}
