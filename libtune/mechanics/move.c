@@ -147,7 +147,7 @@ enum tune_status tune_following_fit(struct tune_following_fit *out, const struct
         if (!motion_enabled(rec, k)) {
             if (k > 0 && motion_enabled(rec, k - 1)) {
                 const double last = fmax(error, fabs(target[k - 1] - x[k - 1]));
-                const double seen = fabs(target[k - 1] - x[k - 1]) >= 0.9 * largest ? last : 0.0;
+                const double seen = last >= 0.9 * largest ? last : 0.0;
                 if (seen > 0.0 && !out->tripped) {
                     out->tripped = true;
                     out->tripped_rad = seen;

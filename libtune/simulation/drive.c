@@ -177,7 +177,9 @@ static void record(const struct drive *drive, struct tune_drive_trace *out, size
     const double reading = count * 2.0 * TUNE_PI / drive->run->counts_per_turn;
     out->counts[now] = count;
     out->torque_nm[now] = torque;
-    out->target_rad[now] = drive->closed ? drive->target.angle_rad : reading;
+    /* the row in which it trips still shows the target that made it trip */
+    const bool followed = drive->closed || (out->end == TUNE_DRIVE_TRIPPED && out->end_row == now);
+    out->target_rad[now] = followed ? drive->target.angle_rad : reading;
     out->enabled[now] = drive->enabled ? 1.0 : 0.0;
     out->true_rad[now] = sample->angle;
 }
