@@ -127,7 +127,7 @@ check-long:
 
 # the readers of foreign files under libFuzzer, each for FUZZ_SECONDS; what crashes becomes a seed
 # (clang lacks the CMPLX of C11)
-FUZZERS  = record logbook controller description
+FUZZERS  = record response logbook controller description
 FUZZ     = clang -std=c11 -g -O1 -pthread -Itests $(CPPFLAGS_ALL) '-DCMPLX(x,y)=__builtin_complex((double)(x),(double)(y))'
 FUZZ_SRC := $(wildcard $(addprefix libtune/,$(addsuffix /*.c,core record spectrum plant mechanics control simulation excite logbook)))
 

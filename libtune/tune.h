@@ -16,6 +16,7 @@
 #include "core/sha256.h"
 #include "record/text.h"
 #include "record/record.h"
+#include "record/response.h"
 #include "spectrum/fft.h"
 #include "spectrum/window.h"
 #include "spectrum/psd.h"

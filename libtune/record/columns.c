@@ -26,18 +26,18 @@ static enum tune_status refuse_binary(const struct record_line *line, struct tun
     return TUNE_OK;
 }
 
-static void list_header(struct record_columns *columns, const struct record_field *field)
+void record_list_fields(char all[TUNE_COLUMNS_TEXT], const struct record_field *field, size_t n)
 {
     size_t used = 0;
-    for (size_t i = 0; i < columns->n_fields; i++) {
+    all[0] = '\0';
+    for (size_t i = 0; i < n; i++) {
         char name[TUNE_COLUMN_NAME];
         tune_text_shown(name, sizeof name, field[i].text, field[i].length);
-        if (used + strlen(name) + 8 > sizeof columns->all) {
-            memcpy(columns->all + used, ", ...", sizeof ", ...");
+        if (used + strlen(name) + 8 > TUNE_COLUMNS_TEXT) {
+            memcpy(all + used, ", ...", sizeof ", ...");
             return;
         }
-        used += (size_t)snprintf(columns->all + used, sizeof columns->all - used, "%s%s",
-                                 i ? ", " : "", name);
+        used += (size_t)snprintf(all + used, TUNE_COLUMNS_TEXT - used, "%s%s", i ? ", " : "", name);
     }
 }
 
@@ -155,7 +155,7 @@ enum tune_status record_columns_find(struct record_columns *columns,
     if (status == TUNE_OK) status = record_line_separator(&columns->separator, line, err);
     if (status == TUNE_OK)
         status = record_line_split(field, &columns->n_fields, line, columns->separator, err);
-    if (status == TUNE_OK) list_header(columns, field);
+    if (status == TUNE_OK) record_list_fields(columns->all, field, columns->n_fields);
     if (status == TUNE_OK) columns->named = how_clearly(columns, field, opts);
     for (int role = 0; role < TUNE_ROLE_COUNT && status == TUNE_OK; role++)
         status = find_role(columns, field, (enum tune_role)role, &opts->map[role], err);

@@ -6,6 +6,9 @@
 #include "record/lines_internal.h"
 #include "record/role_internal.h"
 
+/* Lines looked at for the header, comments apart; common practice, no source. */
+enum { RECORD_HEADER_LINES = 64 };
+
 struct record_entry {
     enum tune_role role;
     size_t field; /* from 0 */
@@ -40,6 +43,9 @@ bool record_columns_is_units(const struct record_field *field, size_t n);
 enum tune_status record_columns_settle(struct record_columns *columns,
                                        const struct record_field *units,
                                        const struct tune_record_opts *opts, struct tune_error *err);
+
+/* "a, b, ...": the names in a header, for messages. */
+void record_list_fields(char all[TUNE_COLUMNS_TEXT], const struct record_field *field, size_t n);
 
 /* The entry of a role, NULL where it was not logged. */
 const struct record_entry *record_columns_entry(const struct record_columns *columns,

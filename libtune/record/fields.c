@@ -79,6 +79,21 @@ bool record_line_is_blank(const struct record_line *line)
     return true;
 }
 
+bool record_line_is_remark(const struct record_line *line)
+{
+    return record_line_is_blank(line) || line->text[0] == '#';
+}
+
+enum tune_status record_lines_next_but_remarks(struct record_lines *lines, struct record_line *line,
+                                               struct tune_error *err)
+{
+    enum tune_status status;
+    do {
+        status = record_lines_next(lines, line, 0, err);
+    } while (status == TUNE_OK && line->text && record_line_is_remark(line));
+    return status;
+}
+
 enum tune_status record_line_separator(char *separator, const struct record_line *line,
                                        struct tune_error *err)
 {

@@ -8,16 +8,8 @@
 
 #include "record/reader_internal.h"
 
-/* Lines before the header, comments apart; common practice, no source. */
-enum { LINES_LOOKED_AT = 64 };
-
 /* A name with its unit, a mapped name, or two bare ones. */
 static const unsigned clear = 2;
-
-static bool is_skipped(const struct record_line *line)
-{
-    return record_line_is_blank(line) || line->text[0] == '#';
-}
 
 /* The number of the line that names most among those in hand, counted from the first of them; 0: none
  * names more than `least`. What is wrong with a line is told when it is read in earnest. */
@@ -35,9 +27,9 @@ static enum tune_status look_ahead(long *number, const struct record_reader *rea
     *number = 0;
     if (status == TUNE_OK) status = record_lines_init(&lines, source, err);
     if (status == TUNE_OK && (!columns || !field)) status = tune_error_memory(err, "reading a log");
-    for (size_t i = 0; i < LINES_LOOKED_AT && status == TUNE_OK; i++) {
+    for (size_t i = 0; i < RECORD_HEADER_LINES && status == TUNE_OK; i++) {
         if (record_lines_next(&lines, &line, 0, NULL) != TUNE_OK || !line.text) break;
-        if (is_skipped(&line)) continue;
+        if (record_line_is_remark(&line)) continue;
         (void)record_columns_find(columns, field, &line, reader->opts, NULL);
         if (columns->named <= least) continue;
         least = columns->named;
@@ -50,23 +42,13 @@ static enum tune_status look_ahead(long *number, const struct record_reader *rea
     return status;
 }
 
-static enum tune_status next_line(struct record_reader *reader, struct record_line *line,
-                                  struct tune_error *err)
-{
-    enum tune_status status;
-    do {
-        status = record_lines_next(&reader->lines, line, 0, err);
-    } while (status == TUNE_OK && line->text && is_skipped(line));
-    return status;
-}
-
 enum tune_status record_header_find(struct record_reader *reader, struct tune_error *err)
 {
     struct record_columns *columns = &reader->columns;
     struct record_line line;
     struct tune_error why = {0};
     long better = 0, number;
-    enum tune_status status = next_line(reader, &line, err);
+    enum tune_status status = record_lines_next_but_remarks(&reader->lines, &line, err);
     if (status != TUNE_OK) return status;
     if (!line.text) return record_refuse_empty("is empty: it has no header", line.number, err);
     number = reader->lines.next_number - 1; /* the last line of the file that belongs to it */
@@ -80,7 +62,7 @@ enum tune_status record_header_find(struct record_reader *reader, struct tune_er
         return status;
     }
     do {
-        status = next_line(reader, &line, err);
+        status = record_lines_next_but_remarks(&reader->lines, &line, err);
     } while (status == TUNE_OK && line.text && line.number < number + better);
     if (status != TUNE_OK) return status;
     if (!line.text) return record_refuse_empty("ends before its header", line.number, err);

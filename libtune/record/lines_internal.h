@@ -63,6 +63,13 @@ enum tune_status record_line_split(struct record_field field[RECORD_COLUMNS_MAX]
 /* Nothing but spaces. */
 bool record_line_is_blank(const struct record_line *line);
 
+/* Before the header: a blank line or a comment. */
+bool record_line_is_remark(const struct record_line *line);
+
+/* Before the header: the next line that is no remark. */
+enum tune_status record_lines_next_but_remarks(struct record_lines *lines, struct record_line *line,
+                                               struct tune_error *err);
+
 /* The separator a header line uses; a comma where there is only one column. */
 enum tune_status record_line_separator(char *separator, const struct record_line *line,
                                        struct tune_error *err);

@@ -35,6 +35,12 @@ enum tune_status record_reader_row(struct record_reader *reader, const struct re
 /* header.c: read on to the line that names the columns, and find them. */
 enum tune_status record_header_find(struct record_reader *reader, struct tune_error *err);
 
+/* An empty line stands before a row. */
+enum tune_status record_refuse_blank(size_t row, long line, struct tune_error *err);
+
+/* TUNE_EINVAL: an option is not within its limit. */
+enum tune_status record_refuse_option(const char *thing, const char *limit, struct tune_error *err);
+
 /* "the log WHAT", for one without header or rows. */
 enum tune_status record_refuse_empty(const char *what, long line, struct tune_error *err);
 

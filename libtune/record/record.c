@@ -28,7 +28,7 @@ void tune_record_free(struct tune_record *rec)
 
 /* ---- options -------------------------------------------------------------------------------------*/
 
-static enum tune_status refuse_option(const char *thing, const char *limit, struct tune_error *err)
+enum tune_status record_refuse_option(const char *thing, const char *limit, struct tune_error *err)
 {
     tune_error_set(err, TUNE_EINVAL, "the option %s of the log is out of range: %s", thing, limit);
     tune_error_about(err, thing, NULL, limit);
@@ -51,7 +51,7 @@ static enum tune_status check_map(enum tune_role role, const struct tune_column_
         what = "sign or delay_samples", limit = "time has neither";
     if (!what) return TUNE_OK;
     (void)snprintf(thing, sizeof thing, "%s_%s", tune_role_name(role), what);
-    return refuse_option(thing, limit, err);
+    return record_refuse_option(thing, limit, err);
 }
 
 static enum tune_status check_options(const struct tune_record_opts *opts, struct tune_error *err)
@@ -62,11 +62,11 @@ static enum tune_status check_options(const struct tune_record_opts *opts, struc
         status = check_map((enum tune_role)role, &opts->map[role], err);
     if (status != TUNE_OK) return status;
     if (!(opts->sample_rate_hz >= 0.0) || isinf(opts->sample_rate_hz))
-        return refuse_option("sample_rate_hz", limit, err);
+        return record_refuse_option("sample_rate_hz", limit, err);
     if (!(opts->torque_per_unit_nm >= 0.0) || isinf(opts->torque_per_unit_nm))
-        return refuse_option("torque_per_unit_nm", limit, err);
+        return record_refuse_option("torque_per_unit_nm", limit, err);
     if (!(opts->encoder_counts_per_turn >= 0.0) || isinf(opts->encoder_counts_per_turn))
-        return refuse_option("encoder_counts_per_turn", limit, err);
+        return record_refuse_option("encoder_counts_per_turn", limit, err);
     return TUNE_OK;
 }
 
@@ -116,11 +116,9 @@ static enum tune_status read_second(struct record_reader *reader, const struct r
     return record_reader_row(reader, line, n, err);
 }
 
-static enum tune_status refuse_blank(const struct record_reader *reader, long line,
-                                     struct tune_error *err)
+enum tune_status record_refuse_blank(size_t row, long line, struct tune_error *err)
 {
-    tune_error_set(err, TUNE_EDATA, "an empty line stands before row %zu: remove it",
-                   reader->out->n + 1);
+    tune_error_set(err, TUNE_EDATA, "an empty line stands before row %zu: remove it", row);
     tune_error_about(err, "row", "", "no empty lines between rows");
     (void)tune_error_place(err, NULL, line, 0);
     return TUNE_EDATA;
@@ -143,7 +141,7 @@ static enum tune_status read_rows(struct record_reader *reader, struct tune_erro
             if (!blank) blank = line.number;
             continue;
         }
-        if (blank) return refuse_blank(reader, blank, err);
+        if (blank) return record_refuse_blank(reader->out->n + 1, blank, err);
         if (second) {
             status = read_second(reader, &line, err);
             second = false;

@@ -2,6 +2,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "fuzz/fuzz_targets.h"
 
+#include <complex.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -10,6 +11,7 @@
 #include "logbook/description.h"
 #include "logbook/logbook.h"
 #include "record/record.h"
+#include "record/response.h"
 #include "record/text.h"
 
 static void promise(bool kept, const char *what, const struct tune_error *err)
@@ -76,6 +78,33 @@ void fuzz_record(const uint8_t *bytes, size_t size)
         promise(memcmp(&rec, &empty, sizeof rec) == 0, "nothing beside an error", &err);
     }
     tune_record_free(&rec);
+}
+
+/* The first byte chooses what the log's section states. */
+void fuzz_response(const uint8_t *bytes, size_t size)
+{
+    struct tune_response_opts opts = {0};
+    const struct tune_response empty = {0};
+    struct tune_response out;
+    struct tune_error err = {0};
+    enum tune_status status;
+    if (!size) return;
+    opts.of_loop = bytes[0] & 1;
+    if (bytes[0] & 2) opts.torque_per_unit_nm = 18.4;
+    if (bytes[0] & 4) opts.encoder_counts_per_turn = 268435456.0;
+    status = tune_response_parse(&out, "input", bytes + 1, size - 1, &opts, &err);
+    if (status == TUNE_OK) {
+        promise(out.n > 1 && out.f_hz[0] > 0.0, "rows", &err);
+        for (size_t k = 0; k < out.n; k++) {
+            promise(isfinite(creal(out.g[k])) && isfinite(cimag(out.g[k])), "numbers", &err);
+            promise(!k || out.f_hz[k] > out.f_hz[k - 1], "rising frequencies", &err);
+            promise(!out.std || (isfinite(out.std[k]) && out.std[k] >= 0.0), "a std", &err);
+        }
+    } else {
+        promise_error(status, &err);
+        promise(memcmp(&out, &empty, sizeof out) == 0, "nothing beside an error", &err);
+    }
+    tune_response_free(&out);
 }
 
 void fuzz_logbook(const uint8_t *bytes, size_t size)

@@ -10,6 +10,7 @@
 /* Each aborts where a promise of the reader is broken: an error without a place or sentence, a result
  * beside an error, a number that is not finite, a text that does not read back. */
 void fuzz_record(const uint8_t *bytes, size_t size);
+void fuzz_response(const uint8_t *bytes, size_t size);
 void fuzz_logbook(const uint8_t *bytes, size_t size);
 void fuzz_controller(const uint8_t *bytes, size_t size);
 void fuzz_description(const uint8_t *bytes, size_t size);

@@ -79,6 +79,12 @@ static void log_seeds_keep_the_promises(void **state)
     replay_folder("record", fuzz_record);
 }
 
+static void response_seeds_keep_the_promises(void **state)
+{
+    (void)state;
+    replay_folder("response", fuzz_response);
+}
+
 static void logbook_seeds_keep_the_promises(void **state)
 {
     (void)state;
@@ -101,6 +107,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(log_seeds_keep_the_promises),
+        cmocka_unit_test(response_seeds_keep_the_promises),
         cmocka_unit_test(logbook_seeds_keep_the_promises),
         cmocka_unit_test(controller_seeds_keep_the_promises),
         cmocka_unit_test(description_seeds_keep_the_promises),
