@@ -1,4 +1,5 @@
 /* cmd_inspect.c - `inspect`: are these logs fit for use.  SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -55,6 +56,62 @@ static void print_channels(const struct tune_inspected_log *log)
     if (text[0]) print_sentence("    ", text);
 }
 
+static void add_text(char *text, size_t size, const char *what)
+{
+    const size_t used = strlen(text);
+    (void)snprintf(text + used, size - used, "%s%s", used ? ", " : "", what);
+}
+
+/* One measure: ", noise 0.0030 +- 0.0001 arcsec"; nothing where it could not be measured. */
+static void add_measure(char *text, size_t size, const char *name, double value, double std,
+                        const char *unit)
+{
+    const size_t used = strlen(text);
+    char cell[PRINT_CELL];
+    if (!isfinite(value)) return;
+    (void)snprintf(text + used, size - used, "%s%s %s%s%s", used ? ", " : "", name,
+                   isfinite(std) ? print_estimate(cell, value, std) : print_number(cell, value, 3),
+                   unit[0] ? " " : "", unit);
+}
+
+static void add_arcsec(char *text, size_t size, const char *name, struct tune_estimate rad,
+                       const char *unit)
+{
+    add_measure(text, size, name, tune_arcsec_from_rad(rad.value), tune_arcsec_from_rad(rad.std),
+                unit);
+}
+
+static void print_measures(const struct tune_inspected_log *log)
+{
+    const struct tune_measures *m = &log->health.measures;
+    char text[1024] = "", name[64];
+    const double none = (double)NAN;
+    add_measure(text, sizeof text, "stamps", m->stamp_rate_hz, none, "Hz");
+    add_measure(text, sizeof text, "stamps scatter by", 1e3 * m->stamp_scatter_s, none, "ms");
+    add_arcsec(text, sizeof text, "noise", m->noise_rad, "arcsec");
+    add_arcsec(text, sizeof text, "step", (struct tune_estimate){m->step_rad, none}, "arcsec");
+    add_arcsec(text, sizeof text, "drift", m->drift_rad_per_s, "arcsec/s");
+    if (isfinite(m->excited_hz[0])) {
+        (void)snprintf(name, sizeof name, "excited %.3g to %.4g Hz with coherence",
+                       m->excited_hz[0], m->excited_hz[1]);
+        add_measure(text, sizeof text, name, m->coherence, none, "");
+    }
+    add_measure(text, sizeof text, "current loop lags", 1e3 * m->current_lag_s.value,
+                1e3 * m->current_lag_s.std, "ms");
+    for (int i = 0; i < TUNE_LINE_ORDERS; i++) {
+        (void)snprintf(name, sizeof name, "interpolation %.0f per line", tune_line_order[i]);
+        add_arcsec(text, sizeof text, name, m->interpolation_rad[i], "arcsec");
+    }
+    for (int i = 0; i < TUNE_NOISE_BANDS; i++) {
+        (void)snprintf(name, sizeof name, "noise %g to %g Hz over quiet", tune_noise_band_hz[i][0],
+                       tune_noise_band_hz[i][1]);
+        add_measure(text, sizeof text, name, m->noise_ratio[i].value, m->noise_ratio[i].std, "");
+    }
+    if (log->kind == TUNE_LOG_SWEEP && log->rows && !isfinite(m->noise_ratio[0].value))
+        add_text(text, sizeof text, "no quiet log of this pointing and gains to look for friction");
+    if (text[0]) print_sentence("    ", text);
+}
+
 static void print_text(const struct tune_inspection *result)
 {
     printf("%s\n\n  %-20s %-6s %-14s %8s %8s %8s\n", result->provenance.logbook, "", "", "", "",
@@ -69,6 +126,7 @@ static void print_text(const struct tune_inspection *result)
         printf(" %8zu %8s %8s\n", log->rows, print_number(rate, log->rate_hz, 6),
                print_number(error, log->error_rms_arcsec, 3));
         print_channels(log);
+        print_measures(log);
         print_findings(log);
     }
     print_notes("Notes", &result->notes);

@@ -8,15 +8,28 @@
 
 enum tune_status chain_judge_health(struct tune_health *out, const struct chain *chain,
                                     const struct tune_log_entry *log, const struct tune_record *rec,
-                                    struct tune_error *err)
+                                    const struct tune_record *quiet, struct tune_error *err)
 {
     const struct tune_drive_entry *drive = &chain->logbook.drive;
+    const struct tune_requirement *requirement = &chain->logbook.requirement;
     struct tune_health_opts opts;
+    struct chain_gains gains;
+    bool found = false;
+    const enum tune_status status = chain_log_gains(&gains, &found, chain, log, err);
+    if (status) return status;
     memset(&opts, 0, sizeof opts);
     if (drive->torque_limit_nm > 0.0) opts.torque_limit_nm = drive->torque_limit_nm;
     if (drive->encoder_counts_per_turn > 0.0)
         opts.encoder_step_rad = 2.0 * TUNE_PI / drive->encoder_counts_per_turn;
+    if (drive->encoder_lines_per_turn > 0.0)
+        opts.encoder_lines_per_turn = drive->encoder_lines_per_turn;
+    if (requirement->jitter_rms_arcsec > 0.0 && !requirement->jitter_of_sky)
+        opts.jitter_rms_rad = tune_rad_from_arcsec(requirement->jitter_rms_arcsec);
+    opts.stated_rate_hz = log->reading.sample_rate_hz;
     opts.sweep = log->kind == TUNE_LOG_SWEEP;
+    opts.at_rest = log->kind == TUNE_LOG_HOLD;
+    if (found) opts.controller = &gains.controller;
+    opts.quiet = quiet;
     return tune_health_judge(out, rec, &opts, err);
 }
 
@@ -57,7 +70,7 @@ enum tune_status chain_require_health(struct tune_notes *notes, struct tune_note
 {
     struct tune_health health;
     enum tune_status status = require_clock(chain, log, rec, err);
-    if (!status) status = chain_judge_health(&health, chain, log, rec, err);
+    if (!status) status = chain_judge_health(&health, chain, log, rec, NULL, err);
     for (size_t i = 0; !status && i < health.n_findings; i++) {
         const struct tune_finding *finding = &health.finding[i];
         if (finding->severity == TUNE_WITH_CARE)

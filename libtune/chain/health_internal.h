@@ -6,9 +6,11 @@
 #include "chain/chain_internal.h"
 #include "health/health.h"
 
+/* quiet: hold or track log of the same pointing under the same gains, to compare the noise of a sweep
+ * with; NULL: none. */
 enum tune_status chain_judge_health(struct tune_health *out, const struct chain *chain,
                                     const struct tune_log_entry *log, const struct tune_record *rec,
-                                    struct tune_error *err);
+                                    const struct tune_record *quiet, struct tune_error *err);
 
 /* Refuse an unfit log with its first unfit finding that the job does not accept. What asks for care goes
  * to notes, what is accepted though unfit to accepted (may be the same). */

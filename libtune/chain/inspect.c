@@ -9,6 +9,7 @@
 #include "chain/chain_internal.h"
 #include "chain/health_internal.h"
 #include "chain/progress_internal.h"
+#include "core/sha256.h"
 #include "core/units.h"
 #include "core/workers.h"
 #include "jitter/tracking.h"
@@ -16,7 +17,8 @@
 struct inspection_work {
     const struct chain *chain;
     const struct tune_log_entry **entry; /* [n] the chosen logs */
-    struct tune_inspected_log *log;      /* [n] */
+    size_t n;
+    struct tune_inspected_log *log; /* [n] */
     struct progress progress;
 };
 
@@ -24,6 +26,7 @@ struct inspection_work {
 static void note_unreadable(struct tune_inspected_log *log, const struct tune_error *why)
 {
     struct tune_finding *finding = &log->health.finding[0];
+    log->health.measures = tune_health_unmeasured();
     log->health.verdict = TUNE_UNFIT;
     log->health.n_findings = 1;
     memset(finding, 0, sizeof *finding);
@@ -53,7 +56,57 @@ static enum tune_status error_rms(struct tune_inspected_log *log, const struct t
     return status;
 }
 
-static enum tune_status judge(struct tune_inspected_log *log, const struct chain *chain,
+static bool same_gains(const struct chain_gains *a, const struct chain_gains *b)
+{
+    char text[2][TUNE_SHA256_TEXT];
+    return chain_controller_digest(text[0], &a->controller, NULL) == TUNE_OK &&
+           chain_controller_digest(text[1], &b->controller, NULL) == TUNE_OK &&
+           !strcmp(text[0], text[1]);
+}
+
+/* The log to compare the noise of a sweep with: among the chosen ones a hold, else a track, of the same
+ * pointing under the same gains. */
+static const struct tune_log_entry *quiet_for(const struct inspection_work *work,
+                                              const struct tune_log_entry *sweep)
+{
+    const struct tune_log_entry *found = NULL;
+    struct chain_gains of_sweep, gains;
+    bool known;
+    if (sweep->kind != TUNE_LOG_SWEEP) return NULL;
+    if (chain_log_gains(&of_sweep, &known, work->chain, sweep, NULL) || !known) return NULL;
+    for (size_t i = 0; i < work->n; i++) {
+        const struct tune_log_entry *entry = work->entry[i];
+        if (entry->kind != TUNE_LOG_HOLD && (found || entry->kind != TUNE_LOG_TRACK)) continue;
+        if (strcmp(entry->pointing, sweep->pointing) != 0) continue;
+        if (chain_log_gains(&gains, &known, work->chain, entry, NULL) || !known) continue;
+        if (!same_gains(&of_sweep, &gains)) continue;
+        found = entry;
+        if (entry->kind == TUNE_LOG_HOLD) break;
+    }
+    return found;
+}
+
+static enum tune_status judge_health(struct tune_inspected_log *log,
+                                     const struct inspection_work *work,
+                                     const struct tune_log_entry *entry,
+                                     const struct tune_record *rec, struct tune_error *err)
+{
+    const struct tune_log_entry *other = quiet_for(work, entry);
+    struct tune_record quiet = {0};
+    /* a quiet log that cannot be read is told where it is judged itself */
+    enum tune_status status = other ? chain_read_log(&quiet, work->chain, other, err) : TUNE_OK;
+    if (status == TUNE_EDATA) {
+        tune_error_clear(err);
+        status = TUNE_OK;
+    }
+    if (!status)
+        status =
+            chain_judge_health(&log->health, work->chain, entry, rec, quiet.n ? &quiet : NULL, err);
+    tune_record_free(&quiet);
+    return status;
+}
+
+static enum tune_status judge(struct tune_inspected_log *log, const struct inspection_work *work,
                               const struct tune_log_entry *entry, const struct tune_record *rec,
                               struct tune_error *err)
 {
@@ -69,7 +122,7 @@ static enum tune_status judge(struct tune_inspected_log *log, const struct chain
         memcpy(log->column[role], rec->column[role], sizeof log->column[role]);
         if (unit) (void)snprintf(log->unit[role], sizeof log->unit[role], "%s", unit);
     }
-    enum tune_status status = chain_judge_health(&log->health, chain, entry, rec, err);
+    enum tune_status status = judge_health(log, work, entry, rec, err);
     if (!status) status = error_rms(log, rec, err);
     return status;
 }
@@ -91,7 +144,7 @@ static enum tune_status inspect_one(void *user, size_t item, struct tune_error *
     log->kind = entry->kind;
     log->error_rms_arcsec = log->rate_hz = log->duration_s = (double)NAN;
     status = chain_read_log(&rec, work->chain, entry, err);
-    if (!status) status = judge(log, work->chain, entry, &rec, err);
+    if (!status) status = judge(log, work, entry, &rec, err);
     if (status == TUNE_EDATA) {
         note_unreadable(log, err);
         tune_error_clear(err);
@@ -116,6 +169,7 @@ static enum tune_status inspect_all(struct tune_inspection *out, const struct ch
     out->n_logs = n;
     work->chain = chain;
     work->entry = entry;
+    work->n = n;
     work->log = out->log;
     progress_start(&work->progress, chain->job->watch, n, 0.0, 1.0);
     status = tune_workers_run(n, chain->job->threads, inspect_one, work, err);
@@ -135,6 +189,20 @@ static enum tune_status inspect_all(struct tune_inspection *out, const struct ch
     return status;
 }
 
+/* The file of a log's own gains; the logbook's are in axis.ini. */
+static enum tune_status add_gains(struct tune_provenance *now, const struct chain *chain,
+                                  const struct tune_log_entry *log, struct tune_error *err)
+{
+    char name[TUNE_OPTION_NAME];
+    struct chain_gains gains;
+    bool found;
+    if (!log->controller_file[0]) return TUNE_OK;
+    const enum tune_status status = chain_log_gains(&gains, &found, chain, log, err);
+    if (status) return status;
+    (void)snprintf(name, sizeof name, "log %s gains", log->name);
+    return chain_add_gains(now, name, &gains, err);
+}
+
 /* The logs of the job and what the answer depends on. */
 static enum tune_status choose(const struct tune_log_entry **entry, size_t *n,
                                struct tune_provenance *now, const struct chain *chain,
@@ -148,10 +216,13 @@ static enum tune_status choose(const struct tune_log_entry **entry, size_t *n,
         if (logbook->log[i].kind == TUNE_LOG_RESPONSE) continue; /* a table, no record */
         entry[(*n)++] = &logbook->log[i];
         status = chain_add_log(now, chain, &logbook->log[i], 0, err);
+        if (!status) status = add_gains(now, chain, &logbook->log[i], err);
     }
     if (!status)
-        status = tune_provenance_add_option(now, err, "torque_limit_nm", "%.15g",
-                                            logbook->drive.torque_limit_nm);
+        status = tune_provenance_add_option(
+            now, err, "judged by", "%.15g N m, %.15g counts, %.15g lines, %.15g arcsec",
+            logbook->drive.torque_limit_nm, logbook->drive.encoder_counts_per_turn,
+            logbook->drive.encoder_lines_per_turn, logbook->requirement.jitter_rms_arcsec);
     if (!status && *n == 0)
         status = tune_error_set(err, TUNE_EDATA, "there is no log to inspect among those chosen");
     return status;

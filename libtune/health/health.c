@@ -4,8 +4,10 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "health/health.h"
 
+#include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "health/findings_internal.h"
@@ -30,6 +32,7 @@ static const char *const finding_name[] = {
     "torque-saturated",    /* torque on its limit */
     "encoder-glitch",      /* isolated jumps of the angle */
     "quantisation-coarse", /* steps of the angle above the declared ones */
+    "quantisation-fine",   /* values between the declared steps */
     "position-float32",    /* the angle went through single precision */
     "noise-high",          /* sensor noise that leaves no room for the requirement */
     "interpolation-error", /* lines of the encoder's interpolation */
@@ -73,12 +76,66 @@ void health_add(struct health_case *c, const char *name, enum tune_verdict sever
     va_end(args);
 }
 
+static int by_value(const void *a, const void *b)
+{
+    const double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+double health_median(double *x, size_t n)
+{
+    qsort(x, n, sizeof *x, by_value);
+    return x[n / 2];
+}
+
+static void find_active(struct health_case *c)
+{
+    const double *d = c->rec->channel[TUNE_ROLE_EXCITATION];
+    size_t from = 0, to = c->rec->n;
+    while (d && from < to && d[from] == 0.0)
+        from++;
+    while (d && to > from && d[to - 1] == 0.0)
+        to--;
+    c->active[0] = from;
+    c->active[1] = to;
+}
+
+struct tune_measures tune_health_unmeasured(void)
+{
+    const double none = (double)NAN;
+    const struct tune_estimate unknown = {none, none};
+    struct tune_measures m = {.stamp_rate_hz = none,
+                              .stamp_scatter_s = none,
+                              .noise_rad = unknown,
+                              .step_rad = none,
+                              .drift_rad_per_s = unknown,
+                              .excited_hz = {none, none},
+                              .coherence = none,
+                              .current_lag_s = unknown};
+    for (int i = 0; i < TUNE_LINE_ORDERS; i++)
+        m.interpolation_rad[i] = unknown;
+    for (int i = 0; i < TUNE_NOISE_BANDS; i++)
+        m.noise_ratio[i] = unknown;
+    return m;
+}
+
+/* In this order: what is found first keeps the later ones from telling the same again. */
+static enum tune_status (*const look[])(struct health_case *, struct tune_error *) = {
+    health_check_stamps,   health_measure_encoder,     health_measure_step,
+    health_check_channels, health_check_stuck,         health_check_excitation,
+    health_check_torque,   health_check_glitches,      health_check_quantisation,
+    health_check_noise,    health_check_interpolation, health_check_course,
+    health_check_law,      health_check_response,      health_check_current,
+    health_check_reversal, health_check_friction,
+};
+
 enum tune_status tune_health_judge(struct tune_health *out, const struct tune_record *rec,
                                    const struct tune_health_opts *opts, struct tune_error *err)
 {
     struct health_case c = {.out = out, .rec = rec, .opts = opts};
-    enum tune_status status;
+    enum tune_status status = TUNE_OK;
     memset(out, 0, sizeof *out);
+    out->measures = tune_health_unmeasured();
     if (!rec->channel[TUNE_ROLE_POSITION])
         return tune_record_require(rec, TUNE_ROLE_POSITION, NULL, err);
     if (rec->n < ROWS_MIN) {
@@ -86,16 +143,12 @@ enum tune_status tune_health_judge(struct tune_health *out, const struct tune_re
                    "the log has %zu rows only", rec->n);
         return TUNE_OK;
     }
-    status = health_measure_encoder(&c, err);
-    if (status != TUNE_OK) {
+    find_active(&c);
+    for (size_t i = 0; i < sizeof look / sizeof *look && !status; i++)
+        status = look[i](&c, err);
+    if (status) {
         memset(out, 0, sizeof *out);
-        return status;
+        out->measures = tune_health_unmeasured();
     }
-    health_check_channels(&c);
-    health_check_excitation(&c);
-    health_check_torque(&c);
-    health_check_glitches(&c);
-    health_check_quantisation(&c);
-    health_check_reversal(&c);
-    return TUNE_OK;
+    return status;
 }

@@ -7,6 +7,7 @@
 #include <stddef.h>
 
 #include "control/controller.h"
+#include "core/estimate.h"
 #include "core/status.h"
 #include "record/record.h"
 
@@ -24,11 +25,35 @@ struct tune_finding {
 
 enum { TUNE_FINDINGS_MAX = 32 };
 
+enum { TUNE_LINE_ORDERS = 3, TUNE_NOISE_BANDS = 2 };
+
+/* What every log is measured for, whether something is wrong or not. NAN: not measurable in this one. */
+struct tune_measures {
+    double stamp_rate_hz, stamp_scatter_s; /* of the time stamps; rms about a uniform clock */
+    struct tune_estimate noise_rad;        /* white noise on the position, std per sample */
+    double step_rad;                       /* grid that the positions lie on */
+    struct tune_estimate drift_rad_per_s;  /* of position - target, of the position where none */
+    double excited_hz[2];                  /* where torque and position answer the excitation */
+    double coherence;                      /* median in that band, by octave */
+    struct tune_estimate current_lag_s;    /* of the measured torque behind the command */
+    /* amplitude of the encoder's error of period 1, 1/2, 1/4 of a line, as the log shows it: inside a
+     * loop the error is |S| times that of the encoder */
+    struct tune_estimate interpolation_rad[TUNE_LINE_ORDERS];
+    /* noise of the position during the sweep over that of the quiet log, powers, in
+     * tune_noise_band_hz: friction shows there first */
+    struct tune_estimate noise_ratio[TUNE_NOISE_BANDS];
+};
+
 struct tune_health {
     enum tune_verdict verdict; /* the worst finding's */
     size_t n_findings;
     struct tune_finding finding[TUNE_FINDINGS_MAX];
+    struct tune_measures measures;
 };
+
+/* The bands of noise_ratio, Hz, and the orders of interpolation_rad, periods per line. */
+TUNE_API extern const double tune_noise_band_hz[TUNE_NOISE_BANDS][2];
+TUNE_API extern const double tune_line_order[TUNE_LINE_ORDERS];
 
 /* What is known beside the log. All zero: nothing. */
 struct tune_health_opts {
@@ -38,10 +63,14 @@ struct tune_health_opts {
     double stated_rate_hz;                    /* 0: none stated */
     double jitter_rms_rad;                    /* required; 0: unknown */
     bool sweep;                               /* an excitation is expected */
+    bool at_rest;                             /* the axis is to stand still: a hold */
     const struct tune_controller *controller; /* gains active during the log; NULL: unknown */
     const struct tune_record *quiet; /* hold or track log of the same pointing under the same gains;
                                         NULL: none */
 };
+
+/* All NAN. */
+TUNE_API struct tune_measures tune_health_unmeasured(void);
 
 /* The name of the i-th finding there is, NULL behind the last: for --accept and for documents. */
 TUNE_API const char *tune_finding_name(size_t i);

@@ -1,9 +1,11 @@
 /* inspection.c - inspect.json.  SPDX-License-Identifier: GPL-3.0-or-later */
 #include "results/inspection.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "core/units.h"
 #include "results/json_internal.h"
 
 static const char *const verdicts[] = {"fit", "with care", "unfit"};
@@ -33,6 +35,46 @@ static void findings(struct json_io *io, struct tune_health *health)
         json_io_item(io, i);
         finding_fields(io, &health->finding[i]);
         json_io_leave(io);
+    }
+    json_io_leave(io);
+}
+
+/* An angle of the struct (rad) as arcsec in the file. */
+static void arcsec(struct json_io *io, const char *key, double *rad)
+{
+    double x = tune_arcsec_from_rad(*rad);
+    json_io_number(io, key, &x);
+    if (!io->writing) *rad = tune_rad_from_arcsec(x);
+}
+
+static void arcsec_estimate(struct json_io *io, const char *key, struct tune_estimate *rad)
+{
+    struct tune_estimate x = {tune_arcsec_from_rad(rad->value), tune_arcsec_from_rad(rad->std)};
+    json_io_estimate(io, key, &x);
+    if (!io->writing)
+        *rad = (struct tune_estimate){tune_rad_from_arcsec(x.value), tune_rad_from_arcsec(x.std)};
+}
+
+static void measures(struct json_io *io, struct tune_measures *m)
+{
+    char key[48];
+    json_io_enter(io, "measures");
+    json_io_number(io, "stamp_rate_hz", &m->stamp_rate_hz);
+    json_io_number(io, "stamp_scatter_s", &m->stamp_scatter_s);
+    arcsec_estimate(io, "noise_arcsec", &m->noise_rad);
+    arcsec(io, "step_arcsec", &m->step_rad);
+    arcsec_estimate(io, "drift_arcsec_per_s", &m->drift_rad_per_s);
+    json_io_numbers(io, "excited_hz", m->excited_hz, 2);
+    json_io_number(io, "coherence", &m->coherence);
+    json_io_estimate(io, "current_lag_s", &m->current_lag_s);
+    for (int i = 0; i < TUNE_LINE_ORDERS; i++) {
+        (void)snprintf(key, sizeof key, "interpolation_%.0f_per_line_arcsec", tune_line_order[i]);
+        arcsec_estimate(io, key, &m->interpolation_rad[i]);
+    }
+    for (int i = 0; i < TUNE_NOISE_BANDS; i++) {
+        (void)snprintf(key, sizeof key, "noise_ratio_%g_to_%g_hz", tune_noise_band_hz[i][0],
+                       tune_noise_band_hz[i][1]);
+        json_io_estimate(io, key, &m->noise_ratio[i]);
     }
     json_io_leave(io);
 }
@@ -78,6 +120,7 @@ static void fields(struct json_io *io, void *result)
         channels(io, log->channel);
         columns(io, log);
         json_io_number(io, "error_rms_arcsec", &log->error_rms_arcsec);
+        measures(io, &log->health.measures);
         findings(io, &log->health);
         json_io_leave(io);
     }

@@ -1,0 +1,289 @@
+/* current.c - is the torque the command, or what the drive measured?
+ *
+ * The torque answers the excitation d by U/D = S F, S = 1/(1 + C G) the loop's sensitivity, which goes to 1
+ * at high frequency, and F = 1 where the torque is the command of the same row. There, to second order in
+ * 1/omega and in omega tau,
+ *     arg U/D = -omega tau - a/omega,      ln|U/D| = k - c omega^2 - b/omega^2 .
+ * A column that is late by whole rows has tau = rows T and c = 0, a current loop of first order c = tau^2/2,
+ * one of second order with damping zeta = 1/sqrt 2 c = 0 and |U/D| falling later. With both logged the same
+ * holds of measured torque over torque, with a = b = 0.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "core/units.h"
+#include "health/findings_internal.h"
+
+enum { SHIFT_MOST = 8, POINTS_LEAST = 24, TERMS = 3, ROUNDS = 12 };
+
+/* The upper two octaves of the band. */
+static const double octaves = 4.0;
+
+static const double distinct = 8.0;
+
+/* A lag this near to whole rows is a column that is late; beyond it a current loop. */
+static const double near_whole = 0.15;
+
+/* The modes that the loop sees make U/D wander; a lag is known no better than this part of a row. */
+static const double row_floor = 0.01;
+
+/* Least squares with weights that forget what lies far off (Tukey's biweight at 4.7 std, J. W. Tukey and A. E.
+ * Beaton, Technometrics 16, 1974). x[TERMS][n], y[n]; coefficients and std out. */
+struct fit {
+    double value[TERMS], std[TERMS];
+};
+
+static bool solve(double a[TERMS][TERMS], double inverse[TERMS][TERMS])
+{
+    double m[TERMS][2 * TERMS];
+    for (int i = 0; i < TERMS; i++)
+        for (int j = 0; j < TERMS; j++) {
+            m[i][j] = a[i][j];
+            m[i][TERMS + j] = i == j;
+        }
+    for (int i = 0; i < TERMS; i++) {
+        if (!(fabs(m[i][i]) > 1e-14)) return false; /* positive definite: no pivoting */
+        for (int j = 2 * TERMS - 1; j >= i; j--)
+            m[i][j] /= m[i][i];
+        for (int k = 0; k < TERMS; k++)
+            for (int j = 2 * TERMS - 1; k != i && j >= i; j--)
+                m[k][j] -= m[k][i] * m[i][j];
+    }
+    for (int i = 0; i < TERMS; i++)
+        memcpy(inverse[i], m[i] + TERMS, sizeof inverse[i]);
+    return true;
+}
+
+struct points {
+    size_t n;
+    double *x[TERMS], *y, *weight, *work; /* [n] */
+};
+
+static double residual(const struct points *p, const struct fit *fit, size_t k)
+{
+    double r = p->y[k];
+    for (int i = 0; i < TERMS; i++)
+        r -= fit->value[i] * p->x[i][k];
+    return r;
+}
+
+static bool round_of_fit(struct fit *fit, const struct points *p)
+{
+    double a[TERMS][TERMS] = {{0.0}}, inverse[TERMS][TERMS], b[TERMS] = {0.0};
+    double left = 0.0, weight = 0.0;
+    for (size_t k = 0; k < p->n; k++)
+        for (int i = 0; i < TERMS; i++) {
+            b[i] += p->weight[k] * p->x[i][k] * p->y[k];
+            for (int j = 0; j < TERMS; j++)
+                a[i][j] += p->weight[k] * p->x[i][k] * p->x[j][k];
+        }
+    if (!solve(a, inverse)) return false;
+    for (int i = 0; i < TERMS; i++) {
+        fit->value[i] = 0.0;
+        for (int j = 0; j < TERMS; j++)
+            fit->value[i] += inverse[i][j] * b[j];
+    }
+    for (size_t k = 0; k < p->n; k++) {
+        left += p->weight[k] * pow(residual(p, fit, k), 2.0);
+        weight += p->weight[k];
+    }
+    for (int i = 0; i < TERMS; i++)
+        fit->std[i] = sqrt(left / fmax(weight - TERMS, 1.0) * inverse[i][i]);
+    return true;
+}
+
+static bool fit_points(struct fit *fit, const struct points *p)
+{
+    for (size_t k = 0; k < p->n; k++)
+        p->weight[k] = 1.0;
+    for (int round = 0; round < ROUNDS; round++) {
+        if (!round_of_fit(fit, p)) return false;
+        for (size_t k = 0; k < p->n; k++)
+            p->work[k] = fabs(residual(p, fit, k));
+        const double reach = 4.7 / 0.6745 * health_median(p->work, p->n) + 1e-12;
+        for (size_t k = 0; k < p->n; k++) {
+            const double part = residual(p, fit, k) / reach;
+            p->weight[k] = fabs(part) < 1.0 ? pow(1.0 - part * part, 2.0) : 0.0;
+        }
+    }
+    return true;
+}
+
+/* ---- lag of a response ---------------------------------------------------------------------------*/
+
+struct lag {
+    bool known;
+    struct tune_estimate tau_s;   /* delay at low frequency */
+    struct tune_estimate fall_s2; /* c */
+    double gain;                  /* exp(k) */
+    double first_hz, last_hz;
+};
+
+/* exp(i omega tau) g, tau whole rows, comes nearest to 1. */
+static int whole_rows(const struct tune_frf *frf, size_t from, double rate_hz)
+{
+    int best = 0;
+    double most = -INFINITY;
+    for (int rows = -SHIFT_MOST; rows <= SHIFT_MOST; rows++) {
+        double sum = 0.0;
+        for (size_t i = from; i < frf->n; i++) {
+            const double turn = 2.0 * TUNE_PI * frf->f_hz[i] * rows / rate_hz;
+            sum += creal(frf->g[i] * CMPLX(cos(turn), sin(turn))) / cabs(frf->g[i]);
+        }
+        if (sum > most) most = sum, best = rows;
+    }
+    return best;
+}
+
+static enum tune_status points_make(struct points *p, size_t n, struct tune_error *err)
+{
+    double *room = malloc((TERMS + 3) * n * sizeof *room);
+    if (!room) return tune_error_memory(err, "measuring the lag of the torque");
+    p->n = n;
+    for (int i = 0; i < TERMS; i++)
+        p->x[i] = room + (size_t)i * n;
+    p->y = room + TERMS * n;
+    p->weight = p->y + n;
+    p->work = p->weight + n;
+    return TUNE_OK;
+}
+
+/* With `loop` what is left of the loop at high frequency is fitted too. x = f/f_last. */
+static enum tune_status measure_lag(struct lag *out, const struct tune_frf *frf, double rate_hz,
+                                    bool loop, struct tune_error *err)
+{
+    const double top = frf->n ? frf->f_hz[frf->n - 1] : 0.0, omega = 2.0 * TUNE_PI * top;
+    size_t from = 0;
+    struct points p = {0};
+    struct fit phase, size;
+    *out = (struct lag){.known = false};
+    while (from < frf->n && frf->f_hz[from] * octaves < top)
+        from++;
+    if (frf->n < from + POINTS_LEAST) return TUNE_OK;
+    for (size_t i = from; i < frf->n; i++)
+        if (!(cabs(frf->g[i]) > 0.0)) return TUNE_OK;
+    const int rows = whole_rows(frf, from, rate_hz);
+    const enum tune_status status = points_make(&p, frf->n - from, err);
+    if (status) return status;
+    for (size_t k = 0; k < p.n; k++) {
+        const double x = frf->f_hz[from + k] / top, turn = omega * x * rows / rate_hz;
+        p.y[k] = carg(frf->g[from + k] * CMPLX(cos(turn), sin(turn)));
+        p.x[0][k] = -x;
+        p.x[1][k] = loop ? -1.0 / x : x * x * x;
+        p.x[2][k] = loop ? x * x * x : x * x * x * x * x;
+    }
+    out->known = fit_points(&phase, &p);
+    for (size_t k = 0; k < p.n; k++) {
+        const double x = frf->f_hz[from + k] / top;
+        p.y[k] = log(cabs(frf->g[from + k]));
+        p.x[0][k] = -x * x;
+        p.x[1][k] = 1.0;
+        p.x[2][k] = loop ? -1.0 / (x * x) : x * x * x * x;
+    }
+    out->known = out->known && fit_points(&size, &p);
+    free(p.x[0]);
+    if (!out->known) return TUNE_OK;
+    out->tau_s.value = phase.value[0] / omega + rows / rate_hz;
+    out->tau_s.std = hypot(phase.std[0] / omega, row_floor / rate_hz);
+    out->fall_s2.value = size.value[0] / (omega * omega);
+    out->fall_s2.std = hypot(size.std[0], 1e-4) / (omega * omega);
+    out->gain = exp(size.value[1]);
+    out->first_hz = frf->f_hz[from];
+    out->last_hz = top;
+    return TUNE_OK;
+}
+
+/* Response of `output` to `input`, both read as torque and position of a record. *known false: there is none. */
+static enum tune_status respond(struct tune_frf *out, bool *known, const struct tune_record *rec,
+                                enum tune_role input, enum tune_role output, struct tune_error *err)
+{
+    struct tune_record as = *rec;
+    struct tune_frf_opts opts = tune_frf_defaults();
+    struct tune_error why = {0};
+    for (int role = 0; role < TUNE_ROLE_COUNT; role++)
+        as.channel[role] = NULL;
+    as.channel[TUNE_ROLE_TORQUE] = rec->channel[input];
+    as.channel[TUNE_ROLE_EXCITATION] = rec->channel[TUNE_ROLE_EXCITATION];
+    as.channel[TUNE_ROLE_POSITION] = rec->channel[output];
+    as.delay_samples[TUNE_ROLE_TORQUE] = rec->delay_samples[input];
+    as.delay_samples[TUNE_ROLE_POSITION] = rec->delay_samples[output];
+    opts.stride = 1 + rec->n / 60000;
+    const enum tune_status status = tune_frf_estimate(out, NULL, &as, &opts, &why);
+    *known = status == TUNE_OK;
+    if (status && status != TUNE_EDATA && err) *err = why;
+    return status == TUNE_EDATA ? TUNE_OK : status;
+}
+
+/* ---- what it means -------------------------------------------------------------------------------*/
+
+static void report(struct health_case *c, const struct lag *lag)
+{
+    const double row_s = 1.0 / c->rec->rate_hz, tau = lag->tau_s.value;
+    const double rows = tau / row_s, std = lag->tau_s.std / row_s, whole = round(rows);
+    const bool late = fabs(rows) > distinct * std;
+    const bool falls =
+        lag->fall_s2.value > distinct * lag->fall_s2.std && lag->fall_s2.value > 0.05 * tau * tau;
+    if (late && tau > 0.0 && (falls || fabs(rows - whole) > fmax(near_whole, distinct * std))) {
+        c->out->measures.current_lag_s = lag->tau_s;
+        health_add(
+            c, "torque-measured", TUNE_WITH_CARE, 0, tau,
+            "log the command too: map it to torque and the measured one to measured_torque",
+            "the torque lags the excitation by %.3g +- %.1g ms and falls off between %.3g and "
+            "%.3g Hz: a measured current, whose loop then hides in the response",
+            1e3 * tau, 1e3 * lag->tau_s.std, lag->first_hz, lag->last_hz);
+    } else if (late && whole != 0.0 && fabs(rows - whole) <= near_whole && !c->law_speaks) {
+        health_add(
+            c, "columns-skewed", TUNE_WITH_CARE, 0, whole,
+            whole > 0.0
+                ? "see which column is late: write torque_delay_samples into the log's section, "
+                  "and compare the position with the torque too"
+                : "write excitation_delay_samples into the log's section, and compare the "
+                  "position with the torque too",
+            "the %s is %g row%s late against the %s (%.2f +- %.2f, from %.3g to %.3g Hz)",
+            whole > 0.0 ? "torque" : "excitation", fabs(whole), fabs(whole) > 1.0 ? "s" : "",
+            whole > 0.0 ? "excitation" : "torque", fabs(rows), std, lag->first_hz, lag->last_hz);
+    }
+}
+
+static bool equal(const double *a, const double *b, size_t n)
+{
+    double most = 0.0, apart = 0.0;
+    for (size_t k = 0; k < n; k++) {
+        most = fmax(most, fabs(a[k]));
+        apart = fmax(apart, fabs(a[k] - b[k]));
+    }
+    return apart <= 1e-9 * most;
+}
+
+static enum tune_status check_command(struct health_case *c, struct tune_error *err)
+{
+    const double *d = c->rec->channel[TUNE_ROLE_EXCITATION], *u = c->rec->channel[TUNE_ROLE_TORQUE];
+    struct tune_frf frf;
+    struct lag lag = {.known = false};
+    bool known;
+    if (!c->opts->sweep || !d || c->law_holds || equal(d, u, c->rec->n)) return TUNE_OK;
+    enum tune_status status =
+        respond(&frf, &known, c->rec, TUNE_ROLE_EXCITATION, TUNE_ROLE_TORQUE, err);
+    if (status || !known) return status;
+    status = measure_lag(&lag, &frf, c->rec->rate_hz, frf.closed_loop, err);
+    tune_frf_free(&frf);
+    if (!status && lag.known) report(c, &lag);
+    return status;
+}
+
+enum tune_status health_check_current(struct health_case *c, struct tune_error *err)
+{
+    struct tune_frf frf;
+    struct lag lag = {.known = false};
+    bool known;
+    if (!c->rec->channel[TUNE_ROLE_TORQUE]) return TUNE_OK;
+    if (!c->rec->channel[TUNE_ROLE_MEASURED_TORQUE]) return check_command(c, err);
+    enum tune_status status =
+        respond(&frf, &known, c->rec, TUNE_ROLE_TORQUE, TUNE_ROLE_MEASURED_TORQUE, err);
+    if (status || !known) return status;
+    status = measure_lag(&lag, &frf, c->rec->rate_hz, false, err);
+    tune_frf_free(&frf);
+    if (!status && lag.known) c->out->measures.current_lag_s = lag.tau_s;
+    return status;
+}
