@@ -215,6 +215,12 @@ static enum tune_status respond(struct tune_frf *out, bool *known, const struct 
     return status == TUNE_EDATA ? TUNE_OK : status;
 }
 
+/* A command is held for a row, on average half a row behind its stamp: that is no lag of the current loop. */
+static struct tune_estimate of_the_loop(const struct lag *lag, double rate_hz)
+{
+    return (struct tune_estimate){lag->tau_s.value - 0.5 / rate_hz, lag->tau_s.std};
+}
+
 /* ---- what it means -------------------------------------------------------------------------------*/
 
 static void report(struct health_case *c, const struct lag *lag)
@@ -284,6 +290,6 @@ enum tune_status health_check_current(struct health_case *c, struct tune_error *
     if (status || !known) return status;
     status = measure_lag(&lag, &frf, c->rec->rate_hz, false, err);
     tune_frf_free(&frf);
-    if (!status && lag.known) c->out->measures.current_lag_s = lag.tau_s;
+    if (!status && lag.known) c->out->measures.current_lag_s = of_the_loop(&lag, c->rec->rate_hz);
     return status;
 }

@@ -35,7 +35,8 @@ struct tune_measures {
     struct tune_estimate drift_rad_per_s;  /* of position - target, of the position where none */
     double excited_hz[2];                  /* where torque and position answer the excitation */
     double coherence;                      /* median in that band, by octave */
-    struct tune_estimate current_lag_s;    /* of the measured torque behind the command */
+    struct tune_estimate current_lag_s;    /* of the measured torque behind the command, less
+                                            half a row, for which the command is held */
     /* amplitude of the encoder's error of period 1, 1/2, 1/4 of a line, as the log shows it: inside a
      * loop the error is |S| times that of the encoder */
     struct tune_estimate interpolation_rad[TUNE_LINE_ORDERS];

@@ -79,7 +79,7 @@ static void report(struct health_case *c, enum tune_role role, const struct run 
     /* common practice, no source: more than a hundredth of the log is no longer to be trusted */
     const bool much = run->length > c->rec->n / 100;
     health_add(c, "stuck-channel", vital && much ? TUNE_UNFIT : TUNE_WITH_CARE, run->from + 1,
-               (double)run->length,
+               length_s,
                "see whether link or sensor dropped out there; log again, or cut that part off",
                "the %s stands still for %zu rows, %.3g s, while %s", tune_role_name(role),
                run->length, length_s, while_what);
