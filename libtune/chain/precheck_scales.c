@@ -133,9 +133,9 @@ static void check_torque_sign(struct precheck_work *work)
     if (work->contradict) {
         contradiction(check);
     } else if (weight != 0.0) {
-        precheck_text(check, "Against a weight that pulls to the %s side the drive %s.", "positive",
-                      weight > 0.0 ? "holds with negative torque, as it should"
-                                   : "holds with positive torque");
+        precheck_text(check,
+                      "Where the weight pulls to the positive side the drive holds with %s torque.",
+                      weight > 0.0 ? "negative" : "positive");
         sign_result(check, weight);
     } else if (gain != 0.0 && moved != 0.0) {
         precheck_text(check,

@@ -1,5 +1,7 @@
 /* coast.c - the axis after the drive was disabled at speed.
  * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <gsl/gsl_cdf.h>
+#include <gsl/gsl_randist.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -9,8 +11,10 @@
 
 enum { BLOCKS = 12, BLOCKS_MIN = 5, BLOCK_MIN = 8 };
 
-static const double SLOWEST =
-    0.15; /* part of the speed at the start below which it is not followed */
+/* parts of the speed at the start: below the first the axis is not followed; above the second friction
+ * and drag look alike */
+static const double SLOWEST = 0.15, FASTEST_END = 0.7;
+static const double settle_s = 0.1; /* what was bent under torque swings after the drive lets go */
 
 /* First row of the last stretch without drive; n where there is none. */
 static size_t disabled_from(const struct tune_record *rec)
@@ -23,29 +27,42 @@ static size_t disabled_from(const struct tune_record *rec)
     return k;
 }
 
+/* Mean and std of a normal deviate that is known not to be negative. */
+static struct tune_estimate not_negative(struct tune_estimate x)
+{
+    const double a = -x.value / x.std;
+    /* far in the tail the ratio of density and tail is a + 1/a */
+    const double hazard =
+        a < 30.0 ? gsl_ran_ugaussian_pdf(a) / gsl_cdf_ugaussian_Q(a) : a + 1.0 / a;
+    return (struct tune_estimate){x.value + x.std * hazard,
+                                  x.std * sqrt(fmax(1.0 + a * hazard - hazard * hazard, 1e-4))};
+}
+
 /* deceleration = friction + drag speed, over blocks; everything turned so that the axis moves upwards */
 static bool regress(struct tune_coast_fit *out, const struct tune_record *rec, const double *v,
-                    size_t length, size_t blocks)
+                    size_t begin, size_t length, size_t blocks)
 {
     const double *x = rec->channel[TUNE_ROLE_POSITION];
     const double turn = out->speed_rad_per_s < 0.0 ? -1.0 : 1.0;
     double row[2 * BLOCKS], y[BLOCKS], mean = 0.0;
     struct motion_ols ols;
     for (size_t i = 0; i < blocks; i++) {
-        const size_t first = out->row + 1 + i * length;
+        const size_t first = begin + i * length;
         row[2 * i] = 1.0;
         row[2 * i + 1] = turn * motion_block_mean(v + first, length);
         mean += row[2 * i + 1] / (double)blocks;
         y[i] = -turn * motion_block_acceleration(x + first, length, rec->rate_hz);
     }
     if (!motion_ols_fit(&ols, row, y, blocks, 2)) return false;
-    out->friction_per_s2 = motion_ols_estimate(&ols, 0);
-    out->drag_per_s = motion_ols_estimate(&ols, 1);
+    /* the deceleration at the mean speed and the slope about it are independent */
+    out->drag_per_s = not_negative(motion_ols_estimate(&ols, 1));
     out->mean_speed_rad_per_s = mean;
     out->mean_per_s2.value = ols.beta[0] + ols.beta[1] * mean;
     out->mean_per_s2.std = motion_widening(ols.dof) *
                            sqrt(fmax(0.0, ols.covariance[0][0] + 2.0 * mean * ols.covariance[0][1] +
                                               mean * mean * ols.covariance[1][1]));
+    out->friction_per_s2.value = out->mean_per_s2.value - mean * out->drag_per_s.value;
+    out->friction_per_s2.std = hypot(out->mean_per_s2.std, mean * out->drag_per_s.std);
     return true;
 }
 
@@ -67,7 +84,8 @@ static void find_rest(struct tune_coast_fit *out, const struct tune_record *rec,
 static enum tune_status fit_from(struct tune_coast_fit *out, const struct tune_record *rec,
                                  const double *v, double noise_rad_per_s, struct tune_error *err)
 {
-    size_t end = out->row, length, blocks = BLOCKS;
+    const size_t begin = out->row + 1 + (size_t)(settle_s * rec->rate_hz);
+    size_t end = begin, length, blocks = BLOCKS;
     double turn;
     out->speed_rad_per_s = v[out->row];
     turn = out->speed_rad_per_s < 0.0 ? -1.0 : 1.0;
@@ -77,12 +95,16 @@ static enum tune_status fit_from(struct tune_coast_fit *out, const struct tune_r
                               "speed, where the axis has room to run out");
     while (end + 1 < rec->n && turn * v[end] > SLOWEST * fabs(out->speed_rad_per_s))
         end++;
-    length = (end - out->row - 2) / BLOCKS;
-    if (end < out->row + 2 || length < BLOCK_MIN) {
+    if (end + 1 >= rec->n && turn * v[rec->n - 1] > FASTEST_END * fabs(out->speed_rad_per_s))
+        return tune_error_set(err, TUNE_EDATA,
+                              "the axis hardly slows down while it is logged: log until it rests, "
+                              "or start slower");
+    length = end > begin ? (end - begin - 1) / BLOCKS : 0;
+    if (length < BLOCK_MIN) {
         length = BLOCK_MIN;
-        blocks = end < out->row + 2 ? 0 : (end - out->row - 2) / BLOCK_MIN;
+        blocks = end > begin ? (end - begin - 1) / BLOCK_MIN : 0;
     }
-    if (blocks < BLOCKS_MIN || !regress(out, rec, v, length, blocks))
+    if (blocks < BLOCKS_MIN || !regress(out, rec, v, begin, length, blocks))
         return tune_error_set(err, TUNE_EDATA,
                               "the run-out is too short to tell friction from it (%.3g s): disable "
                               "the drive at a higher speed, or log faster",

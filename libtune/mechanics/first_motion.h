@@ -78,7 +78,8 @@ TUNE_API enum tune_status tune_load_fit(struct tune_load_fit *out, const struct 
                                         const struct tune_weight *other, double angle_scale,
                                         struct tune_error *err);
 
-/* The axis after the drive was disabled at speed. deceleration = friction + drag |v|. */
+/* The axis after the drive was disabled at speed. deceleration = friction + drag |v|, drag >= 0: what is
+ * known of both is the least-squares estimate cut off where drag would be negative. */
 struct tune_coast_fit {
     size_t row;                           /* where the drive was disabled, from 0 */
     double speed_rad_per_s;               /* there, signed */
@@ -90,7 +91,8 @@ struct tune_coast_fit {
 };
 
 /* Needs position and enabled or torque.
- *   TUNE_EDATA  a channel is missing, the drive was not disabled at speed, too short */
+ *   TUNE_EDATA  a channel is missing, the drive was not disabled at speed, it hardly slows down, too
+ *               short */
 TUNE_API enum tune_status tune_coast_fit(struct tune_coast_fit *out, const struct tune_record *rec,
                                          struct tune_error *err);
 
@@ -131,7 +133,7 @@ TUNE_API enum tune_status tune_limit_fit(struct tune_limit_fit *out, const struc
 
 /* What the drive made of following errors. */
 struct tune_following_fit {
-    double borne_rad;   /* largest |target - position| it bore for 0.1 s while enabled */
+    double borne_rad;   /* largest |target - position| it bore for 20 ms while enabled */
     bool tripped;       /* it was disabled at a following error that was the largest of the log */
     double tripped_rad; /* that error */
     size_t row;         /* from 0 */

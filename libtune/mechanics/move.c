@@ -62,7 +62,7 @@ enum tune_status tune_move_measure(struct tune_estimate *out, const struct tune_
                               "the axis does not stand still at the %s of the log: let it rest "
                               "there for a second",
                               before < 8 ? "beginning" : "end");
-    /* the last quarter of the rest before, clear of the start-up; the last half of the rest after */
+    /* clear of the start of the motion and of its last creep */
     const size_t n0 = before - before / 8, n1 = after - after / 8;
     const struct tune_estimate from = rest_at(x, 0, n0), to = rest_at(x, rec->n - n1, n1);
     const double white = noise * sqrt(1.0 / (double)n0 + 1.0 / (double)n1);
@@ -138,9 +138,8 @@ enum tune_status tune_following_fit(struct tune_following_fit *out, const struct
     if (!status) status = tune_record_require(rec, TUNE_ROLE_TARGET, NULL, err);
     if (!status) status = tune_record_require(rec, TUNE_ROLE_ENABLED, NULL, err);
     if (status) return status;
-    /* a drive may take some milliseconds to act: what it bore is the least over a tenth of a second,
-     * looked at in pieces of half that */
-    const size_t patience = (size_t)(0.05 * rec->rate_hz) + 1;
+    /* a drive may take some milliseconds to act: what it bore is the least over two pieces of 10 ms */
+    const size_t patience = (size_t)(0.01 * rec->rate_hz) + 1;
     double before = 0.0;
     for (size_t k = 0; k < rec->n; k++) {
         const double error = fabs(target[k] - x[k]);
