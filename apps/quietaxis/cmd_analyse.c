@@ -10,7 +10,7 @@
 
 /* What the logbook has to offer. */
 struct offer {
-    bool sweeps, verifiable;
+    bool first_motions, sweeps, verifiable;
 };
 
 static enum tune_status look(struct offer *out, const struct tune_job *job, struct tune_error *err)
@@ -21,6 +21,7 @@ static enum tune_status look(struct offer *out, const struct tune_job *job, stru
     if (status) return status;
     for (size_t i = 0; i < logbook.n_logs; i++)
         out->sweeps = out->sweeps || logbook.log[i].kind == TUNE_LOG_SWEEP;
+    out->first_motions = tune_chain_precheckable(&logbook) > 0 && job->n_logs == 0;
     out->verifiable = tune_chain_verifiable(&logbook) > 0;
     tune_logbook_free(&logbook);
     return TUNE_OK;
@@ -46,6 +47,17 @@ struct yield {
     int answer;
 };
 
+/* First motions that disagree, or tell nothing, do not keep the rest from being done; but nobody shall
+ * overlook them. */
+static void warn(const struct command_line *line, int *code)
+{
+    if (*code == EXIT_DONE) return;
+    if (*code == EXIT_UNUSABLE) *code = EXIT_NO;
+    command_say(line,
+                "PRECHECK DISAGREES OR CANNOT BE DONE: do not use any gains that follow before "
+                "that is settled.");
+}
+
 /* Returns EXIT_DONE when every step was done, whatever it answered. */
 static int run_steps(struct yield *out, const struct command_line *line, const struct offer *offer)
 {
@@ -55,6 +67,7 @@ static int run_steps(struct yield *out, const struct command_line *line, const s
         const char *file;
     } order[] = {
         {&command_inspect, true, "inspect.json"},
+        {&command_precheck, offer->first_motions, "precheck.json"},
         {&command_identify, offer->sweeps, "identify.json"},
         {&command_design, offer->sweeps, "design.json"},
         {&command_predict, offer->sweeps, "predict.json"},
@@ -64,6 +77,7 @@ static int run_steps(struct yield *out, const struct command_line *line, const s
         int code;
         if (!order[i].offered) continue;
         code = step(line, order[i].command);
+        if (order[i].command == &command_precheck) warn(line, &code);
         if (code > EXIT_NO) return code;
         out->file[out->n++] = order[i].file;
         /* an unfit log that no later step needs does not decide; a missed requirement does */
@@ -110,13 +124,14 @@ const struct command command_analyse = {
     .name = "analyse",
     .answers = "everything the logs allow, in order, ending with the report",
     .usage = "analyse [OPTIONS] LOGBOOK",
-    .help = "inspect, identify, design, predict, verify where there is something to verify,\n"
-            "and report, in this order. Stops at the first step that cannot be done.\n"
+    .help = "inspect, precheck where first motions were logged, identify, design, predict,\n"
+            "verify where there is something to verify, and report, in this order. Stops at\n"
+            "the first step that cannot be done, but not at precheck: that warns.\n"
             "\n"
             "  quietaxis analyse hour-angle\n"
             "\n"
-            "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not\n"
-            "there, 3 unusable data, 4 no solution found.\n",
+            "Exit: 0 requirement met, 1 requirement missed or precheck disagrees, 2 misuse\n"
+            "or a file is not there, 3 unusable data, 4 no solution found.\n",
     .options =
         TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT | TAKES_THREADS,
     .arguments = 1,

@@ -145,6 +145,7 @@ void chain_describe_design(struct tune_proposal *out, const struct design_work *
     limits(out, work);
     left_to_verify(out, &work->basis.chain.logbook.requirement);
     tune_notes_join(&out->cautions, &work->basis.id.accepted);
+    chain_signs_describe(&out->notes, &out->cautions, &work->signs);
     chain_caution_gains(&out->cautions);
     present_gains(out);
     chain_doubt_fits(&out->doubts, &work->basis.id);

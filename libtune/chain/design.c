@@ -242,6 +242,7 @@ static enum tune_status provenance(struct tune_provenance *out, const struct des
         status = chain_quiet_provenance(out, &work->basis.quiet, &work->basis.chain,
                                         &work->basis.id, err);
     if (!status) status = chain_demand_provenance(out, &work->basis.chain, err);
+    if (!status) status = chain_signs_provenance(out, &work->signs, err);
     return status;
 }
 
@@ -256,6 +257,7 @@ enum tune_status tune_chain_design(struct tune_proposal *out, const struct tune_
     memset(out, 0, sizeof *out);
     if (!work) return tune_error_memory(err, "designing a controller");
     status = chain_basis_open(&work->basis, job, err);
+    if (!status) status = chain_signs_read(&work->signs, &work->basis.chain, err);
     if (!status) status = provenance(&now, work, err);
     if (!status)
         status = chain_reuse(out, &fresh, &work->basis.chain, &chain_design_kind, &now, err);

@@ -4,12 +4,14 @@
 
 #include "chain/chain_internal.h"
 #include "chain/quiet_internal.h"
+#include "chain/signs_internal.h"
 #include "design/design.h"
 #include "results/proposal.h"
 
 struct design_work {
     struct chain_basis basis;
     struct tune_design_opts opts;
+    struct chain_signs signs;
 };
 
 /* Requirement met or not, limits, notes, cautions. */

@@ -6,6 +6,14 @@
 #include "chain/health_internal.h"
 #include "core/units.h"
 
+/* Pulses are given in open loop, coasts and moves end with the drive disabled: there the gains do not
+ * make the torque. */
+static bool loop_is_closed(enum tune_log_kind kind)
+{
+    return kind != TUNE_LOG_PULSE && kind != TUNE_LOG_MOVE && kind != TUNE_LOG_COAST &&
+           kind != TUNE_LOG_LIMIT;
+}
+
 enum tune_status chain_judge_health(struct tune_health *out, const struct chain *chain,
                                     const struct tune_log_entry *log, const struct tune_record *rec,
                                     const struct tune_record *quiet, struct tune_error *err)
@@ -28,7 +36,7 @@ enum tune_status chain_judge_health(struct tune_health *out, const struct chain 
     opts.stated_rate_hz = log->reading.sample_rate_hz;
     opts.sweep = log->kind == TUNE_LOG_SWEEP;
     opts.at_rest = log->kind == TUNE_LOG_HOLD;
-    if (found) opts.controller = &gains.controller;
+    if (found && loop_is_closed(log->kind)) opts.controller = &gains.controller;
     opts.quiet = quiet;
     return tune_health_judge(out, rec, &opts, err);
 }
@@ -52,9 +60,8 @@ static enum tune_status refuse(const struct tune_finding *finding, const struct 
     return TUNE_EDATA;
 }
 
-/* A record whose time cannot be relied on must be used nowhere unnoticed, whatever health finds. */
-static enum tune_status require_clock(const struct chain *chain, const struct tune_log_entry *log,
-                                      const struct tune_record *rec, struct tune_error *err)
+enum tune_status chain_require_clock(const struct chain *chain, const struct tune_log_entry *log,
+                                     const struct tune_record *rec, struct tune_error *err)
 {
     const double stated_hz = log->reading.sample_rate_hz;
     struct tune_error why;
@@ -69,7 +76,7 @@ enum tune_status chain_require_health(struct tune_notes *notes, struct tune_note
                                       const struct tune_record *rec, struct tune_error *err)
 {
     struct tune_health health;
-    enum tune_status status = require_clock(chain, log, rec, err);
+    enum tune_status status = chain_require_clock(chain, log, rec, err);
     if (!status) status = chain_judge_health(&health, chain, log, rec, NULL, err);
     for (size_t i = 0; !status && i < health.n_findings; i++) {
         const struct tune_finding *finding = &health.finding[i];

@@ -12,6 +12,11 @@ enum tune_status chain_judge_health(struct tune_health *out, const struct chain 
                                     const struct tune_log_entry *log, const struct tune_record *rec,
                                     const struct tune_record *quiet, struct tune_error *err);
 
+/* A record whose time cannot be relied on must be used nowhere unnoticed, whatever health finds:
+ * TUNE_EDATA, unless the job accepts it. */
+enum tune_status chain_require_clock(const struct chain *chain, const struct tune_log_entry *log,
+                                     const struct tune_record *rec, struct tune_error *err);
+
 /* Refuse an unfit log with its first unfit finding that the job does not accept. What asks for care goes
  * to notes, what is accepted though unfit to accepted (may be the same). */
 enum tune_status chain_require_health(struct tune_notes *notes, struct tune_notes *accepted,

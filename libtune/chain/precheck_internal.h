@@ -50,12 +50,15 @@ struct precheck_work {
 /* precheck_logs.c */
 enum tune_status precheck_measure(struct precheck_work *work, struct tune_error *err);
 
-/* precheck_scales.c: counts, signs, torque, inertia, commutation; precheck_limits.c: the rest. */
+/* precheck_scales.c: counts per turn, signs, torque per unit, inertia. */
 enum tune_status precheck_scales(struct precheck_work *work, struct tune_error *err);
+/* precheck_commutation.c */
 void precheck_commutation(struct precheck_work *work);
-void precheck_index(struct precheck_work *work);
+/* precheck_stopping.c; stopping needs what friction found. */
 void precheck_friction(struct precheck_work *work);
 void precheck_stopping(struct precheck_work *work);
+/* precheck_limits.c */
+void precheck_index(struct precheck_work *work);
 void precheck_following(struct precheck_work *work);
 void precheck_travel(struct precheck_work *work, enum tune_limit_side side);
 

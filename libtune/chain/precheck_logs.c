@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "chain/health_internal.h"
 #include "chain/precheck_internal.h"
 #include "core/workers.h"
 
@@ -56,6 +57,9 @@ static enum tune_status measure_one(void *user, size_t item, struct tune_error *
     status = chain_read_log(&rec, &work->chain, log->entry, err);
     if (!status) {
         log->rows = rec.n;
+        status = chain_require_clock(&work->chain, log->entry, &rec, err);
+    }
+    if (!status) {
         status = look_at_following(log, &rec, err);
     }
     if (!status) status = measure(log, &rec, err);
