@@ -8,6 +8,40 @@
 
 #include "html.h"
 
+/* ---- first motions ---------------------------------------------------------------------------*/
+
+static void check_row(struct buffer *html, const struct tune_check *check)
+{
+    html_row(html, check->name, NULL);
+    html_number(html, check->stated, 10);
+    html_estimate(html, check->measured.value, check->measured.std);
+    html_words(html, check->unit);
+    html_words(html, tune_check_answer_name(check->answer));
+    html_words(html, check->text);
+    html_words(html, check->advice);
+    html_row_end(html);
+}
+
+void section_precheck(struct buffer *html, const struct report *report)
+{
+    const struct tune_precheck *precheck = report->precheck;
+    if (!precheck) return;
+    html_section(html, "first-motions", "Is the axis what its settings say?");
+    buffer_format(html,
+                  "<p>By its first motions: %zu of %zu settings agree, %zu disagree, %zu were not "
+                  "tested.</p>\n",
+                  tune_precheck_count(precheck, TUNE_CHECK_AGREES), precheck->n_checks,
+                  tune_precheck_count(precheck, TUNE_CHECK_DISAGREES),
+                  tune_precheck_count(precheck, TUNE_CHECK_NOT_TESTED));
+    html_table(html, "Settings against first motions",
+               "Setting|Stated|Measured|<Unit|<Answer|<How|<What to do");
+    for (size_t i = 0; i < precheck->n_checks; i++)
+        check_row(html, &precheck->check[i]);
+    html_table_end(html);
+    html_notes(html, &precheck->notes);
+    html_section_end(html);
+}
+
 /* ---- logs ------------------------------------------------------------------------------------*/
 
 static void finding_row(struct buffer *html, const char *log, const struct tune_finding *finding)
@@ -122,11 +156,12 @@ void section_assumptions(struct buffer *html, const struct report *report)
 
 /* ---- provenance ------------------------------------------------------------------------------*/
 
-enum { STEPS = 5, FILES_MOST = 3 };
+enum { STEPS = 6, FILES_MOST = 3 };
 
 static size_t provenances(const struct tune_provenance *list[STEPS], const struct report *report)
 {
     size_t n = 0;
+    if (report->precheck) list[n++] = &report->precheck->provenance;
     if (report->inspection) list[n++] = &report->inspection->provenance;
     if (report->identification) list[n++] = &report->identification->provenance;
     if (report->proposal) list[n++] = &report->proposal->provenance;

@@ -24,6 +24,8 @@ static void contents(struct buffer *html, const struct report *report)
         buffer_add(html, "<li><a href=\"#gains\">Gains and margins</a></li>\n");
     if (report->forecast || report->verification)
         buffer_add(html, "<li><a href=\"#jitter\">How still it holds</a></li>\n");
+    if (report->precheck)
+        buffer_add(html, "<li><a href=\"#first-motions\">First motions</a></li>\n");
     if (report->inspection) buffer_add(html, "<li><a href=\"#logs\">The logs</a></li>\n");
     buffer_add(html, "<li><a href=\"#assumptions\">Assumed, not covered</a></li>\n"
                      "<li><a href=\"#provenance\">Where this comes from</a></li>\n</ul></nav>\n");
@@ -42,6 +44,7 @@ enum tune_status report_build(struct buffer *html, const struct report *report,
     status = section_plant(html, report, watch, err);
     if (!status) status = section_gains(html, report, watch, err);
     if (!status) status = section_stillness(html, report, watch, err);
+    section_precheck(html, report);
     section_logs(html, report);
     section_assumptions(html, report);
     section_provenance(html, report);

@@ -7,6 +7,7 @@
 
 struct parts {
     struct tune_logbook logbook;
+    struct tune_precheck precheck;
     struct tune_inspection inspection;
     struct tune_identification identification;
     struct tune_proposal proposal;
@@ -30,7 +31,15 @@ static enum tune_status optional(enum tune_status status, const char *step, stru
 static enum tune_status gather(struct parts *parts, struct report *report,
                                const struct tune_job *job, struct tune_error *err)
 {
-    enum tune_status status = tune_chain_inspect(&parts->inspection, job, err);
+    enum tune_status status = TUNE_OK;
+    if (tune_chain_precheckable(&parts->logbook)) {
+        status = tune_chain_precheck(&parts->precheck, job, err);
+        if (!status)
+            report->precheck = &parts->precheck;
+        else
+            status = optional(status, "precheck", report, err);
+    }
+    if (!status) status = tune_chain_inspect(&parts->inspection, job, err);
     if (!status) {
         report->inspection = &parts->inspection;
         status = tune_chain_identify(&parts->identification, job, err);
@@ -83,6 +92,7 @@ enum tune_status report_write(char *path, struct tune_notes *left_out, const str
     tune_proposal_free(&parts.proposal);
     tune_identification_free(&parts.identification);
     tune_inspection_free(&parts.inspection);
+    tune_precheck_free(&parts.precheck);
     tune_logbook_free(&parts.logbook);
     return status;
 }
