@@ -33,7 +33,7 @@ static const double loop_most = 0.3;
 
 /* Where gains are not stated, the two terms for the loop leave so much, found with a soft loop on an axis with five
  * modes up to 176 Hz (0.1 rows, 0.1 rows^2): half as much again is allowed for, and more. */
-static const double rows_biased = 0.25, fall_biased = 0.15;
+static const double left_biased = 0.1, rows_biased = 0.25, fall_biased = 0.15;
 
 /* The torque follows the excitation this well at the lower end of the band: no loop is closed. */
 static const double open_loop = 0.05;
@@ -235,7 +235,8 @@ static enum tune_status respond(struct tune_frf *out, bool *known, const struct 
 /* A command is held for a row, on average half a row behind its stamp: that is no lag of the current loop. */
 static struct tune_estimate of_the_loop(const struct lag *lag, double rate_hz)
 {
-    return (struct tune_estimate){lag->tau_s.value - 0.5 / rate_hz, lag->tau_s.std};
+    return (struct tune_estimate){lag->tau_s.value - 0.5 / rate_hz,
+                                  hypot(lag->tau_s.std, left_biased * lag->biased / rate_hz)};
 }
 
 /* ---- what it means -------------------------------------------------------------------------------*/
@@ -246,13 +247,14 @@ static void report(struct health_case *c, const struct lag *lag)
     const double rows = tau / row_s, std = lag->tau_s.std / row_s, whole = round(rows);
     const double bias = rows_biased * lag->biased;
     const bool late = fabs(rows) > distinct * std + bias;
-    const bool falls =
-        lag->fall_s2.value > distinct * lag->fall_s2.std && lag->fall_s2.value > 0.05 * tau * tau;
+    const bool falls = lag->fall_s2.value > distinct * lag->fall_s2.std +
+                                                fall_biased * lag->biased * row_s * row_s &&
+                       lag->fall_s2.value > 0.05 * tau * tau;
     if (late && tau > 0.0 &&
         (falls || fabs(rows - whole) > fmax(near_whole, distinct * std) + 0.5 * bias)) {
-        c->out->measures.current_lag_s = lag->tau_s;
+        c->out->measures.current_lag_s = of_the_loop(lag, c->rec->rate_hz);
         health_add(
-            c, "torque-measured", TUNE_WITH_CARE, 0, tau,
+            c, "torque-measured", TUNE_WITH_CARE, 0, c->out->measures.current_lag_s.value,
             "log the command too: map it to torque and the measured one to measured_torque",
             "the torque lags the excitation by %.3g +- %.1g ms and falls off between %.3g and "
             "%.3g Hz: a measured current, whose loop then hides in the response",
