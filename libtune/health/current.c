@@ -258,7 +258,7 @@ static void report(struct health_case *c, const struct lag *lag)
             "log the command too: map it to torque and the measured one to measured_torque",
             "the torque lags the excitation by %.3g +- %.1g ms and falls off between %.3g and "
             "%.3g Hz: a measured current, whose loop then hides in the response",
-            1e3 * tau, 1e3 * lag->tau_s.std, lag->first_hz, lag->last_hz);
+            1e3 * tau, 1e3 * c->out->measures.current_lag_s.std, lag->first_hz, lag->last_hz);
     } else if (late && whole != 0.0 && fabs(rows - whole) <= near_whole) {
         health_add(
             c, "columns-skewed", TUNE_WITH_CARE, 0, whole,
