@@ -49,31 +49,102 @@ static enum tune_status sensor_noise(double *square, const struct tune_record *r
 
 /* What the logs of one pointing add up to. */
 struct sums {
+    size_t n_records;
     double torque_square, noise_square;
 };
 
-static enum tune_status estimate_log(struct tune_frf *frf, struct tune_lines *lines,
-                                     struct pointing_work *pointing, const struct chain *chain,
-                                     size_t k, struct sums *sums, struct tune_error *err)
+/* The logs of a pointing, one after the other; those that go on from each other are one record. */
+struct runs {
+    struct pointing_work *pointing;
+    const struct chain *chain;
+    struct tune_record next; /* read already, of log `at`; n = 0: none */
+    size_t at;
+    double rate_hz; /* of the first */
+};
+
+static enum tune_status refuse_rates(const struct runs *runs, double rate_hz,
+                                     struct tune_error *err)
+{
+    const struct tune_log_entry *first = runs->pointing->log[0],
+                                *log = runs->pointing->log[runs->at];
+    char value[TUNE_ERROR_WORD], limit[TUNE_ERROR_WORD];
+    tune_error_set(
+        err, TUNE_EDATA,
+        "the logs of pointing %s have different rates, %s %.6g Hz and %s %.6g Hz: log at "
+        "one rate, or give each a pointing of its own",
+        log->pointing, first->file, runs->rate_hz, log->file, rate_hz);
+    (void)snprintf(value, sizeof value, "%.6g Hz", rate_hz);
+    (void)snprintf(limit, sizeof limit, "%.6g Hz", runs->rate_hz);
+    tune_error_about(err, log->name, value, limit);
+    return chain_blame_log(runs->chain, log, TUNE_EDATA, err);
+}
+
+/* Log runs->at, where it is not read yet. */
+static enum tune_status read_next(struct runs *runs, struct tune_error *err)
+{
+    const struct tune_log_entry *log = runs->pointing->log[runs->at];
+    enum tune_status status;
+    if (runs->next.n) return TUNE_OK;
+    status = chain_read_log(&runs->next, runs->chain, log, err);
+    if (status) return chain_blame_log(runs->chain, log, status, err);
+    runs->pointing->rows[runs->at] = runs->next.n;
+    if (!runs->at) runs->rate_hz = runs->next.rate_hz;
+    if (fabs(runs->next.rate_hz - runs->rate_hz) > 1e-3 * runs->rate_hz)
+        return refuse_rates(runs, runs->next.rate_hz, err);
+    return TUNE_OK;
+}
+
+/* The next record: a log and those that go on from it, taken under the same gains. */
+static enum tune_status read_run(struct tune_record *rec, struct runs *runs, struct tune_error *err)
+{
+    const struct pointing_work *pointing = runs->pointing;
+    const size_t first = runs->at;
+    enum tune_status status = read_next(runs, err);
+    *rec = runs->next;
+    runs->next = (struct tune_record){0};
+    for (runs->at++; !status && runs->at < pointing->n_logs; runs->at++) {
+        const struct tune_log_entry *log = pointing->log[runs->at];
+        status = read_next(runs, err);
+        if (status || strcmp(log->controller_file, pointing->log[first]->controller_file) != 0 ||
+            !tune_record_continues(rec, &runs->next))
+            break;
+        status = tune_record_append(rec, &runs->next, err);
+        tune_record_free(&runs->next);
+    }
+    if (!status && runs->at - first > 1)
+        tune_notes_add(&runs->pointing->notes,
+                       "Logs %s to %s go on from each other: they are taken as one record.",
+                       pointing->log[first]->name, pointing->log[runs->at - 1]->name);
+    if (status) tune_record_free(rec);
+    return status;
+}
+
+/* One record: the log where it begins is the one that is blamed. */
+static enum tune_status estimate_record(struct tune_frf *frf, struct tune_lines *lines,
+                                        struct runs *runs, struct sums *sums,
+                                        struct tune_error *err)
 {
     double noise_square = 0.0;
-    const struct tune_log_entry *log = pointing->log[k];
+    struct pointing_work *pointing = runs->pointing;
+    const struct tune_log_entry *log = pointing->log[runs->at];
     const struct tune_frf_opts opts = tune_frf_defaults();
     struct tune_record rec;
-    enum tune_status status = chain_read_log(&rec, chain, log, err);
-    if (!status) status = tune_record_require(&rec, TUNE_ROLE_POSITION, log->file, err);
+    enum tune_status status = read_run(&rec, runs, err);
+    if (status) return status;
+    status = tune_record_require(&rec, TUNE_ROLE_POSITION, log->file, err);
     if (!status) status = tune_record_require(&rec, TUNE_ROLE_TORQUE, log->file, err);
     if (!status)
-        status = chain_require_health(&pointing->notes, &pointing->accepted, chain, log, &rec, err);
+        status = chain_require_health(&pointing->notes, &pointing->accepted, runs->chain, log, &rec,
+                                      err);
     if (!status) status = tune_frf_estimate(frf, lines, &rec, &opts, err);
     if (!status) status = sensor_noise(&noise_square, &rec, err);
     if (!status) {
-        pointing->rows[k] = rec.n;
+        sums->n_records++;
         sums->torque_square += mean_square(rec.channel[TUNE_ROLE_TORQUE], rec.n);
         sums->noise_square += noise_square;
     }
     tune_record_free(&rec);
-    return chain_blame_log(chain, log, status, err);
+    return chain_blame_log(runs->chain, log, status, err);
 }
 
 static int compare_numbers(const void *a, const void *b)
@@ -100,22 +171,24 @@ static enum tune_status estimate_all(struct tune_frf *frf, struct tune_lines *li
                                      struct pointing_work *pointing, const struct chain *chain,
                                      struct progress_item *watch, struct tune_error *err)
 {
-    struct sums sums = {0.0, 0.0};
-    enum tune_status status = estimate_log(frf, lines, pointing, chain, 0, &sums, err);
-    for (size_t k = 1; !status && k < pointing->n_logs; k++) {
+    struct sums sums = {0, 0.0, 0.0};
+    struct runs runs = {.pointing = pointing, .chain = chain};
+    enum tune_status status = estimate_record(frf, lines, &runs, &sums, err);
+    while (!status && runs.at < pointing->n_logs) {
         struct tune_frf more_frf = {0};
         struct tune_lines more_lines = {0};
-        status =
-            progress_stage(watch, "reading", 0.3 * (double)k / (double)pointing->n_logs, 0.3, err);
-        if (!status) status = estimate_log(&more_frf, &more_lines, pointing, chain, k, &sums, err);
+        status = progress_stage(watch, "reading", 0.3 * (double)runs.at / (double)pointing->n_logs,
+                                0.3, err);
+        if (!status) status = estimate_record(&more_frf, &more_lines, &runs, &sums, err);
         if (!status) status = tune_frf_append(frf, &more_frf, err);
         if (!status) status = tune_lines_append(lines, &more_lines, err);
         tune_frf_free(&more_frf);
         tune_lines_free(&more_lines);
     }
-    out->torque_rms_nm = sqrt(sums.torque_square / (double)pointing->n_logs);
+    tune_record_free(&runs.next);
+    out->torque_rms_nm = sqrt(sums.torque_square / (double)sums.n_records);
     out->sensor_noise_arcsec =
-        tune_arcsec_from_rad(sqrt(sums.noise_square / (double)pointing->n_logs));
+        tune_arcsec_from_rad(sqrt(sums.noise_square / (double)sums.n_records));
     return status;
 }
 

@@ -145,8 +145,9 @@ static enum tune_status set_paths(struct tune_logbook *out, const char *name,
     return TUNE_OK;
 }
 
-enum tune_status tune_logbook_parse(struct tune_logbook *out, const char *name, const char *text,
-                                    size_t size, struct tune_error *err)
+/* from_file: the logs are where the book is, so that patterns can be looked up. */
+static enum tune_status parse(struct tune_logbook *out, const char *name, const char *text,
+                              size_t size, bool from_file, struct tune_error *err)
 {
     struct ini_document document = {0};
     enum tune_status status;
@@ -158,11 +159,18 @@ enum tune_status tune_logbook_parse(struct tune_logbook *out, const char *name, 
     if (status == TUNE_OK) status = sections_read(out, &document, sections, N_SECTIONS, err);
     if (status == TUNE_OK) status = read_payload(out, &document, err);
     if (status == TUNE_OK) status = read_logs(out, &document, err);
+    if (status == TUNE_OK && from_file) status = logbook_expand_patterns(out, &document, err);
     ini_free(&document);
     if (status == TUNE_OK) return TUNE_OK;
     tune_logbook_free(out);
     (void)tune_error_place(err, name, 0, 0);
     return status;
+}
+
+enum tune_status tune_logbook_parse(struct tune_logbook *out, const char *name, const char *text,
+                                    size_t size, struct tune_error *err)
+{
+    return parse(out, name, text, size, false, err);
 }
 
 /* axis.ini itself, or the one in a folder. */
@@ -195,7 +203,7 @@ enum tune_status tune_logbook_read(struct tune_logbook *out, const char *path,
     enum tune_status status = find_ini(ini, path, err);
     *out = (struct tune_logbook){0};
     if (status == TUNE_OK) status = ini_read_file(&text, &size, ini, err);
-    if (status == TUNE_OK) status = tune_logbook_parse(out, ini, text, size, err);
+    if (status == TUNE_OK) status = parse(out, ini, text, size, true, err);
     free(text);
     return status;
 }

@@ -123,7 +123,9 @@ struct tune_logbook {
     struct tune_log_entry *log;
 };
 
-/* path: the folder or its axis.ini. Release with tune_logbook_free(). On failure *out is empty.
+/* A file that is a pattern (logs/buf-*.csv, glob(3) of POSIX) makes many logs of one section: NAME.1,
+ * NAME.2, ..., in rising order of the numbers in their file names, all of the section's pointing.
+ * path: the folder or its axis.ini. Release with tune_logbook_free(). On failure *out is empty.
  * A value may stand in double quotes ("" for a quote inside); ; behind a space starts a comment; a line
  * holds at most 198 bytes before its comment.
  *   TUNE_EIO    not there or not readable
@@ -133,7 +135,7 @@ struct tune_logbook {
 TUNE_API enum tune_status tune_logbook_read(struct tune_logbook *out, const char *path,
                                             struct tune_error *err);
 
-/* The same from text in memory; name stands for the file in messages. */
+/* The same from text in memory; name stands for the file in messages. Patterns are left as they are. */
 TUNE_API enum tune_status tune_logbook_parse(struct tune_logbook *out, const char *name,
                                              const char *text, size_t size, struct tune_error *err);
 

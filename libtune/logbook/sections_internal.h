@@ -55,4 +55,9 @@ enum tune_status sections_read_controller(struct tune_controller *out,
                                           const struct section_spec *spec, size_t n_specs,
                                           double loop_rate_hz, struct tune_error *err);
 
+/* pattern.c: a log whose file is a pattern becomes the logs that match it. TUNE_EDATA: none does. */
+enum tune_status logbook_expand_patterns(struct tune_logbook *book,
+                                         const struct ini_document *document,
+                                         struct tune_error *err);
+
 #endif

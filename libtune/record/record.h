@@ -140,6 +140,16 @@ TUNE_API enum tune_status tune_record_require_clock(const struct tune_record *re
                                                     double stated_rate_hz, const char *path,
                                                     struct tune_error *err);
 
+/* Does next begin where rec ends: its first stamp one period after the last of rec, within half a period,
+ * with the same channels, delays and rate (0.1 %)? Never where there are no stamps or time restarts. */
+TUNE_API bool tune_record_continues(const struct tune_record *rec, const struct tune_record *next);
+
+/* Put next, which must continue rec, behind it: the record of one log. Whole turns between the angles of
+ * both are taken out; repairs and marks become those of both (lines are those of the file each row came
+ * from); rate_hz stays. next is left as it is. TUNE_EINVAL, TUNE_ENOMEM: rec is good as it was. */
+TUNE_API enum tune_status
+tune_record_append(struct tune_record *rec, const struct tune_record *next, struct tune_error *err);
+
 /* The line of the file a row of the record (from 1) came from; of a row that was filled in, that of the
  * row after the gap. Exact but where more than 256 rows run over several lines of the file (quoted
  * fields with line ends in them). */
