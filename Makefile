@@ -39,7 +39,7 @@ SAN_SUPPORT = $(SUPPORT_SRC:%.c=build/san/%.o)
 TESTS    = $(TEST_SRC:%.c=build/san/%)
 PROBES   = $(PROBE_SRC:%.c=build/san/%)
 BENCHES  = $(BENCH_SRC:%.c=build/obj/%)
-WRAP     = -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc
+WRAP     = -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=aligned_alloc
 
 .PHONY: all demo check check-build check-long fuzz lint layers bench install clean packages golden
 .SECONDARY:
@@ -175,4 +175,4 @@ install: all
 clean:
 	rm -rf build
 
--include $(FUZZ_SRC:%.c=build/fuzz/%.d) $(LIB_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(SAN_OBJ:.o=.d) $(SAN_APP:.o=.d) $(TESTS:%=%.d) $(PROBES:%=%.d)
+-include $(FUZZ_SRC:%.c=build/fuzz/%.d) $(LIB_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(SAN_OBJ:.o=.d) $(SAN_APP:.o=.d) $(TESTS:%=%.d) $(PROBES:%=%.d) $(BENCHES:%=%.d)

@@ -26,24 +26,42 @@ static size_t row_at(const struct trouble_case *c, double at_s)
 
 /* ---- clock and rows -----------------------------------------------------------------------------*/
 
+/* Stamps in steps: how far they scatter about their mean, and how many repeat the one before. */
+static void tell_steps(struct tune_truth_log *truth, const struct trouble_case *c)
+{
+    const struct tune_trouble *t = &c->log->trouble;
+    const double n = (double)c->trace->n;
+    size_t count = 0, first = 0;
+    double before = -1.0, sum = 0.0, square = 0.0;
+    if (t->stamp_step_s == 0.0 && t->stamp_scatter_s == 0.0) return;
+    for (size_t i = 0; t->stamp_step_s > 0.0 && i < c->trace->n; i++) {
+        const double stamp_s = (double)i / c->rate_hz, step = chain_trouble_step(stamp_s, t);
+        if (step == before && !count++) first = i + 1;
+        before = step;
+        sum += step - stamp_s;
+        square += (step - stamp_s) * (step - stamp_s);
+    }
+    add(truth, "stamps-uneven", 0,
+        sqrt(fmax(square / n - pow(sum / n, 2.0), 0.0) + pow(t->stamp_scatter_s, 2.0)));
+    if (count) add(truth, "stamps-repeated", first, (double)count);
+}
+
 static void tell_clock(struct tune_truth_log *truth, const struct trouble_case *c)
 {
     const struct tune_trouble *t = &c->log->trouble;
-    const size_t n = c->trace->n;
-    /* rounding to a step leaves a uniform error */
-    const double scatter = hypot(t->stamp_scatter_s, t->stamp_step_s / sqrt(12.0));
     if (t->unreadable) add(truth, "unreadable", row_at(c, t->unreadable_at_s), 0.0);
-    if (t->rows && t->rows < n) add(truth, "too-short", 0, (double)t->rows);
-    if (t->rate_ppm != 0.0)
-        add(truth, "rate-differs", 0, 100.0 * (1.0 / (1.0 + 1e-6 * t->rate_ppm) - 1.0));
-    if (scatter > 0.0) add(truth, "stamps-uneven", 0, scatter * c->rate_hz);
+    if (t->rows && t->rows < c->trace->n) add(truth, "too-short", 0, (double)t->rows);
+    if (t->rate_ppm != 0.0) add(truth, "rate-differs", 0, c->rate_hz / (1.0 + 1e-6 * t->rate_ppm));
+    tell_steps(truth, c);
     if (t->missing_rows)
         add(truth, "samples-missing", row_at(c, t->missing_at_s), (double)t->missing_rows);
     if (t->repeated_rows) /* the row behind those that are one too many */
         add(truth, "stamps-repeated", row_at(c, t->repeated_at_s) + 1, (double)t->repeated_rows);
     if (t->repeated_stamps)
         add(truth, "stamps-repeated", row_at(c, t->repeated_at_s), (double)t->repeated_stamps);
-    if (t->backward_s > 0.0) add(truth, "stamps-backward", row_at(c, t->backward_at_s), 1.0);
+    if (t->backward_s > 0.0) /* from the row before */
+        add(truth, "stamps-backward", row_at(c, t->backward_at_s),
+            t->backward_s - 1.0 / c->rate_hz);
 }
 
 /* ---- columns ------------------------------------------------------------------------------------*/
@@ -53,9 +71,7 @@ static void tell_columns(struct tune_truth_log *truth, const struct trouble_case
 {
     const struct tune_trouble *t = &c->log->trouble;
     if (t->dead) add(truth, "dead-channel", 1, columns->channel[t->dead][0]);
-    if (t->stuck)
-        add(truth, "stuck-channel", row_at(c, t->stuck_at_s),
-            (double)(row_at(c, t->stuck_at_s + t->stuck_s) - row_at(c, t->stuck_at_s)));
+    if (t->stuck) add(truth, "stuck-channel", row_at(c, t->stuck_at_s), t->stuck_s);
     if (t->no_target) add(truth, "target-missing", 0, 0.0);
     if (t->skew) add(truth, "columns-skewed", 0, t->skew_samples);
 }
@@ -88,7 +104,8 @@ static void tell_torque(struct tune_truth_log *truth, const struct trouble_case 
         add(truth, "torque-above-limit", first_above, most / c->stated_limit_nm);
     if (on_limit) add(truth, "torque-saturated", first_on, (double)on_limit / (double)c->trace->n);
     if (t->flipped) add(truth, "torque-sign", 0, -1.0);
-    if (t->measured) add(truth, "torque-measured", 0, t->measured_lag_s);
+    if (t->measured) /* the held command is half a period late by itself */
+        add(truth, "torque-measured", 0, t->measured_lag_s + 0.5 / c->rate_hz);
 }
 
 /* ---- position -----------------------------------------------------------------------------------*/

@@ -131,14 +131,13 @@ static enum tune_status trouble_log(struct written_log *written, struct tune_tru
                                     const struct trouble_case *c, size_t log,
                                     struct tune_error *err)
 {
-    const struct tune_trouble *trouble = &c->log->trouble;
     struct tune_random rng;
     enum tune_status status;
     tune_random_init(&rng, work->seed, 4 * log + 3);
-    status = chain_trouble_columns(written, trouble, c->rate_hz, c->raw_per_rad, &rng, err);
+    status = chain_trouble_columns(written, c, &rng, err);
     if (status) return status;
     chain_tell_troubles(truth, c, written);
-    return chain_trouble_rows(written, trouble, c->rate_hz, &rng, err);
+    return chain_trouble_rows(written, &c->log->trouble, c->rate_hz, &rng, err);
 }
 
 static enum tune_status write_trace(const struct simulation_work *work, size_t log,

@@ -128,16 +128,24 @@ static void add_glitches(double *x, size_t n, const struct tune_trouble *t, stru
     }
 }
 
-static void trouble_position(double *x, size_t n, const struct tune_trouble *t, double rate_hz,
-                             double raw_per_rad, struct tune_random *rng)
+static double rounded(double x, double step)
 {
+    return step > 0.0 ? step * floor(x / step + 0.5) : x;
+}
+
+/* Glitches and drift are whole steps of the encoder. */
+static void trouble_position(double *x, size_t n, const struct trouble_case *c,
+                             struct tune_random *rng)
+{
+    const struct tune_trouble *t = &c->log->trouble;
     const double low = t->wrap_signed ? -0.5 * t->wrap_rad : 0.0;
+    const double raw_per_rad = c->raw_per_rad;
     add_glitches(x, n, t, rng);
-    if (t->position_scale > 0.0) scale(x, n, t->position_scale);
     for (size_t i = 0; i < n; i++) {
-        if (t->drift_rad_per_s != 0.0) x[i] += t->drift_rad_per_s * (double)i / rate_hz;
-        if (t->position_step_rad > 0.0)
-            x[i] = t->position_step_rad * floor(x[i] / t->position_step_rad + 0.5);
+        if (t->drift_rad_per_s != 0.0) x[i] += t->drift_rad_per_s * (double)i / c->rate_hz;
+        if (t->drift_rad_per_s != 0.0 || t->glitches) x[i] = rounded(x[i], c->declared_step_rad);
+        if (t->position_scale > 0.0) x[i] *= t->position_scale;
+        x[i] = rounded(x[i], t->position_step_rad);
         if (t->wrap_rad > 0.0) x[i] -= t->wrap_rad * floor((x[i] - low) / t->wrap_rad);
         if (t->float32) x[i] = (double)(float)(x[i] * raw_per_rad) / raw_per_rad;
     }
@@ -145,7 +153,7 @@ static void trouble_position(double *x, size_t n, const struct tune_trouble *t, 
 
 /* ---- columns of any kind ------------------------------------------------------------------------*/
 
-/* Row k holds what belongs to row k - samples; ends are held. */
+/* Row k holds what belongs to row k - samples; the ends, which are held, are cut off with the rows. */
 static enum tune_status skew(double *x, size_t n, double samples, struct tune_error *err)
 {
     double *old = malloc((n + 1) * sizeof *old);
@@ -165,14 +173,15 @@ static void hold(double *x, size_t from, size_t to)
         x[k] = x[from];
 }
 
-enum tune_status chain_trouble_columns(struct written_log *log, const struct tune_trouble *t,
-                                       double rate_hz, double raw_per_rad, struct tune_random *rng,
-                                       struct tune_error *err)
+enum tune_status chain_trouble_columns(struct written_log *log, const struct trouble_case *c,
+                                       struct tune_random *rng, struct tune_error *err)
 {
+    const struct tune_trouble *t = &c->log->trouble;
+    const double rate_hz = c->rate_hz;
     const size_t n = log->n;
     enum tune_status status = trouble_torque(log, t, rate_hz, rng, err);
     if (status) return status;
-    trouble_position(log->channel[TUNE_ROLE_POSITION], n, t, rate_hz, raw_per_rad, rng);
+    trouble_position(log->channel[TUNE_ROLE_POSITION], n, c, rng);
     if (t->skew) status = skew(log->channel[t->skew], n, t->skew_samples, err);
     if (status) return status;
     if (t->stuck) {
@@ -189,6 +198,12 @@ enum tune_status chain_trouble_columns(struct written_log *log, const struct tun
 
 /* ---- rows and stamps ----------------------------------------------------------------------------*/
 
+/* What is a step but for rounding counts as one. */
+double chain_trouble_step(double stamp_s, const struct tune_trouble *trouble)
+{
+    return trouble->stamp_step_s * floor(stamp_s / trouble->stamp_step_s + 1e-6);
+}
+
 static void trouble_stamps(double *stamp, size_t n, const struct tune_trouble *t, double rate_hz,
                            struct tune_random *rng)
 {
@@ -197,8 +212,7 @@ static void trouble_stamps(double *stamp, size_t n, const struct tune_trouble *t
     for (size_t i = 0; i < n; i++) {
         if (t->rate_ppm != 0.0) stamp[i] *= 1.0 + 1e-6 * t->rate_ppm;
         if (t->stamp_scatter_s > 0.0) stamp[i] += t->stamp_scatter_s * tune_random_normal(rng);
-        if (t->stamp_step_s > 0.0)
-            stamp[i] = t->stamp_step_s * floor(stamp[i] / t->stamp_step_s + 1e-6);
+        if (t->stamp_step_s > 0.0) stamp[i] = chain_trouble_step(stamp[i], t);
     }
     for (size_t i = back; t->backward_s > 0.0 && i < n; i++)
         if (!t->backward_rows || i < back + t->backward_rows) stamp[i] -= t->backward_s;
@@ -210,8 +224,10 @@ static size_t choose_rows(size_t *row, size_t n, const struct tune_trouble *t, d
 {
     const size_t gap = chain_trouble_sample(t->missing_at_s, rate_hz, n);
     const size_t repeat = chain_trouble_sample(t->repeated_at_s, rate_hz, n);
+    const size_t from = (size_t)fmax(t->skew_samples, 0.0);
+    const size_t to = n - (size_t)fmax(-t->skew_samples, 0.0);
     size_t used = 0;
-    for (size_t i = 0; i < n; i++) {
+    for (size_t i = from; i < to; i++) {
         if (t->missing_rows && i >= gap && i < gap + t->missing_rows) continue;
         row[used++] = i;
         for (size_t k = 0; i == repeat && k < t->repeated_rows; k++)
@@ -226,7 +242,7 @@ enum tune_status chain_trouble_rows(struct written_log *log, const struct tune_t
     const size_t n = log->n;
     size_t *row;
     trouble_stamps(log->channel[TUNE_ROLE_TIME], n, t, rate_hz, rng);
-    if (!t->missing_rows && !t->repeated_rows && !t->rows) return TUNE_OK;
+    if (!t->missing_rows && !t->repeated_rows && !t->rows && !t->skew) return TUNE_OK;
     row = malloc((n + t->repeated_rows) * sizeof *row);
     if (!row) return tune_error_memory(err, "writing a log");
     log->n = choose_rows(row, n, t, rate_hz);

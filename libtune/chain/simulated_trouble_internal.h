@@ -28,25 +28,30 @@ void chain_trouble_axis(struct tune_axis *axis, const struct tune_simulated_log 
                         const struct tune_drive_entry *drive);
 void chain_trouble_sweep(struct tune_sweep *sweep, const struct tune_trouble *trouble);
 
-/* Troubles of the recorder, after it. raw_per_rad: of the position's unit, for single precision. */
-enum tune_status chain_trouble_columns(struct written_log *log, const struct tune_trouble *trouble,
-                                       double rate_hz, double raw_per_rad, struct tune_random *rng,
-                                       struct tune_error *err);
-enum tune_status chain_trouble_rows(struct written_log *log, const struct tune_trouble *trouble,
-                                    double rate_hz, struct tune_random *rng,
-                                    struct tune_error *err);
-
-/* simulated_findings.c: what inspect should find, with row and value as truth.json gives them. log is
- * what chain_trouble_columns() left; axis as it was run. */
+/* What troubles are judged by: axis as it was run, what is stated of it, and the run. */
 struct trouble_case {
     const struct tune_simulated_log *log;
     const struct tune_axis *axis;
     const struct tune_axis_trace *trace;
     const double *excitation_nm;
-    double stated_limit_nm, declared_step_rad, rate_hz, raw_per_rad;
+    double stated_limit_nm, declared_step_rad; /* 0: not stated */
+    double rate_hz, raw_per_rad;               /* raw: the unit of the position column */
 };
+
+/* Troubles of the recorder, after the run: first the columns, then its rows and their stamps. */
+enum tune_status chain_trouble_columns(struct written_log *log, const struct trouble_case *c,
+                                       struct tune_random *rng, struct tune_error *err);
+enum tune_status chain_trouble_rows(struct written_log *log, const struct tune_trouble *trouble,
+                                    double rate_hz, struct tune_random *rng,
+                                    struct tune_error *err);
+
+/* simulated_findings.c: what inspect should find, with row and value as truth.json gives them; columns as
+ * chain_trouble_columns() left them. */
 void chain_tell_troubles(struct tune_truth_log *truth, const struct trouble_case *c,
                          const struct written_log *columns);
+
+/* A stamp of a clock that goes in steps. */
+double chain_trouble_step(double stamp_s, const struct tune_trouble *trouble);
 
 /* The sample at a time, 1..n-1. */
 size_t chain_trouble_sample(double at_s, double rate_hz, size_t n);

@@ -16,8 +16,9 @@ struct health_case {
     double step_rad;     /* grid of the positions; 0: none seen */
     bool between_counts; /* the positions do not lie on the declared grid */
     double noise_rad; /* white noise on the position, std per sample, from its second differences */
-    size_t active
-        [2]; /* rows from the first to behind the last excited one; all where none is logged */
+    bool repaired;    /* rows were filled in or left out */
+    /* rows from the first to behind the last excited one; all where none is logged */
+    size_t active[2];
     size_t n_glitches;
     size_t glitch[HEALTH_GLITCHES_KEPT]; /* their rows, from 0, as far as there is room */
     size_t stuck[2];                     /* rows in which the position stands still; none: equal */
@@ -63,6 +64,8 @@ enum tune_status health_check_interpolation(struct health_case *c, struct tune_e
 /* course.c */
 enum tune_status health_check_course(struct health_case *c, struct tune_error *err);
 /* law.c */
+/* The gains are stated, and the log has every row the controller ran in. */
+bool health_knows_gains(const struct health_case *c);
 enum tune_status health_check_law(struct health_case *c, struct tune_error *err);
 /* response.c */
 enum tune_status health_check_response(struct health_case *c, struct tune_error *err);

@@ -19,7 +19,7 @@ const double tune_noise_band_hz[TUNE_NOISE_BANDS][2] = {{1.3, 4.0}, {4.0, 12.0}}
 enum { STRIDE = 8, ESTIMATES_LEAST = 4 };
 
 /* So much more, and so many std more, is no chance. Wind may differ between the logs: hence with care. */
-static const double more = 1.15, distinct = 6.0;
+static const double more = 1.15, distinct = 5.0;
 
 /* position - target, or the position, less its straight line through the ends' tenths, [n]. */
 static enum tune_status error_of(double **out, const struct tune_record *rec, size_t n,
@@ -50,45 +50,59 @@ static enum tune_status transform(double complex **X, const double *x, size_t n,
     return tune_fft_real(*X, x, n, err);
 }
 
-/* Mean one-sided power of the noise in each band, and its equivalent degrees of freedom. */
+/* Mean over each band of the logarithm of the noise's one-sided power, and its variance. A mean of the power
+ * itself would be that of the lowest frequencies: a soft loop lets it fall by 300 from 4 to 12 Hz. */
 struct noise {
-    double power[TUNE_NOISE_BANDS], dof[TUNE_NOISE_BANDS];
+    bool known[TUNE_NOISE_BANDS];
+    double level[TUNE_NOISE_BANDS], var[TUNE_NOISE_BANDS];
 };
 
-/* Y regressed on D (NULL: on nothing but the local polynomial, the transient). */
-static enum tune_status noise_in_bands(struct noise *out, const double complex *D,
-                                       const double complex *Y, size_t n, double rate_hz,
-                                       struct tune_error *err)
+/* ln of a chi square of 2 q degrees over its mean: expectation -1/(2 q), variance 1/q + 1/(2 q^2), to
+ * second order in 1/q. */
+static double log_bias(double q)
 {
-    const double complex *const output[] = {Y};
-    const size_t bins = n / 2 + 1;
+    return -0.5 / q;
+}
+static double log_variance(double q)
+{
+    return 1.0 / q + 0.5 / (q * q);
+}
+
+/* Y regressed on D, which is 0 for a quiet log: the transient alone is left then. */
+static enum tune_status noise_in_band(struct noise *out, int band, const double complex *D,
+                                      const double complex *Y, size_t n, double rate_hz, bool sweep,
+                                      struct tune_error *err)
+{
+    const double *hz = tune_noise_band_hz[band],
+                 windows = 2.0 * (double)tune_lpm_defaults().half_width + 1.0;
     const struct tune_lpm_opts opts = tune_lpm_defaults();
-    enum tune_status status = TUNE_OK;
-    for (int band = 0; band < TUNE_NOISE_BANDS && !status; band++) {
-        size_t first = (size_t)ceil(tune_noise_band_hz[band][0] * (double)n / rate_hz);
-        size_t last = (size_t)(tune_noise_band_hz[band][1] * (double)n / rate_hz);
-        struct tune_lpm lpm;
-        out->power[band] = out->dof[band] = 0.0;
-        if (first < opts.half_width + 1) first = opts.half_width + 1;
-        if (last + opts.half_width + 1 >= bins || last < first + STRIDE * ESTIMATES_LEAST) continue;
-        const size_t m = (last - first) / STRIDE + 1;
-        size_t *bin = malloc(m * sizeof *bin);
-        if (!bin) return tune_error_memory(err, "comparing a sweep with the quiet log");
-        for (size_t i = 0; i < m; i++)
-            bin[i] = first + i * STRIDE;
-        status = tune_lpm_estimate(&lpm, D, output, 1, bins, bin, m, &opts, err);
-        free(bin);
-        if (status) return status;
-        for (size_t i = 0; i < m; i++)
-            out->power[band] += creal(lpm.cov_v[i]) / (double)m;
-        out->power[band] *= 2.0 / ((double)n * rate_hz);
-        /* residuals of estimates STRIDE bins apart share bins: as many are independent as the band has
-         * windows */
-        out->dof[band] =
-            (double)(last - first + 1) * (double)lpm.dof / (2.0 * (double)opts.half_width + 1.0);
-        tune_lpm_free(&lpm);
+    const double q = windows - (sweep ? 2.0 : 1.0) * (double)(opts.order + 1);
+    const size_t first = (size_t)ceil(hz[0] * (double)n / rate_hz);
+    const size_t last = (size_t)(hz[1] * (double)n / rate_hz);
+    struct tune_lpm lpm;
+    out->known[band] = false;
+    if (first <= opts.half_width || last + opts.half_width >= n / 2 ||
+        last < first + STRIDE * ESTIMATES_LEAST)
+        return TUNE_OK;
+    const size_t m = (last - first) / STRIDE + 1;
+    size_t *bin = malloc(m * sizeof *bin);
+    if (!bin) return tune_error_memory(err, "comparing a sweep with the quiet log");
+    for (size_t i = 0; i < m; i++)
+        bin[i] = first + i * STRIDE;
+    const enum tune_status status =
+        tune_lpm_estimate(&lpm, D, &Y, 1, n / 2 + 1, bin, m, &opts, err);
+    free(bin);
+    if (status) return status;
+    out->known[band] = true;
+    out->level[band] = log(2.0 / ((double)n * rate_hz)) - log_bias(q);
+    for (size_t i = 0; i < m; i++) {
+        out->known[band] = out->known[band] && creal(lpm.cov_v[i]) > 0.0;
+        if (out->known[band]) out->level[band] += log(creal(lpm.cov_v[i])) / (double)m;
     }
-    return status;
+    /* estimates that share bins are alike: as many are independent as the band has windows */
+    out->var[band] = log_variance(q) * windows / (double)(last - first + 1);
+    tune_lpm_free(&lpm);
+    return TUNE_OK;
 }
 
 static enum tune_status measure(struct noise *out, const struct tune_record *rec, bool sweep,
@@ -102,7 +116,8 @@ static enum tune_status measure(struct noise *out, const struct tune_record *rec
     if (!status && sweep) status = transform(&D, rec->channel[TUNE_ROLE_EXCITATION], n, err);
     if (!status && !sweep && !(D = calloc(n / 2 + 1, sizeof *D)))
         status = tune_error_memory(err, "comparing a sweep with the quiet log");
-    if (!status) status = noise_in_bands(out, D, Y, n, rec->rate_hz, err);
+    for (int band = 0; band < TUNE_NOISE_BANDS && !status; band++)
+        status = noise_in_band(out, band, D, Y, n, rec->rate_hz, sweep, err);
     free(e);
     free(Y);
     free(D);
@@ -121,10 +136,9 @@ enum tune_status health_check_friction(struct health_case *c, struct tune_error 
     if (!status) status = measure(&calm, quiet, false, err);
     for (int band = 0; band < TUNE_NOISE_BANDS && !status; band++) {
         struct tune_estimate *ratio = &c->out->measures.noise_ratio[band];
-        if (!(sweep.dof[band] > 0.0) || !(calm.dof[band] > 0.0) || !(calm.power[band] > 0.0))
-            continue;
-        ratio->value = sweep.power[band] / calm.power[band];
-        ratio->std = ratio->value * sqrt(1.0 / sweep.dof[band] + 1.0 / calm.dof[band]);
+        if (!sweep.known[band] || !calm.known[band]) continue;
+        ratio->value = exp(sweep.level[band] - calm.level[band]);
+        ratio->std = ratio->value * sqrt(sweep.var[band] + calm.var[band]);
         /* the scatter that a ratio of 1 would have */
         if (ratio->value < fmax(more, 1.0 + distinct * ratio->std / ratio->value)) continue;
         if (worst < 0 || ratio->value > c->out->measures.noise_ratio[worst].value) worst = band;

@@ -204,13 +204,16 @@ static void report_sign(struct health_case *c, const struct fit *fit, bool injec
     const bool torque = fit->sign_m < 0.0 && (!injected || fit->sign_d < 0.0);
     const bool excitation = fit->sign_m > 0.0;
     c->law_speaks = true;
-    health_add(c, "torque-sign", TUNE_UNFIT, 0, -1.0,
-               excitation ? "set excitation_sign = -1"
-               : injected ? (torque ? "set torque_sign = -1"
-                                    : "set position_sign = -1 and target_sign = -1")
-                          : "set torque_sign = -1, or position_sign = -1 and target_sign = -1",
-               "the %s the opposite sign of what the stated gains make of target - position",
-               excitation ? "excitation in the torque has" : "torque has");
+    health_add(
+        c, "torque-sign", TUNE_UNFIT, 0, -1.0,
+        excitation           ? "set excitation_sign = -1"
+        : torque && injected ? "set torque_sign = -1: it is not that of the excitation either"
+        : injected ? "set torque_sign = -1 and excitation_sign = -1, or position_sign = -1 and "
+                     "target_sign = -1, whichever columns are wrong"
+                   : "set torque_sign = -1, or position_sign = -1 and target_sign = -1, whichever "
+                     "columns are wrong",
+        "the %s the opposite sign of what the stated gains make of target - position",
+        excitation ? "excitation in the torque has" : "torque has");
 }
 
 /* Delays already stated are no finding. */
@@ -223,12 +226,17 @@ static struct fit beyond_stated(const struct health_case *c, const struct fit *f
     return rest;
 }
 
+bool health_knows_gains(const struct health_case *c)
+{
+    const struct tune_controller *controller = c->opts->controller;
+    return controller && fabs(c->rec->rate_hz / controller->loop_rate_hz - 1.0) < 2e-3;
+}
+
 static bool can_run(const struct health_case *c)
 {
     const struct tune_record *rec = c->rec;
-    const struct tune_controller *controller = c->opts->controller;
-    return controller && rec->channel[TUNE_ROLE_TORQUE] && rec->channel[TUNE_ROLE_TARGET] &&
-           rec->n >= ROWS_LEAST && fabs(rec->rate_hz / controller->loop_rate_hz - 1.0) < 2e-3;
+    return health_knows_gains(c) && rec->channel[TUNE_ROLE_TORQUE] &&
+           rec->channel[TUNE_ROLE_TARGET] && rec->n >= ROWS_LEAST;
 }
 
 static void judge(struct health_case *c, const struct sums *s, bool injected)

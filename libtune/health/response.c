@@ -46,8 +46,8 @@ static double median_coherence(const struct tune_frf *frf)
 static bool is_spoilt(const struct health_case *c)
 {
     static const char *const spoils[] = {
-        "dead-channel",   "stuck-channel",       "no-excitation",   "torque-saturated",
-        "encoder-glitch", "quantisation-coarse", "position-float32"};
+        "dead-channel",   "stuck-channel",       "no-excitation",    "torque-saturated",
+        "encoder-glitch", "quantisation-coarse", "position-float32", "noise-high"};
     for (size_t i = 0; i < c->out->n_findings; i++)
         for (size_t k = 0; k < sizeof spoils / sizeof *spoils; k++)
             if (!strcmp(c->out->finding[i].name, spoils[k])) return true;

@@ -113,6 +113,8 @@ enum tune_status health_check_stamps(struct health_case *c, struct tune_error *e
         check_rate(c);
         check_scatter(c);
     }
+    c->repaired =
+        c->rec->repair[TUNE_REPAIR_MISSING].count || c->rec->repair[TUNE_REPAIR_REPEATED].count;
     for (int kind = 0; kind < TUNE_REPAIR_COUNT; kind++)
         if (c->rec->repair[kind].count) check[kind](c, &c->rec->repair[kind]);
     return TUNE_OK;

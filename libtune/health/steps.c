@@ -61,6 +61,26 @@ static double decimal_step(const struct raw *raw)
     return 0.0;
 }
 
+/* The numbers are whole multiples of `digit`; of which one all their differences are: 0.05 where they were
+ * written as 0.05, 0.10, 0.20. */
+static double common_step(const struct raw *raw, double digit)
+{
+    const size_t stride = 1 + raw->n / SAMPLES;
+    double common = 0.0;
+    if (digit == 0.0) return 0.0;
+    for (size_t k = 1; k < raw->n && common != 1.0; k += stride) {
+        double a = fabs(round((raw_at(raw, k) - raw_at(raw, k - 1)) / digit)), b = common;
+        if (a > 1e15) return digit;
+        while (b > 0.0) { /* Euclid */
+            const double rest = fmod(a, b);
+            a = b;
+            b = rest;
+        }
+        common = a;
+    }
+    return digit * fmax(common, 1.0);
+}
+
 /* ---- the grid ------------------------------------------------------------------------------------*/
 
 /* Steps between neighbours by size, [m], those that are rounding left out. */
@@ -117,7 +137,7 @@ static const double recognisable = 16.0;
 static enum tune_status find_grid(struct grid *out, const struct raw *raw, double declared,
                                   struct tune_error *err)
 {
-    const double decimal = fabs(decimal_step(raw) * raw->scale);
+    const double decimal = fabs(common_step(raw, decimal_step(raw)) * raw->scale);
     double largest = 0.0, *step = malloc((2 * SAMPLES + 4) * sizeof *step);
     *out = (struct grid){decimal, true};
     if (!step) return tune_error_memory(err, "judging a log");

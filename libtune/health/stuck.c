@@ -19,6 +19,7 @@ static const double times_typical = 40.0;
 static const double chance_least = 1e-9;
 
 /* Steps of the encoder that the command moves on, or the angle jumps, against standing still. */
+static const double excitation_jump = 0.1;
 static const double steps_moved = 20.0, steps_jumped = 5.0;
 
 struct run {
@@ -26,8 +27,8 @@ struct run {
     double typical;      /* length of the run that a row elsewhere lies in, on average */
 };
 
-/* Values at or beyond low and high, the limits, are no part of any run. */
-static struct run longest_run(const double *x, size_t n, double low, double high)
+/* Values at or beyond low and high, the limits, are no part of any run; nor is `rest`. */
+static struct run longest_run(const double *x, size_t n, double low, double high, double rest)
 {
     struct run run = {0, 0, 0.0};
     double rows = 0.0, square = 0.0, longest = 0.0;
@@ -35,7 +36,7 @@ static struct run longest_run(const double *x, size_t n, double low, double high
         to = from + 1;
         while (to < n && x[to] == x[from])
             to++;
-        if (x[from] <= low || x[from] >= high) continue;
+        if (x[from] <= low || x[from] >= high || x[from] == rest) continue;
         const double length = (double)(to - from);
         rows += length;
         square += length * length;
@@ -104,7 +105,7 @@ static void check_driven(struct health_case *c, enum tune_role role)
         low = fmin(low, x[k]);
         high = fmax(high, x[k]);
     }
-    const struct run run = longest_run(x, c->rec->n, low, high);
+    const struct run run = longest_run(x, c->rec->n, low, high, (double)NAN);
     const size_t to = run.from + run.length;
     if (!is_long(&run, c->rec->n)) return;
     if (x[run.from] == 0.0 && silent(d, &run)) return; /* open loop, nothing injected */
@@ -113,6 +114,23 @@ static void check_driven(struct health_case *c, enum tune_role role)
     if (moving * (double)run.length < 5.0 || moving < 0.5 * part_that_changes(y, 0, c->rec->n))
         return;
     report(c, role, &run, "the position moves");
+}
+
+/* An injected signal may rest at zero, and dwell at its turning points; it does not stand at a value and then
+ * jump by a good part of its size. */
+static void check_excitation(struct health_case *c)
+{
+    const double *d = c->rec->channel[TUNE_ROLE_EXCITATION];
+    const size_t n = c->rec->n;
+    const struct run run = longest_run(d, n, -INFINITY, INFINITY, 0.0);
+    const size_t to = run.from + run.length;
+    double most = 0.0;
+    if (!is_long(&run, n) || to == n) return;
+    for (size_t k = 0; k < n; k++)
+        most = fmax(most, fabs(d[k]));
+    const double usual = run.from > 0 ? fabs(d[run.from] - d[run.from - 1]) : 0.0;
+    if (fabs(d[to] - d[to - 1]) > fmax(excitation_jump * most, steps_jumped * usual))
+        report(c, TUNE_ROLE_EXCITATION, &run, "what follows is a jump");
 }
 
 /* ---- angles --------------------------------------------------------------------------------------*/
@@ -154,7 +172,7 @@ static enum tune_status check_angle(struct health_case *c, enum tune_role role,
 {
     const double *x = c->rec->channel[role], *target = c->rec->channel[TUNE_ROLE_TARGET];
     const size_t n = c->rec->n;
-    const struct run run = longest_run(x, n, -INFINITY, INFINITY);
+    const struct run run = longest_run(x, n, -INFINITY, INFINITY, (double)NAN);
     const size_t to = run.from + run.length;
     double noise, step = 0.0;
     if (!is_long(&run, n)) return TUNE_OK;
@@ -194,6 +212,7 @@ enum tune_status health_check_stuck(struct health_case *c, struct tune_error *er
     enum tune_status status = TUNE_OK;
     for (int i = 0; i < 3; i++)
         if (c->rec->channel[driven[i]]) check_driven(c, driven[i]);
+    if (c->rec->channel[TUNE_ROLE_EXCITATION]) check_excitation(c);
     for (int i = 0; i < 3 && !status; i++)
         if (c->rec->channel[angle[i]]) status = check_angle(c, angle[i], err);
     return status;

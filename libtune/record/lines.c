@@ -8,16 +8,17 @@
 
 #include "record/number_internal.h"
 
-/* Fits into the second-level cache of a processor beside the channels it is read into. */
+/* Small enough for the second-level cache of a processor. */
 enum { CAPACITY_FIRST = 1 << 17 };
 
 enum tune_status record_lines_init(struct record_lines *lines, struct record_source *source,
                                    struct tune_error *err)
 {
     *lines = (struct record_lines){.source = source, .next_number = 1};
-    lines->buffer = malloc(CAPACITY_FIRST + RECORD_NUMBER_SLACK);
+    lines->buffer = calloc(CAPACITY_FIRST + RECORD_NUMBER_SLACK, 1);
     if (!lines->buffer) return tune_error_memory(err, "reading a log");
     lines->capacity = CAPACITY_FIRST;
+    lines->start = lines->filled = RECORD_NUMBER_SLACK;
     return TUNE_OK;
 }
 
@@ -45,17 +46,17 @@ static enum tune_status read_on(struct record_lines *lines, struct tune_error *e
     enum tune_status status;
     size_t got;
     if (kept > RECORD_LINE_MAX) return endless(lines->next_number, err);
-    if (kept && lines->start) memmove(lines->buffer, lines->buffer + lines->start, kept);
-    lines->start = 0;
-    lines->filled = kept;
+    if (kept) memmove(lines->buffer + RECORD_NUMBER_SLACK, lines->buffer + lines->start, kept);
+    lines->start = RECORD_NUMBER_SLACK;
+    lines->filled = lines->start + kept;
     if (kept > lines->capacity / 2) {
         char *larger = realloc(lines->buffer, 2 * lines->capacity + RECORD_NUMBER_SLACK);
         if (!larger) return tune_error_memory(err, "reading a log");
         lines->buffer = larger;
         lines->capacity *= 2;
     }
-    status =
-        record_source_read(lines->source, lines->buffer + kept, lines->capacity - kept, &got, err);
+    status = record_source_read(lines->source, lines->buffer + lines->filled,
+                                lines->capacity - lines->filled, &got, err);
     if (status != TUNE_OK) {
         (void)tune_error_place(err, NULL, lines->next_number, 0);
         return status;
@@ -176,10 +177,10 @@ void record_lines_skip(struct record_lines *lines, size_t size, size_t n)
     lines->next_number += (long)n;
 }
 
-size_t record_lines_expected(const struct record_lines *lines, size_t n)
+size_t record_lines_expected(const struct record_lines *lines)
 {
-    const size_t whole = record_source_size(lines->source);
-    const size_t given = lines->taken - (lines->filled - lines->start);
-    const double expected = given ? (double)n * ((double)whole / (double)given) : 0.0;
+    const double given = (double)(lines->taken - (lines->filled - lines->start));
+    const double whole = (double)lines->taken / record_source_fraction(lines->source);
+    const double expected = given > 0.0 ? (double)(lines->next_number - 1) * (whole / given) : 0.0;
     return expected < (double)(SIZE_MAX / 64) ? (size_t)expected : 0;
 }

@@ -51,9 +51,8 @@ size_t record_lines_in_hand(const struct record_lines *lines, const char **text)
 /* Go on behind `size` bytes of them that hold n lines. */
 void record_lines_skip(struct record_lines *lines, size_t size, size_t n);
 
-/* How many lines there may be in all, judged from the first n: 0 where the source does not know its
- * size. */
-size_t record_lines_expected(const struct record_lines *lines, size_t n);
+/* How many lines there may be in all, judged from those given out so far; 0: more than can be. */
+size_t record_lines_expected(const struct record_lines *lines);
 
 /* Cut a line into fields, quotes taken off, in place. *count <= RECORD_COLUMNS_MAX. */
 enum tune_status record_line_split(struct record_field field[RECORD_COLUMNS_MAX], size_t *count,

@@ -3,8 +3,8 @@
 #ifndef TUNE_NUMBER_INTERNAL_H
 #define TUNE_NUMBER_INTERNAL_H
 
-/* So many bytes behind the end of a text must be there to be read, whatever they are. */
-enum { RECORD_NUMBER_SLACK = 8 };
+/* So many bytes before and behind a text must be there to be read, whatever they are. */
+enum { RECORD_NUMBER_SLACK = 32 };
 
 /* The decimal mark of a number that may have none: a mark is looked for where digits ended. */
 enum { RECORD_NO_MARK = '0' };

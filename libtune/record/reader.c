@@ -8,31 +8,12 @@
 
 #include "record/cell_internal.h"
 
-/* Room for all rows of the log where their number can be foreseen: pages that are never written cost
- * nothing, copies do. */
-static enum tune_status make_room(struct record_reader *reader, struct tune_error *err)
-{
-    const size_t n = reader->out->n, expected = record_lines_expected(&reader->lines, n);
-    const size_t capacity = !n ? 1024 : expected > n ? expected + expected / 32 + 64 : n + n / 2;
-    if (capacity > SIZE_MAX / 2 / sizeof(double)) return tune_error_memory(err, "reading a log");
-    for (size_t i = 0; i < reader->columns.n_entries; i++) {
-        const enum tune_role role = reader->columns.entry[i].role;
-        double *larger;
-        if (role == TUNE_ROLE_TIME) continue;
-        larger = realloc(reader->out->channel[role], capacity * sizeof(double));
-        if (!larger) return tune_error_memory(err, "reading a log");
-        reader->out->channel[role] = larger;
-    }
-    reader->capacity = capacity;
-    return TUNE_OK;
-}
-
 enum tune_status record_reader_take(struct record_reader *reader, const double si[TUNE_ROLE_COUNT],
                                     long line, struct tune_error *err)
 {
     struct tune_record *out = reader->out;
     enum tune_status status = TUNE_OK;
-    if (out->n == reader->capacity) status = make_room(reader, err);
+    if (out->n == reader->capacity) status = record_reader_make_room(reader, err);
     if (line != reader->repairs.next_line && status == TUNE_OK)
         status = record_repairs_line(&reader->repairs, out->n, line, err);
     reader->repairs.next_line = line + 1;

@@ -20,6 +20,9 @@ struct record_reader {
     char mark;       /* decimal mark; 0: none seen yet */
 };
 
+/* Room for more rows in every channel. */
+enum tune_status record_reader_make_room(struct record_reader *reader, struct tune_error *err);
+
 /* Take in the next row: si[i] for entry i of the columns, read from a line of that number. */
 enum tune_status record_reader_take(struct record_reader *reader, const double si[TUNE_ROLE_COUNT],
                                     long line, struct tune_error *err);

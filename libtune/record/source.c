@@ -16,7 +16,7 @@ enum { BLOCK = 65536 };
 
 struct record_source {
     int file;                  /* -1: from memory */
-    size_t size;               /* of the file or the memory */
+    size_t size, taken;        /* of the file or the memory; bytes of it taken in */
     const unsigned char *rest; /* memory not yet taken */
     size_t rest_size;
     unsigned char *block; /* raw bytes of a file */
@@ -102,14 +102,15 @@ void record_source_close(struct record_source *source)
     free(source);
 }
 
-static enum tune_status read_file(const struct record_source *source, void *out, size_t size,
-                                  size_t *got, struct tune_error *err)
+static enum tune_status read_file(struct record_source *source, void *out, size_t size, size_t *got,
+                                  struct tune_error *err)
 {
     ssize_t count;
     do {
         count = read(source->file, out, size);
     } while (count < 0 && errno == EINTR);
     *got = count > 0 ? (size_t)count : 0;
+    source->taken += *got;
     if (count >= 0) return TUNE_OK;
     return tune_error_set(err, TUNE_EIO, "cannot read the log: %s", strerror(errno));
 }
@@ -124,6 +125,7 @@ static enum tune_status refill(struct record_source *source, struct tune_error *
     }
     source->raw = source->rest;
     source->raw_size = source->rest_size;
+    source->taken += source->rest_size;
     source->rest_size = 0;
     return TUNE_OK;
 }
@@ -218,7 +220,8 @@ enum tune_status record_source_read(struct record_source *source, char *out, siz
                         : read_plain(source, out, size, got, err);
 }
 
-size_t record_source_size(const struct record_source *source)
+double record_source_fraction(const struct record_source *source)
 {
-    return source->gzip ? 0 : source->size;
+    const double used = (double)(source->taken - source->raw_size);
+    return used > 0.0 && used < (double)source->size ? used / (double)source->size : 1.0;
 }

@@ -26,7 +26,7 @@ void record_source_close(struct record_source *source);
 enum tune_status record_source_read(struct record_source *source, char *out, size_t size,
                                     size_t *got, struct tune_error *err);
 
-/* Bytes of the text in all, 0 where that is not known (gzip). Good after the first read. */
-size_t record_source_size(const struct record_source *source);
+/* How much of the raw bytes has been used so far, above 0 to 1; 1 where it is not known. */
+double record_source_fraction(const struct record_source *source);
 
 #endif

@@ -357,6 +357,45 @@ static void random_numbers_survive_the_journey(void **state)
     free(want);
 }
 
+/* The rows of a log are foreseen from its first ones, wrongly where those are longer or shorter than the
+ * rest: all are read nevertheless, also where a gzip file holds far more than its beginning tells. */
+static void a_long_log_is_read_whatever_its_first_rows_foretell(void **state)
+{
+    enum { ROWS = 400000, LONG = 300 };
+    static const size_t long_rows[] = {0, 20, ROWS}; /* from the start; 0: a long row comes last */
+    struct tune_record_opts opts = tune_record_defaults();
+    char *text = malloc(64 + (size_t)ROWS * (LONG + 16)), remark[LONG + 1];
+    (void)state;
+    assert_non_null(text);
+    memset(remark, 'x', LONG);
+    remark[LONG] = '\0';
+    opts.sample_rate_hz = 4000.0;
+    for (size_t form = 0; form < sizeof long_rows / sizeof *long_rows; form++) {
+        const size_t n = long_rows[form] == ROWS ? ROWS / 10 : ROWS;
+        size_t used = (size_t)sprintf(text, "remark,torque_nm,position_rad,note\n"), packed_size;
+        unsigned char *packed;
+        struct tune_record rec[2];
+        for (size_t k = 0; k < n; k++)
+            used += (size_t)sprintf(text + used, "%s,%zu,-%zu.5,\n",
+                                    k < long_rows[form] || k == n - 1 ? remark : "", k, k % 77);
+        packed_size = pack(&packed, text, used);
+        text[used] = '\0';
+        rec[0] = parse(text, &opts);
+        assert_int_equal(tune_record_parse(&rec[1], "log.csv.gz", packed, packed_size, &opts, NULL),
+                         TUNE_OK);
+        for (size_t i = 0; i < 2; i++) {
+            assert_int_equal(rec[i].n, n);
+            for (size_t k = 0; k < n; k++) {
+                assert_true(rec[i].channel[TUNE_ROLE_TORQUE][k] == (double)k);
+                assert_true(rec[i].channel[TUNE_ROLE_POSITION][k] == -(double)(k % 77) - 0.5);
+            }
+            tune_record_free(&rec[i]);
+        }
+        free(packed);
+    }
+    free(text);
+}
+
 static void a_missing_role_is_named_with_the_columns_found(void **state)
 {
     const struct tune_record_opts opts = tune_record_defaults();
@@ -422,6 +461,7 @@ int main(void)
         cmocka_unit_test(a_stated_rate_is_kept_within_a_thousandth),
         cmocka_unit_test(gzip_reads_like_plain),
         cmocka_unit_test(random_numbers_survive_the_journey),
+        cmocka_unit_test(a_long_log_is_read_whatever_its_first_rows_foretell),
         cmocka_unit_test(a_missing_role_is_named_with_the_columns_found),
         cmocka_unit_test(role_names_and_units_are_consistent),
         cmocka_unit_test(a_measured_log_is_read),

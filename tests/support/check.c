@@ -30,9 +30,11 @@ void check_between_at(double got, double lowest, double highest, const char *wha
 void *__real_malloc(size_t size);
 void *__real_calloc(size_t n, size_t size);
 void *__real_realloc(void *old, size_t size);
+void *__real_aligned_alloc(size_t alignment, size_t size);
 void *__wrap_malloc(size_t size);
 void *__wrap_calloc(size_t n, size_t size);
 void *__wrap_realloc(void *old, size_t size);
+void *__wrap_aligned_alloc(size_t alignment, size_t size);
 
 static unsigned long countdown;
 static bool armed, refused;
@@ -60,6 +62,11 @@ void *__wrap_calloc(size_t n, size_t size)
 void *__wrap_realloc(void *old, size_t size)
 {
     return refuse() ? NULL : __real_realloc(old, size);
+}
+
+void *__wrap_aligned_alloc(size_t alignment, size_t size)
+{
+    return refuse() ? NULL : __real_aligned_alloc(alignment, size);
 }
 
 void check_fail_allocation(unsigned long k)
