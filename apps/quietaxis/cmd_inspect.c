@@ -112,20 +112,31 @@ static void print_measures(const struct tune_inspected_log *log)
     if (text[0]) print_sentence("    ", text);
 }
 
+/* "plant, 0.5 to 240 Hz" */
+static void print_table(const struct tune_inspected_log *log)
+{
+    char text[100];
+    if (log->kind != TUNE_LOG_RESPONSE || !log->rows) return;
+    (void)snprintf(text, sizeof text, "response of the %s, %.4g to %.4g Hz",
+                   log->of_loop ? "open loop" : "plant", log->band_hz[0], log->band_hz[1]);
+    print_sentence("    ", text);
+}
+
 static void print_text(const struct tune_inspection *result)
 {
-    printf("%s\n\n  %-20s %-6s %-14s %8s %8s %8s\n", result->provenance.logbook, "", "", "", "",
+    printf("%s\n\n  %-20s %-8s %-14s %8s %8s %8s\n", result->provenance.logbook, "", "", "", "",
            "rate", "error");
-    printf("  %-20s %-6s %-14s %8s %8s %8s\n", "log", "kind", "verdict", "rows", "Hz", "arcsec");
+    printf("  %-20s %-8s %-14s %8s %8s %8s\n", "log", "kind", "verdict", "rows", "Hz", "arcsec");
     for (size_t i = 0; i < result->n_logs; i++) {
         const struct tune_inspected_log *log = &result->log[i];
         char rate[PRINT_CELL], error[PRINT_CELL], verdict[PRINT_CELL];
-        printf("  %-20.20s %-6s ", log->name, tune_log_kind_name(log->kind));
+        printf("  %-20.20s %-8s ", log->name, tune_log_kind_name(log->kind));
         (void)snprintf(verdict, sizeof verdict, "%-14s", tune_verdict_name(log->health.verdict));
         print_coloured(colour_of(log->health.verdict), verdict);
         printf(" %8zu %8s %8s\n", log->rows, print_number(rate, log->rate_hz, 6),
                print_number(error, log->error_rms_arcsec, 3));
         print_channels(log);
+        print_table(log);
         print_measures(log);
         print_findings(log);
     }

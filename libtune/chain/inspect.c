@@ -8,6 +8,7 @@
 
 #include "chain/chain_internal.h"
 #include "chain/health_internal.h"
+#include "chain/inspect_internal.h"
 #include "chain/progress_internal.h"
 #include "core/sha256.h"
 #include "core/units.h"
@@ -133,7 +134,7 @@ static enum tune_status inspect_one(void *user, size_t item, struct tune_error *
     const struct tune_log_entry *entry = work->entry[item];
     struct tune_inspected_log *log = &work->log[item];
     struct progress_item watch;
-    struct tune_record rec;
+    struct tune_record rec = {0};
     enum tune_status status;
 
     progress_item(&watch, &work->progress, item, entry->name);
@@ -143,8 +144,13 @@ static enum tune_status inspect_one(void *user, size_t item, struct tune_error *
     (void)snprintf(log->pointing, sizeof log->pointing, "%s", entry->pointing);
     log->kind = entry->kind;
     log->error_rms_arcsec = log->rate_hz = log->duration_s = (double)NAN;
-    status = chain_read_log(&rec, work->chain, entry, err);
-    if (!status) status = judge(log, work, entry, &rec, err);
+    log->band_hz[0] = log->band_hz[1] = (double)NAN;
+    if (entry->kind == TUNE_LOG_RESPONSE) {
+        status = chain_inspect_table(log, work->chain, entry, err);
+    } else {
+        status = chain_read_log(&rec, work->chain, entry, err);
+        if (!status) status = judge(log, work, entry, &rec, err);
+    }
     if (status == TUNE_EDATA) {
         note_unreadable(log, err);
         tune_error_clear(err);
@@ -174,11 +180,6 @@ static enum tune_status inspect_all(struct tune_inspection *out, const struct ch
     progress_start(&work->progress, chain->job->watch, n, 0.0, 1.0);
     status = tune_workers_run(n, chain->job->threads, inspect_one, work, err);
     free(work);
-    for (size_t i = 0; i < chain->logbook.n_logs; i++)
-        if (chain->logbook.log[i].kind == TUNE_LOG_RESPONSE)
-            tune_notes_add(&out->notes,
-                           "Log %s is a table of responses, no record; it is left out.",
-                           chain->logbook.log[i].name);
     for (size_t i = 0; i < n; i++) {
         if (out->log[i].health.verdict > out->verdict) out->verdict = out->log[i].health.verdict;
         chain_set_rows(&out->provenance, entry[i]->file, out->log[i].rows);
@@ -213,10 +214,11 @@ static enum tune_status choose(const struct tune_log_entry **entry, size_t *n,
     *n = 0;
     for (size_t i = 0; !status && i < logbook->n_logs; i++) {
         if (!chain_log_chosen(chain, &logbook->log[i])) continue;
-        if (logbook->log[i].kind == TUNE_LOG_RESPONSE) continue; /* a table, no record */
         entry[(*n)++] = &logbook->log[i];
         status = chain_add_log(now, chain, &logbook->log[i], 0, err);
         if (!status) status = add_gains(now, chain, &logbook->log[i], err);
+        if (!status && logbook->log[i].of_loop)
+            status = tune_provenance_add_option(now, err, "of loop", "%s", logbook->log[i].name);
     }
     if (!status)
         status = tune_provenance_add_option(

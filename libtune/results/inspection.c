@@ -1,6 +1,7 @@
 /* inspection.c - inspect.json.  SPDX-License-Identifier: GPL-3.0-or-later */
 #include "results/inspection.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -101,6 +102,20 @@ static void columns(struct json_io *io, struct tune_inspected_log *log)
     json_io_leave(io);
 }
 
+/* Of tables of responses only. */
+static void table(struct json_io *io, struct tune_inspected_log *log)
+{
+    static const char *const names[] = {"plant", "loop"};
+    unsigned of = log->of_loop;
+    if (log->kind != TUNE_LOG_RESPONSE) {
+        if (!io->writing) log->band_hz[0] = log->band_hz[1] = (double)NAN;
+        return;
+    }
+    json_io_choice(io, "of", &of, names, 2);
+    json_io_numbers(io, "band_hz", log->band_hz, 2);
+    if (!io->writing) log->of_loop = of == 1;
+}
+
 static void fields(struct json_io *io, void *result)
 {
     struct tune_inspection *r = result;
@@ -120,6 +135,7 @@ static void fields(struct json_io *io, void *result)
         channels(io, log->channel);
         columns(io, log);
         json_io_number(io, "error_rms_arcsec", &log->error_rms_arcsec);
+        table(io, log);
         measures(io, &log->health.measures);
         findings(io, &log->health);
         json_io_leave(io);

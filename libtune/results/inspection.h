@@ -22,6 +22,8 @@ struct tune_inspected_log {
     char column[TUNE_ROLE_COUNT][TUNE_COLUMN_NAME]; /* header text each came from */
     char unit[TUNE_ROLE_COUNT][TUNE_UNIT_NAME];     /* empty: that of the units row */
     double error_rms_arcsec; /* hold and track: position - target about a straight line; NAN else */
+    bool of_loop;            /* a table of responses: of the open loop, else of the plant */
+    double band_hz[2];       /* its lowest and highest frequency; NAN for all other kinds */
     struct tune_health health;
 };
 

@@ -208,8 +208,13 @@ static inline void sample_inspection(struct tune_inspection *r)
 {
     memset(r, 0, sizeof *r);
     sample_provenance(&r->provenance, TUNE_SCHEMA_INSPECT);
-    r->n_logs = 1;
-    r->log = calloc(1, sizeof *r->log);
+    r->n_logs = 2;
+    r->log = calloc(2, sizeof *r->log);
+    (void)snprintf(r->log[1].name, sizeof r->log[1].name, "analyser");
+    r->log[1].kind = TUNE_LOG_RESPONSE;
+    r->log[1].of_loop = true;
+    r->log[1].band_hz[0] = 0.5;
+    r->log[1].band_hz[1] = 240.0;
     (void)snprintf(r->log[0].name, sizeof r->log[0].name, "east");
     r->log[0].kind = TUNE_LOG_HOLD;
     r->log[0].rows = 40000;

@@ -1,0 +1,85 @@
+/* inspect_table.c - is a table of responses fit for use?  SPDX-License-Identifier: GPL-3.0-or-later */
+#include <complex.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "chain/inspect_internal.h"
+#include "record/response.h"
+
+/* Below this median coherence a response is doubted, as identify does; common practice, no source. */
+static const double coherence_least = 0.9;
+
+/* Mean cosine of the phase over the lowest octave above which it is that of a spring; an axis far below
+ * its modes has -1. */
+static const double spring = 0.5;
+
+static void add(struct tune_health *health, const char *name, double value, const char *text,
+                const char *advice)
+{
+    struct tune_finding *finding = &health->finding[health->n_findings++];
+    *finding = (struct tune_finding){.severity = TUNE_WITH_CARE, .time_s = NAN, .value = value};
+    (void)snprintf(finding->name, sizeof finding->name, "%s", name);
+    (void)snprintf(finding->text, sizeof finding->text, "%s", text);
+    (void)snprintf(finding->advice, sizeof finding->advice, "%s", advice);
+    if (health->verdict < TUNE_WITH_CARE) health->verdict = TUNE_WITH_CARE;
+}
+
+static int by_value(const void *a, const void *b)
+{
+    const double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+/* Sorts what it is given. */
+static void check_coherence(struct tune_health *health, double *coherence, size_t n)
+{
+    char text[100];
+    qsort(coherence, n, sizeof *coherence, by_value);
+    health->measures.coherence = coherence[n / 2];
+    if (health->measures.coherence >= coherence_least) return;
+    (void)snprintf(text, sizeof text, "the median coherence of the table is only %.3f",
+                   health->measures.coherence);
+    add(health, "coherence-low", health->measures.coherence, text,
+        "excite harder or average longer");
+}
+
+static void check_sign(struct tune_health *health, const struct tune_response *table)
+{
+    double cosine = 0.0;
+    size_t n = 0;
+    for (size_t i = 0; i < table->n && table->f_hz[i] <= 2.0 * table->f_hz[0]; i++)
+        if (cabs(table->g[i]) > 0.0) {
+            cosine += creal(table->g[i]) / cabs(table->g[i]);
+            n++;
+        }
+    if (!n || cosine / (double)n < spring) return;
+    add(health, "torque-sign", cosine / (double)n,
+        "over the lowest octave the angle follows the torque as in a spring, not as an inertia",
+        "see whether a sign is wrong, or the axis stuck while the response was taken");
+}
+
+enum tune_status chain_inspect_table(struct tune_inspected_log *log, const struct chain *chain,
+                                     const struct tune_log_entry *entry, struct tune_error *err)
+{
+    const struct tune_response_opts opts = {.of_loop = entry->of_loop,
+                                            .torque_per_unit_nm = entry->reading.torque_per_unit_nm,
+                                            .encoder_counts_per_turn =
+                                                entry->reading.encoder_counts_per_turn};
+    char path[TUNE_PATH_LENGTH];
+    struct tune_response table = {0};
+    enum tune_status status = tune_logbook_join(path, &chain->logbook, entry->file, err);
+    if (!status)
+        status = chain_name_section(entry, tune_response_read(&table, path, &opts, err), err);
+    if (status) return status;
+    log->rows = table.n;
+    log->of_loop = table.of_loop;
+    log->band_hz[0] = table.f_hz[0];
+    log->band_hz[1] = table.f_hz[table.n - 1];
+    log->health.measures = tune_health_unmeasured();
+    if (!table.of_loop) check_sign(&log->health, &table);
+    if (table.coherence) check_coherence(&log->health, table.coherence, table.n);
+    tune_response_free(&table);
+    return TUNE_OK;
+}
