@@ -104,7 +104,7 @@ static void tell_torque(struct tune_truth_log *truth, const struct trouble_case 
         add(truth, "torque-above-limit", first_above, most / c->stated_limit_nm);
     if (on_limit) add(truth, "torque-saturated", first_on, (double)on_limit / (double)c->trace->n);
     if (t->flipped) add(truth, "torque-sign", 0, -1.0);
-    if (t->measured) /* the held command is half a period late by itself */
+    if (t->measured == TUNE_MEASURED_INSTEAD) /* the held command is half a period late by itself */
         add(truth, "torque-measured", 0, t->measured_lag_s + 0.5 / c->rate_hz);
 }
 
