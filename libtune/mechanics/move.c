@@ -18,56 +18,45 @@ static enum tune_status long_enough(const struct tune_record *rec, struct tune_e
 
 /* ---- over a known angle --------------------------------------------------------------------------*/
 
-/* Mean of x over [first, first + n) and what it is worth: half of what the two halves of the window
- * differ by stands for creep and slow swings, the noise of single samples averages out beside it. */
-static struct tune_estimate rest_at(const double *x, size_t first, size_t n)
+/* Mean of x over [first, first + n) and what it is worth: what the two halves of the window differ by is
+ * how far a steady creep takes the axis from the mean to the end; noise averages out beside it. */
+static struct tune_estimate rest_at(const double *x, size_t first, size_t n, double noise)
 {
     double half[2] = {0.0, 0.0};
     for (size_t i = 0; i < n; i++)
         half[i < n / 2 ? 0 : 1] += x[first + i];
     half[0] /= (double)(n / 2);
     half[1] /= (double)(n - n / 2);
-    return (struct tune_estimate){0.5 * (half[0] + half[1]), 0.5 * fabs(half[1] - half[0])};
-}
-
-/* How many rows from one end on the axis has not left the place where it stood there. */
-static size_t still_rows(const double *x, size_t n, bool from_end, double allowed)
-{
-    const double start = from_end ? x[n - 1] : x[0];
-    size_t k = 0;
-    while (k < n && fabs((from_end ? x[n - 1 - k] : x[k]) - start) <= allowed)
-        k++;
-    return k;
+    return (struct tune_estimate){0.5 * (half[0] + half[1]),
+                                  hypot(half[1] - half[0], noise / sqrt((double)n))};
 }
 
 enum tune_status tune_move_measure(struct tune_estimate *out, const struct tune_record *rec,
                                    struct tune_error *err)
 {
+    const double window_s = 0.2, creep = 0.01; /* part of the way that is no rest any more */
     const double *x = rec->channel[TUNE_ROLE_POSITION];
     enum tune_status status = tune_record_require(rec, TUNE_ROLE_POSITION, NULL, err);
     *out = (struct tune_estimate){0.0, 0.0};
     if (!status) status = long_enough(rec, err);
     if (status) return status;
-    const double noise = motion_noise(x, rec->n), way = x[rec->n - 1] - x[0];
+    const size_t n = (size_t)fmin(8.0 + window_s * rec->rate_hz, (double)(rec->n / 4));
+    const double noise = motion_noise(x, rec->n);
     if (noise < 0.0) return tune_error_memory(err, "measuring a move");
-    const double allowed = fmax(0.005 * fabs(way), 6.0 * noise);
-    if (fabs(way) < 20.0 * noise || fabs(way) <= 4.0 * allowed)
+    const struct tune_estimate from = rest_at(x, 0, n, noise);
+    const struct tune_estimate to = rest_at(x, rec->n - n, n, noise);
+    const double way = to.value - from.value;
+    if (fabs(way) < 20.0 * noise || fabs(way) < 2.0 * fmax(from.std, to.std))
         return tune_error_set(err, TUNE_EDATA,
                               "the axis ends where it began: log a move from one angle to another, "
                               "at rest before and after");
-    const size_t before = still_rows(x, rec->n, false, allowed);
-    const size_t after = still_rows(x, rec->n, true, allowed);
-    if (before < 8 || after < 8)
+    if (fmax(from.std, to.std) > creep * fabs(way))
         return tune_error_set(err, TUNE_EDATA,
                               "the axis does not stand still at the %s of the log: let it rest "
                               "there for a second",
-                              before < 8 ? "beginning" : "end");
-    /* clear of the start of the motion and of its last creep */
-    const size_t n0 = before - before / 8, n1 = after - after / 8;
-    const struct tune_estimate from = rest_at(x, 0, n0), to = rest_at(x, rec->n - n1, n1);
-    const double white = noise * sqrt(1.0 / (double)n0 + 1.0 / (double)n1);
-    out->value = to.value - from.value;
-    out->std = sqrt(from.std * from.std + to.std * to.std + white * white + noise * noise / 12.0);
+                              from.std > to.std ? "beginning" : "end");
+    *out = (struct tune_estimate){
+        way, sqrt(from.std * from.std + to.std * to.std + noise * noise / 12.0)};
     return TUNE_OK;
 }
 

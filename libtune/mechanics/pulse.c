@@ -23,6 +23,7 @@ struct block {
     size_t first;
     double acceleration, speed, direction, angle, torque;
     double torque_slope; /* of torque with the lag */
+    double excursion;    /* travel of the stretch it lies in */
     size_t place;
 };
 
@@ -31,17 +32,17 @@ struct pulses {
     const double *position, *torque;
     double *speed; /* [n] */
     double floor_rad_per_s;
-    size_t length; /* of a block, samples */
+    double rest_nm, pulse_nm; /* torque between pulses, height of them */
+    size_t length;            /* of a block, samples */
     size_t n;
     struct block *block;
     double *x, *y; /* [n x MOTION_UNKNOWNS], [n] room for the regression */
-    double excursion_rad;
 };
 
 /* ---- the pulses ----------------------------------------------------------------------------------*/
 
 /* Height and length of the typical pulse: runs beyond half of the largest deviation from rest. */
-static enum tune_status find_pulses(struct tune_pulse_fit *out, const struct pulses *work,
+static enum tune_status find_pulses(struct tune_pulse_fit *out, struct pulses *work,
                                     struct tune_error *err)
 {
     const size_t n = work->rec->n;
@@ -54,6 +55,8 @@ static enum tune_status find_pulses(struct tune_pulse_fit *out, const struct pul
     for (size_t k = 0; k < n; k++)
         room[k] = fabs(work->torque[k] - rest);
     out->pulse_nm = motion_quantile(room, n, 0.99);
+    work->rest_nm = rest;
+    work->pulse_nm = out->pulse_nm;
     half = 0.5 * out->pulse_nm;
     for (size_t k = 0; k <= n; k++) {
         const double off = k < n ? work->torque[k] - rest : 0.0;
@@ -81,12 +84,13 @@ static bool moves(const struct pulses *work, size_t k, double direction)
     return work->speed[k] * direction > work->floor_rad_per_s && motion_enabled(work->rec, k);
 }
 
-static void add_block(struct pulses *work, size_t first, double direction)
+static void add_block(struct pulses *work, size_t first, double direction, double excursion)
 {
     struct block *block = &work->block[work->n++];
     memset(block, 0, sizeof *block);
     block->first = first;
     block->direction = direction;
+    block->excursion = excursion;
     block->acceleration =
         motion_block_acceleration(work->position + first, work->length, work->rec->rate_hz);
     block->speed = motion_block_mean(work->speed + first, work->length);
@@ -104,9 +108,7 @@ static void lay_blocks(struct pulses *work)
         while (end + 1 < n && moves(work, end, direction))
             end++;
         for (size_t first = k; first + length <= end; first += length)
-            add_block(work, first, direction);
-        if (end > k && fabs(work->position[end] - work->position[k]) > work->excursion_rad)
-            work->excursion_rad = fabs(work->position[end] - work->position[k]);
+            add_block(work, first, direction, fabs(work->position[end] - work->position[k]));
         k = end > k ? end : k + 1;
     }
 }
@@ -196,25 +198,44 @@ static int by_angle(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* Blocks apart by more than twice what a pulse moves the axis stand at another place; blocks that are
- * alone there are left out. Sorts the blocks by angle. */
+static bool is_pulse(const struct pulses *work, const struct block *block)
+{
+    return fabs(block->torque - work->rest_nm) > 0.25 * work->pulse_nm;
+}
+
+/* Half of the pulses move the axis less than this. */
+static double typical_excursion(const struct pulses *work)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < work->n; i++)
+        if (is_pulse(work, &work->block[i])) work->y[n++] = work->block[i].excursion;
+    return n ? motion_quantile(work->y, n, 0.5) : 0.0;
+}
+
+/* Pulses apart by more than four times what they move the axis stand at different places; a few alone are
+ * no place. What lies between (the way from one to the other) goes with the place before it: without
+ * torque it makes no difference. Sorts the blocks by angle. */
 static size_t find_places(struct pulses *work)
 {
-    const double apart = 2.0 * work->excursion_rad;
-    size_t places = 0, kept = 0, first = 0;
+    const double apart = 4.0 * typical_excursion(work);
+    size_t places = 0, first = 0, count = 0, kept = 0;
+    double last = (double)NAN;
     qsort(work->block, work->n, sizeof *work->block, by_angle);
-    for (size_t i = 0; i < work->n; i++) {
-        const bool last =
-            i + 1 == work->n || work->block[i + 1].angle - work->block[i].angle > apart;
-        if (!last) continue;
-        if (i + 1 - first >= PLACE_BLOCKS && places < TUNE_PULSE_PLACES_MAX) {
-            for (size_t k = first; k <= i; k++) {
-                work->block[kept] = work->block[k];
-                work->block[kept++].place = places;
+    for (size_t i = 0; i <= work->n; i++) {
+        const bool end = i == work->n;
+        if (!end && !is_pulse(work, &work->block[i])) continue;
+        if (end || work->block[i].angle - last > apart) {
+            const bool good = count >= PLACE_BLOCKS && places < TUNE_PULSE_PLACES_MAX;
+            for (size_t k = first; good && k < i; k++) {
+                work->block[k].place = places;
+                work->block[kept++] = work->block[k];
             }
-            places++;
+            places += good;
+            first = i;
+            count = 0;
         }
-        first = i + 1;
+        if (!end) last = work->block[i].angle;
+        count++;
     }
     if (places > 1) work->n = kept;
     return places;
@@ -273,7 +294,8 @@ static enum tune_status prepare(struct pulses *work, struct tune_pulse_fit *out,
     noise = motion_noise(work->position, rec->n);
     if (noise < 0.0) return tune_error_memory(err, "looking at a motion");
     for (size_t k = 0; k < rec->n; k++)
-        if (motion_enabled(rec, k)) peak = fmax(peak, fabs(work->speed[k]));
+        if (motion_enabled(rec, k) && fabs(work->torque[k] - work->rest_nm) > 0.5 * work->pulse_nm)
+            peak = fmax(peak, fabs(work->speed[k]));
     /* std of a slope over 2 half + 1 samples: noise sqrt(12 / (2 half)^3) */
     noise *= sqrt(1.5 / pow((double)half, 3.0)) * rec->rate_hz;
     work->floor_rad_per_s = fmax(SLOWEST * peak, 6.0 * noise);

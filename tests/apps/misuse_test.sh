@@ -2,7 +2,7 @@
 # Help, misuse, files that are not there, folders that cannot be written.
 # SPDX-License-Identifier: GPL-3.0-or-later
 . "$TUNE_SOURCE/tests/apps/apps.sh"
-commands='new simulate inspect identify design predict verify report analyse'
+commands='new simulate precheck inspect identify design predict verify report analyse'
 
 check 'help: exit 0' run 0 --help
 check 'on standard output' out_has 'quietaxis COMMAND'

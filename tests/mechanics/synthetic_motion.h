@@ -73,4 +73,62 @@ static inline struct tune_record synthetic_motion(const struct synthetic_axis *a
     return rec;
 }
 
+/* ---- programs ------------------------------------------------------------------------------------*/
+
+/* Half a second of rest, then pulses of this height and length, up and down in turn, with free pauses. */
+struct synthetic_pulses {
+    double torque_nm, pulse_s, pause_s;
+};
+
+static inline bool synthetic_pulse(double *torque_nm, double time_s, double position_rad,
+                                   double speed_rad_per_s, const void *user)
+{
+    const struct synthetic_pulses *p = user;
+    const double period = p->pulse_s + p->pause_s;
+    const double phase = fmod(time_s - 0.5, 2.0 * period);
+    (void)position_rad, (void)speed_rad_per_s;
+    *torque_nm = 0.0;
+    if (time_s >= 0.5 && phase < p->pulse_s) *torque_nm = p->torque_nm;
+    if (time_s >= 0.5 && phase >= period && phase < period + p->pulse_s) *torque_nm = -p->torque_nm;
+    return true;
+}
+
+/* The drive holds no torque for half a second and is disabled then. */
+static inline bool synthetic_coast(double *torque_nm, double time_s, double position_rad,
+                                   double speed_rad_per_s, const void *user)
+{
+    (void)position_rad, (void)speed_rad_per_s, (void)user;
+    *torque_nm = 0.0;
+    return time_s < 0.5;
+}
+
+/* A stiff loop follows a triangle of 0.1 rad at 0.01 rad/s. */
+struct synthetic_slow {
+    double integral, last_s;
+};
+
+static inline bool synthetic_slow_moves(double *torque_nm, double time_s, double position_rad,
+                                        double speed_rad_per_s, const void *user)
+{
+    struct synthetic_slow *slow = (struct synthetic_slow *)(uintptr_t)user;
+    const double phase = fmod(time_s, 20.0), v = phase < 10.0 ? 0.01 : -0.01;
+    const double target = 0.01 * (phase < 10.0 ? phase : 20.0 - phase);
+    slow->integral += (target - position_rad) * (time_s - slow->last_s);
+    slow->last_s = time_s;
+    *torque_nm =
+        8e4 * (target - position_rad) + 2e4 * (v - speed_rad_per_s) + 1.5e5 * slow->integral;
+    return true;
+}
+
+/* Slow moves with and without a weight that pulls with a torque that does not depend on the angle. */
+static inline void synthetic_loads(struct tune_record *with, struct tune_record *without,
+                                   struct synthetic_axis axis, double pull_nm, double duration_s,
+                                   uint64_t seed)
+{
+    struct synthetic_slow first = {0}, second = {0};
+    *without = synthetic_motion(&axis, duration_s, synthetic_slow_moves, &first, 2 * seed);
+    axis.offset_nm += pull_nm;
+    *with = synthetic_motion(&axis, duration_s, synthetic_slow_moves, &second, 2 * seed + 1);
+}
+
 #endif

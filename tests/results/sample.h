@@ -13,6 +13,7 @@
 #include "results/forecast.h"
 #include "results/identification.h"
 #include "results/inspection.h"
+#include "results/precheck.h"
 #include "results/proposal.h"
 #include "results/truth.h"
 #include "results/verification.h"
@@ -229,6 +230,20 @@ static inline void sample_inspection(struct tune_inspection *r)
     r->log[0].health.finding[0].row = 17;
     r->log[0].health.finding[0].time_s = 0.004;
     r->log[0].health.finding[0].value = NAN;
+}
+
+static inline void sample_precheck(struct tune_precheck *r)
+{
+    memset(r, 0, sizeof *r);
+    sample_provenance(&r->provenance, TUNE_SCHEMA_PRECHECK);
+    r->n_checks = 2;
+    r->check[0] = (struct tune_check){
+        "torque-per-unit", TUNE_CHECK_DISAGREES, 18.4,         {13.01, 0.08}, 0.368,
+        "N m/unit",        "A weight tells.",    "Correct it."};
+    r->check[1] = (struct tune_check){"limit-low", TUNE_CHECK_NOT_TESTED, -95.0, {NAN, NAN}, NAN,
+                                      "deg",       "There is no log.",    ""};
+    tune_notes_add(&r->notes, "A note.");
+    tune_notes_add(&r->cautions, "A caution.");
 }
 
 static inline void sample_truth(struct tune_truth *r)

@@ -47,6 +47,7 @@ ROUND_TRIP(proposal, tune_proposal)
 ROUND_TRIP(forecast, tune_forecast)
 ROUND_TRIP(verification, tune_verification)
 ROUND_TRIP(inspection, tune_inspection)
+ROUND_TRIP(precheck, tune_precheck)
 ROUND_TRIP(truth, tune_truth)
 
 /* ---- values -------------------------------------------------------------------------------------*/
@@ -101,6 +102,31 @@ static void a_delay_below_its_bound_comes_back(void **state)
     free(text);
     tune_identification_free(&first);
     tune_identification_free(&second);
+}
+
+static void checks_are_found_and_counted_by_their_answer(void **state)
+{
+    struct tune_precheck first, second;
+    struct tune_error err;
+    char *text = NULL;
+    (void)state;
+    sample_precheck(&first);
+    assert_int_equal(tune_precheck_json(&text, &first, &err), TUNE_OK);
+    assert_int_equal(tune_precheck_parse(&second, "x", text, strlen(text), &err), TUNE_OK);
+    const struct tune_check *check = tune_precheck_find(&second, "torque-per-unit");
+    assert_non_null(check);
+    assert_string_equal(tune_check_answer_name(check->answer), "disagrees");
+    check_close_rel(check->measured.value, 13.01, 5e-15);
+    check_close_rel(check->measured.std, 0.08, 5e-15);
+    assert_null(tune_precheck_find(&second, "torque"));
+    assert_true(isnan(tune_precheck_find(&second, "limit-low")->measured.value));
+    assert_int_equal(tune_precheck_count(&second, TUNE_CHECK_DISAGREES), 1);
+    assert_int_equal(tune_precheck_count(&second, TUNE_CHECK_NOT_TESTED), 1);
+    assert_int_equal(tune_precheck_count(&second, TUNE_CHECK_AGREES), 0);
+    assert_string_equal(tune_check_answer_name((enum tune_check_answer)9), "unknown");
+    free(text);
+    tune_precheck_free(&first);
+    tune_precheck_free(&second);
 }
 
 static void endless_and_undefined_margins_come_back_as_they_were(void **state)
@@ -273,6 +299,8 @@ int main(void)
         cmocka_unit_test(forecast_comes_back_with_every_byte),
         cmocka_unit_test(verification_comes_back_with_every_byte),
         cmocka_unit_test(inspection_comes_back_with_every_byte),
+        cmocka_unit_test(precheck_comes_back_with_every_byte),
+        cmocka_unit_test(checks_are_found_and_counted_by_their_answer),
         cmocka_unit_test(truth_comes_back_with_every_byte),
         cmocka_unit_test(a_plant_and_its_covariance_come_back_to_15_digits),
         cmocka_unit_test(a_delay_below_its_bound_comes_back),
