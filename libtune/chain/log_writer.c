@@ -108,7 +108,7 @@ static void add_text(struct line *line, const char *text, char separator)
     const char special[] = {separator, '"', '\n', '\r', '\0'};
     const bool quoted = strpbrk(text, special) != NULL;
     if (quoted) line->text[line->used++] = '"';
-    for (size_t i = 0; text[i] && i < NAME; i++) {
+    for (size_t i = 0; i < NAME && text[i]; i++) {
         if (text[i] == '"') line->text[line->used++] = '"';
         line->text[line->used++] = text[i];
     }
