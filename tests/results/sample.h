@@ -263,6 +263,9 @@ static inline void sample_truth(struct tune_truth *r)
     r->mismatch.limit_acts[1] = false;
     r->n_logs = 2;
     r->log = calloc(2, sizeof *r->log);
+    r->log[1].n_troubles = 2;
+    r->log[1].trouble[0] = (struct tune_truth_trouble){"samples-missing", 501, 7.0};
+    r->log[1].trouble[1] = (struct tune_truth_trouble){"scale-differs", 0, 1.002};
     r->log[0].seed = UINT64_MAX;
     r->log[0].kind = TUNE_LOG_TRACK;
     r->log[1].kind = TUNE_LOG_MOVE;
