@@ -11,7 +11,8 @@
 struct pointing_work {
     const struct tune_log_entry **log; /* [n_logs] its sweeps, in the order of the logbook */
     size_t n_logs;
-    size_t *rows; /* [n_logs] */
+    size_t *rows;     /* [n_logs] */
+    double unquiet_s; /* shortest sweep that begins or ends without quiet; 0: none does */
     struct tune_notes notes, accepted;
     struct chain_file frf, model;
 };
@@ -23,6 +24,21 @@ struct identification_work {
     struct tune_pointing_plant *result; /* [n] */
     struct progress progress;
 };
+
+/* The logs of a pointing, one after the other; those that go on from each other are one record. */
+struct chain_runs {
+    struct pointing_work *pointing;
+    const struct chain *chain;
+    struct tune_record next; /* read already, of log `at`; n = 0: none */
+    size_t at;
+    double rate_hz; /* of the first */
+};
+
+/* The next record: log runs->at and those that go on from it, taken under the same gains; at is then
+ * behind them. TUNE_EDATA: a log that cannot be read, or has another rate than the first. Free runs->next
+ * in the end. */
+enum tune_status chain_run_read(struct tune_record *rec, struct chain_runs *runs,
+                                struct tune_error *err);
 
 /* One pointing, as an item of work: read, judge, estimate, fit, tables. user: identification_work. */
 enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_error *err);

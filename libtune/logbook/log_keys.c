@@ -136,6 +136,23 @@ static enum tune_status check_zeros(const struct tune_log_entry *entry,
     return TUNE_OK;
 }
 
+/* A table of responses names its columns itself: a sign stated for it would be thought to count. */
+static enum tune_status check_columns(const struct tune_log_entry *entry,
+                                      const struct ini_document *document,
+                                      const struct ini_section *section, struct tune_error *err)
+{
+    char name[INI_WORD];
+    for (size_t i = 0; entry->kind == TUNE_LOG_RESPONSE && keys_role_name(name, i); i++) {
+        const struct ini_entry *found = ini_find(document, section, name);
+        if (found)
+            return ini_refuse(err, section, found, "a kind of log with rows in time",
+                              "the key %s does not go with kind = response, whose table names its "
+                              "columns and units itself: remove it",
+                              name);
+    }
+    return TUNE_OK;
+}
+
 enum tune_status log_keys_check(const struct tune_log_entry *entry,
                                 const struct ini_document *document,
                                 const struct ini_section *section, struct tune_error *err)
@@ -154,5 +171,6 @@ enum tune_status log_keys_check(const struct tune_log_entry *entry,
         }
     }
     if (status == TUNE_OK) status = check_zeros(entry, document, section, err);
+    if (status == TUNE_OK) status = check_columns(entry, document, section, err);
     return status;
 }

@@ -62,6 +62,12 @@ check 'both modes, none invented, within four std of the truth' json \
 check 'and the inertia' json \
     'abs(d["pointings"][0]["plant"]["inertia_kg_m2"]["value"] - 100) < 4 * d["pointings"][0]["plant"]["inertia_kg_m2"]["std"]'
 
+check 'no doubt about their width' json 'not any("without quiet" in n for n in d["notes"])'
+sed 's/^quiet_.*//' "$scratch/short.ini" >"$scratch/unquiet.ini"
+run 0 simulate --quiet "$scratch/unquiet.ini" "$scratch/unquiet"
+check 'without quiet ends' run 0 identify --quiet --json "$scratch/unquiet"
+check 'there is one' json 'any("a sweep of 6.5 s begins or ends without quiet" in n for n in d["notes"])'
+
 # ---- two rates at one pointing
 gzip -dc "$scratch/short/logs/buf-2.csv.gz" | awk 'NR % 2' | gzip -c >"$scratch/slow.csv.gz"
 mv "$scratch/slow.csv.gz" "$scratch/short/logs/buf-2.csv.gz"
