@@ -81,7 +81,10 @@ enum tune_status chain_add_log(struct tune_provenance *provenance, const struct 
                                struct tune_error *err)
 {
     char text[256 * (TUNE_ROLE_COUNT + 1)], hash[TUNE_SHA256_TEXT], name[TUNE_OPTION_NAME];
-    enum tune_status status = chain_add_file(provenance, chain, log->file, rows, err);
+    char path[TUNE_PATH_LENGTH];
+    enum tune_status status = tune_logbook_join(path, &chain->logbook, log->file, err);
+    if (!status) status = tune_record_require_file(path, err);
+    if (!status) status = chain_add_file(provenance, chain, log->file, rows, err);
     if (status) return chain_name_section(log, status, err);
     tune_sha256_bytes(hash, text, reading_text(text, sizeof text, &log->reading));
     (void)snprintf(name, sizeof name, "log %s", log->name);

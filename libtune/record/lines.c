@@ -47,6 +47,7 @@ static enum tune_status read_on(struct record_lines *lines, struct tune_error *e
     size_t got;
     if (kept > RECORD_LINE_MAX) return endless(lines->next_number, err);
     if (kept) memmove(lines->buffer + RECORD_NUMBER_SLACK, lines->buffer + lines->start, kept);
+    lines->whole -= lines->start < lines->whole ? lines->start - RECORD_NUMBER_SLACK : lines->whole;
     lines->start = RECORD_NUMBER_SLACK;
     lines->filled = lines->start + kept;
     if (kept > lines->capacity / 2) {
@@ -63,6 +64,8 @@ static enum tune_status read_on(struct record_lines *lines, struct tune_error *e
     }
     lines->taken += got;
     lines->filled += got;
+    for (size_t i = lines->filled; i > lines->filled - got && i > lines->whole; i--)
+        if (lines->buffer[i - 1] == '\n') lines->whole = i;
     memset(lines->buffer + lines->filled, 0, RECORD_NUMBER_SLACK);
     lines->ended = got == 0;
     return TUNE_OK;
@@ -164,11 +167,8 @@ enum tune_status record_lines_next(struct record_lines *lines, struct record_lin
 
 size_t record_lines_in_hand(const struct record_lines *lines, const char **text)
 {
-    size_t size = lines->filled - lines->start;
     *text = lines->buffer + lines->start;
-    while (size && (*text)[size - 1] != '\n')
-        size--;
-    return size;
+    return lines->whole > lines->start ? lines->whole - lines->start : 0;
 }
 
 void record_lines_skip(struct record_lines *lines, size_t size, size_t n)

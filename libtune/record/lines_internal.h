@@ -15,6 +15,7 @@ struct record_lines {
     struct record_source *source;
     char *buffer;
     size_t capacity, start, filled; /* buffer[start .. filled) is not given out yet */
+    size_t whole;                   /* behind the last line end in buffer, or before start */
     size_t taken;                   /* bytes read from the source so far */
     bool ended;                     /* the source has no more */
     long next_number;               /* of the next line of the file */

@@ -129,6 +129,10 @@ TUNE_API enum tune_status tune_record_parse(struct tune_record *out, const char 
                                             const struct tune_record_opts *opts,
                                             struct tune_error *err);
 
+/* Is this a file a log can be read from? Refused as tune_record_read() does, without waiting: a pipe
+ * would keep whoever opens it to read or hash it. */
+TUNE_API enum tune_status tune_record_require_file(const char *path, struct tune_error *err);
+
 /* TUNE_EDATA, naming the file, the missing role and the columns found, unless the role was logged. */
 TUNE_API enum tune_status tune_record_require(const struct tune_record *rec, enum tune_role role,
                                               const char *path, struct tune_error *err);

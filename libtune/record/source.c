@@ -12,6 +12,8 @@
 #define ZLIB_CONST /* zlib reads its input only */
 #include <zlib.h>
 
+#include "record/record.h"
+
 enum { BLOCK = 65536 };
 
 struct record_source {
@@ -78,6 +80,15 @@ enum tune_status record_source_open(struct record_source **out, const char *path
         record_source_close(source);
     else
         *out = source;
+    return status;
+}
+
+enum tune_status tune_record_require_file(const char *path, struct tune_error *err)
+{
+    struct record_source *source;
+    const enum tune_status status = record_source_open(&source, path, err);
+    record_source_close(source);
+    if (status != TUNE_OK) (void)tune_error_place(err, path, 0, 0);
     return status;
 }
 

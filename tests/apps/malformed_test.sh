@@ -66,6 +66,20 @@ bad awk -F, -v OFS=, 'NR > 1 { $4 = 5 } 1'
 log 'a dead position channel' 'position'
 bad awk -F, -v OFS=, 'NR > 1 { $3 = -$3 } 1'
 log 'torque of the wrong sign' 'sign'
+bad tr '\n' '\r'
+log 'lines ended by CR alone' 'sweep-south.csv:1'
+bad awk '{ printf "%s,", $0 }'
+log 'one endless line' 'sweep-south.csv:1: '
+bad sed '1000s/,/\x00,/'
+log 'a zero byte' 'sweep-south.csv:1000:'
+bad awk '{ printf "%s", $0; for (i = 0; i < 10000; i++) printf ",0"; print "" } NR == 3 { exit }'
+log 'ten thousand columns' 'sweep-south.csv:1:1024: '
+bad sed '1100s/,/;/g'
+log 'another separator in a row' 'sweep-south.csv:1100:2: '
+bad sed '1s/,/;/'
+log 'separators mixed in the header' 'sweep-south.csv:1'
+bad sh -c "head -c 100000 '$quietaxis'"
+log 'a program' 'sweep-south.csv:1: '
 bad head -n 40
 log 'a handful of rows' 'sweep-south.csv'
 bad printf 'PK\003\004 this is no table'
@@ -77,7 +91,22 @@ check 'log: gzip cut off: exit 3' run 3 identify --quiet "$book"
 check 'log: gzip cut off: names the file' err_has 'sweep-south.csv.gz'
 mkdir "$book/logs/folder"
 sed 's/sweep-south.csv.gz/folder/' "$scratch/good.ini" >"$book/axis.ini"
-check 'log: a folder: exit 2' run 2 identify --quiet "$book"
+check 'log: a folder: exit 3' run 3 identify --quiet "$book"
+check 'log: a folder: told what it is' err_has 'logs/folder: this is a folder'
+mkfifo "$book/logs/pipe"
+sed 's/sweep-south.csv.gz/pipe/' "$scratch/good.ini" >"$book/axis.ini"
+for command in identify inspect; do
+    timeout 20 "$quietaxis" $command --quiet "$book" >"$scratch/out" 2>"$scratch/err"
+    check "log: a pipe: $command ends with exit 3" [ $? -eq 3 ]
+    check "log: a pipe: $command says so" err_has 'logs/pipe: this is a pipe, not a file'
+    check "log: a pipe: $command: nothing on standard output" out_empty
+done
+if [ "$(id -u)" -ne 0 ]; then # root may read anything; the unit tests are nobody for a while
+    chmod 0 "$book/logs/sweep-south.csv.gz"
+    cp "$scratch/good.ini" "$book/axis.ini"
+    check 'log: may not be read: exit 3' run 3 identify --quiet "$book"
+    check 'log: may not be read: says so' err_has 'may not be read'
+fi
 rm -f "$book/logs/sweep-south.csv.gz"
 cp "$scratch/good.ini" "$book/axis.ini"
 check 'log: not there: exit 2' run 2 identify --quiet "$book"

@@ -288,6 +288,10 @@ static void refuse_file(const char *path, enum tune_status status, const char *s
     assert_string_equal(err.file, path);
     if (!strstr(err.text, sentence)) fail_msg("'%s' lacks '%s'", err.text, sentence);
     expect_empty(&rec);
+    tune_error_clear(&err);
+    assert_int_equal(tune_record_require_file(path, &err), status);
+    assert_string_equal(err.file, path);
+    if (!strstr(err.text, sentence)) fail_msg("'%s' lacks '%s'", err.text, sentence);
 }
 
 static void a_file_that_is_not_there_is_a_system_error(void **state)
