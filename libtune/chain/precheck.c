@@ -7,18 +7,13 @@
 #include <string.h>
 
 #include "chain/precheck_internal.h"
-
-static bool is_first_motion(enum tune_log_kind kind)
-{
-    return kind == TUNE_LOG_PULSE || kind == TUNE_LOG_MOVE || kind == TUNE_LOG_COAST ||
-           kind == TUNE_LOG_LOAD || kind == TUNE_LOG_LIMIT || kind == TUNE_LOG_INDEX;
-}
+#include "logbook/description.h"
 
 size_t tune_chain_precheckable(const struct tune_logbook *logbook)
 {
     size_t n = 0;
     for (size_t i = 0; i < logbook->n_logs; i++)
-        n += is_first_motion(logbook->log[i].kind);
+        n += tune_log_is_motion(logbook->log[i].kind);
     return n;
 }
 
@@ -77,7 +72,7 @@ static enum tune_status choose(struct precheck_work *work, struct tune_provenanc
     if (!status && !work->log) status = tune_error_memory(err, "choosing logs");
     for (size_t i = 0; !status && i < logbook->n_logs; i++) {
         const struct tune_log_entry *log = &logbook->log[i];
-        if (!is_first_motion(log->kind) || !chain_log_chosen(&work->chain, log)) continue;
+        if (!tune_log_is_motion(log->kind) || !chain_log_chosen(&work->chain, log)) continue;
         work->log[work->n++].entry = log;
         status = chain_add_log(now, &work->chain, log, 0, err);
         if (!status) status = add_motion(now, log, err);

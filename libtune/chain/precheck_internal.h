@@ -52,6 +52,9 @@ enum tune_status precheck_measure(struct precheck_work *work, struct tune_error 
 
 /* precheck_scales.c: counts per turn, signs, torque per unit, inertia. */
 enum tune_status precheck_scales(struct precheck_work *work, struct tune_error *err);
+/* precheck_signs.c */
+void precheck_encoder_sign(struct precheck_work *work);
+void precheck_torque_sign(struct precheck_work *work);
 /* precheck_commutation.c */
 void precheck_commutation(struct precheck_work *work);
 /* precheck_stopping.c; stopping needs what friction found. */

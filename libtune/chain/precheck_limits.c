@@ -24,19 +24,45 @@ static void not_with_this_sign(struct tune_check *check)
 
 /* ---- index mark ----------------------------------------------------------------------------------*/
 
-void precheck_index(struct precheck_work *work)
+/* The log whose passes scatter most. */
+static const struct tune_index_fit *worst_index(const struct precheck_work *work)
 {
-    const double limit = work->chain.logbook.expected.index_repeat_arcsec;
-    struct tune_check *check = precheck_add(work, "index-repeatability", "arcsec std");
     const struct tune_index_fit *fit = NULL;
-    double least, value, resolution, dof;
-    check->stated = limit;
     for (size_t i = 0; i < work->n; i++) {
         const struct first_log *log = &work->log[i];
         if (log->entry->kind == TUNE_LOG_INDEX && log->usable &&
             (!fit || log->index.std_rad > fit->std_rad))
             fit = &log->index;
     }
+    return fit;
+}
+
+/* The part of the scatter that the time between samples makes is no fault of the mark. */
+static void judge_index(struct tune_check *check, const struct tune_index_fit *fit)
+{
+    const double resolution = tune_arcsec_from_rad(fit->resolution_rad), limit = check->stated;
+    const double least = tune_arcsec_from_rad(fit->least_rad);
+    if (isnan(limit)) {
+        precheck_advise(check, "To have it judged, state index_repeat_arcsec in [expected].");
+    } else if (sqrt(fmax(0.0, least * least - resolution * resolution)) > 1.1 * limit) {
+        check->answer = TUNE_CHECK_DISAGREES;
+        precheck_advise(check,
+                        "The index is not found again as it should: look for a loose scale or "
+                        "reading head, dirt, a second mark. Do not rely on homing.");
+    } else if (check->measured.value <= limit) {
+        check->answer = TUNE_CHECK_AGREES;
+    } else {
+        precheck_advise(check, "Too uncertain to tell: pass the mark more often%s.",
+                        resolution > 0.5 * limit ? " and slower" : "");
+    }
+}
+
+void precheck_index(struct precheck_work *work)
+{
+    struct tune_check *check = precheck_add(work, "index-repeatability", "arcsec std");
+    const struct tune_index_fit *fit = worst_index(work);
+    double dof, apart;
+    check->stated = work->chain.logbook.expected.index_repeat_arcsec;
     if (loop_runs_away(work)) {
         not_with_this_sign(check);
         return;
@@ -46,56 +72,52 @@ void precheck_index(struct precheck_work *work)
         return;
     }
     dof = (double)(fit->n[0] + fit->n[1]) - (fit->n[0] > 0) - (fit->n[1] > 0);
-    resolution = tune_arcsec_from_rad(fit->resolution_rad);
-    value = tune_arcsec_from_rad(fit->std_rad);
-    least = tune_arcsec_from_rad(fit->least_rad);
-    check->measured = (struct tune_estimate){value, value / sqrt(2.0 * dof)};
+    apart = tune_arcsec_from_rad(fit->hysteresis.value);
+    check->measured.value = tune_arcsec_from_rad(fit->std_rad);
+    check->measured.std = check->measured.value / sqrt(2.0 * dof);
     precheck_text(check,
                   "%zu passes upwards, %zu downwards; %.3g arcsec of it are the time between "
                   "samples; the two ways differ by %.3g arcsec.",
-                  fit->n[0], fit->n[1], resolution,
-                  tune_arcsec_from_rad(isnan(fit->hysteresis.value) ? 0.0 : fit->hysteresis.value));
-    if (isnan(limit)) {
-        precheck_advise(check, "To have it judged, state index_repeat_arcsec in [expected].");
-    } else if (sqrt(fmax(0.0, least * least - resolution * resolution)) > 1.1 * limit) {
-        check->answer = TUNE_CHECK_DISAGREES;
-        precheck_advise(check,
-                        "The index is not found again as it should: look for a loose scale or "
-                        "reading head, dirt, a second mark. Do not rely on homing.");
-    } else if (value <= limit) {
-        check->answer = TUNE_CHECK_AGREES;
-    } else {
-        precheck_advise(check, "Too uncertain to tell: pass the mark more often%s.",
-                        resolution > 0.5 * limit ? " and slower" : "");
-    }
-    if (fabs(fit->hysteresis.value) > 4.0 * fit->hysteresis.std &&
-        fabs(tune_arcsec_from_rad(fit->hysteresis.value)) > limit)
+                  fit->n[0], fit->n[1], tune_arcsec_from_rad(fit->resolution_rad),
+                  isnan(apart) ? 0.0 : apart);
+    judge_index(check, fit);
+    if (fabs(fit->hysteresis.value) > 4.0 * fit->hysteresis.std && fabs(apart) > check->stated)
         tune_notes_add(&work->out->notes,
                        "The index mark stands %.3g arcsec apart from either side: "
                        "home from the same side and at the same speed always.",
-                       fabs(tune_arcsec_from_rad(fit->hysteresis.value)));
+                       fabs(apart));
 }
 
 /* ---- following error -----------------------------------------------------------------------------*/
+
+/* Over all logs: the largest error that was borne, the smallest at which it switched off. False: no log
+ * shows it. */
+static bool find_following(double *borne_deg, double *tripped_deg, const struct precheck_work *work,
+                           double limit_deg)
+{
+    bool seen = false;
+    *borne_deg = 0.0;
+    *tripped_deg = INFINITY;
+    for (size_t i = 0; i < work->n; i++) {
+        const struct tune_following_fit *fit = &work->log[i].following;
+        const double tripped = tune_deg_from_rad(fit->tripped_rad);
+        if (!work->log[i].follows) continue;
+        seen = true;
+        *borne_deg = fmax(*borne_deg, tune_deg_from_rad(fit->borne_rad));
+        /* a drive that drops out far below its limit does so for another reason */
+        if (fit->tripped && !(tripped <= 0.2 * limit_deg))
+            *tripped_deg = fmin(*tripped_deg, tripped);
+    }
+    return seen;
+}
 
 void precheck_following(struct precheck_work *work)
 {
     const double limit = work->chain.logbook.drive.following_error_limit_deg;
     struct tune_check *check = precheck_add(work, "following-error", "deg");
-    double borne = 0.0, tripped = INFINITY;
-    bool seen = false;
+    double borne, tripped;
     check->stated = limit;
-    for (size_t i = 0; i < work->n; i++) {
-        const struct first_log *log = &work->log[i];
-        if (!log->follows) continue;
-        seen = true;
-        borne = fmax(borne, tune_deg_from_rad(log->following.borne_rad));
-        /* a drive that drops out far below its limit does so for another reason */
-        if (log->following.tripped &&
-            tune_deg_from_rad(log->following.tripped_rad) > 0.2 * (isnan(limit) ? 0.0 : limit))
-            tripped = fmin(tripped, tune_deg_from_rad(log->following.tripped_rad));
-    }
-    if (!seen) {
+    if (!find_following(&borne, &tripped, work, limit)) {
         precheck_missing(check, work, TUNE_LOG_LIMIT,
                          "target, position and enabled while a small step of the target, a little "
                          "above the limit, asks for a trip");
@@ -128,27 +150,60 @@ void precheck_following(struct precheck_work *work)
 
 /* ---- travel limits -------------------------------------------------------------------------------*/
 
-void precheck_travel(struct precheck_work *work, enum tune_limit_side side)
+static const struct first_log *find_limit(const struct precheck_work *work,
+                                          enum tune_limit_side side)
 {
-    const double limit = work->chain.logbook.drive.travel_limit_deg[side];
-    const double out = side == TUNE_LIMIT_HIGH ? 1.0 : -1.0;
-    const char *word = side == TUNE_LIMIT_HIGH ? "high" : "low";
-    struct tune_check *check =
-        precheck_add(work, side == TUNE_LIMIT_HIGH ? "limit-high" : "limit-low", "deg");
     const struct first_log *found = NULL;
-    double begin, end, speed, margin;
-    check->stated = limit;
     for (size_t i = 0; i < work->n; i++) {
         const struct first_log *log = &work->log[i];
         if (log->entry->kind == TUNE_LOG_LIMIT && log->entry->limit_side == side &&
             (!found || (!found->usable && log->usable)))
             found = log;
     }
-    if (loop_runs_away(work)) {
-        not_with_this_sign(check);
+    return found;
+}
+
+/* The stated limit must lie between where braking began and where the axis got to. out: 1 at the high
+ * side, -1 at the low one. */
+static void judge_travel(struct tune_check *check, const struct tune_limit_fit *fit, double out)
+{
+    const double begin = tune_deg_from_rad(fit->brake_rad), end = tune_deg_from_rad(fit->end_rad);
+    const double speed = tune_deg_from_rad(fabs(fit->speed_rad_per_s));
+    const double dropped = tune_deg_from_rad(fit->dropped_rad);
+    /* 0.1 degrees and what it moves in a twentieth of a second, a controller's cycle and reaction */
+    const double margin = 0.1 + 0.05 * speed;
+    const bool far_out = out * (begin - check->stated) > margin;
+    check->measured = (struct tune_estimate){end, 0.0};
+    check->tolerance = margin + fabs(end - begin);
+    if (fit->dropped && out * (check->stated - dropped) > margin) {
+        precheck_text(check, "The drive dropped out at %.5g deg, before the limit.", dropped);
+        precheck_advise(check, "Find out why it did, and log the move again.");
         return;
     }
-    if (!found || !found->usable) {
+    precheck_text(check,
+                  "From %.3g deg/s the axis began to slow down at %.5g deg and got as far as %.5g "
+                  "deg.",
+                  speed, begin, end);
+    check->answer = TUNE_CHECK_AGREES;
+    if (!far_out && out * (check->stated - end) <= margin) return;
+    check->answer = TUNE_CHECK_DISAGREES;
+    precheck_advise(check,
+                    "%s: correct the limit in the drive or travel_limit_deg, and try again at "
+                    "creeping speed.",
+                    far_out ? "The limit acts farther out than stated, or not at all"
+                            : "The axis stops short of the stated limit");
+}
+
+void precheck_travel(struct precheck_work *work, enum tune_limit_side side)
+{
+    const char *word = side == TUNE_LIMIT_HIGH ? "high" : "low";
+    struct tune_check *check =
+        precheck_add(work, side == TUNE_LIMIT_HIGH ? "limit-high" : "limit-low", "deg");
+    const struct first_log *found = find_limit(work, side);
+    check->stated = work->chain.logbook.drive.travel_limit_deg[side];
+    if (loop_runs_away(work)) {
+        not_with_this_sign(check);
+    } else if (!found || !found->usable) {
         precheck_text(check, "There is no log of a move into the %s limit.", word);
         if (found)
             precheck_text(check, "Log %s cannot be used: %.230s.", found->entry->name, found->why);
@@ -157,41 +212,10 @@ void precheck_travel(struct precheck_work *work, enum tune_limit_side side)
             "To test it, drive into the soft limit at creeping speed, after trying it by "
             "hand, and log it (kind = limit, limit_side = %s).",
             word);
-        return;
-    }
-    if (isnan(limit)) {
+    } else if (isnan(check->stated)) {
         precheck_text(check, "The logbook states no travel_limit_deg.");
         precheck_advise(check, "State the soft limits to have them judged.");
-        return;
-    }
-    begin = tune_deg_from_rad(found->limit.brake_rad);
-    end = tune_deg_from_rad(found->limit.end_rad);
-    speed = tune_deg_from_rad(fabs(found->limit.speed_rad_per_s));
-    /* 0.1 degrees and what it moves in a twentieth of a second, a controller's cycle and reaction */
-    margin = 0.1 + 0.05 * speed;
-    check->measured = (struct tune_estimate){end, 0.0};
-    check->tolerance = margin + fabs(end - begin);
-    if (found->limit.dropped &&
-        out * (limit - tune_deg_from_rad(found->limit.dropped_rad)) > margin) {
-        precheck_text(check, "The drive dropped out at %.5g deg, before the limit.",
-                      tune_deg_from_rad(found->limit.dropped_rad));
-        precheck_advise(check, "Find out why it did, and log the move again.");
-        return;
-    }
-    precheck_text(check,
-                  "From %.3g deg/s the axis began to slow down at %.5g deg and got as far as %.5g "
-                  "deg.",
-                  speed, begin, end);
-    if (out * (limit - end) > margin || out * (begin - limit) > margin) {
-        check->answer = TUNE_CHECK_DISAGREES;
-        precheck_advise(check,
-                        "%s: correct the limit in the drive or travel_limit_deg, and try again at "
-                        "creeping speed.",
-                        out * (begin - limit) > margin
-                            ? "The limit acts farther out than stated, or not at "
-                              "all"
-                            : "The axis stops short of the stated limit");
     } else {
-        check->answer = TUNE_CHECK_AGREES;
+        judge_travel(check, &found->limit, side == TUNE_LIMIT_HIGH ? 1.0 : -1.0);
     }
 }

@@ -74,87 +74,6 @@ static void check_counts(struct precheck_work *work, const struct first_log *tol
                     stated ? "encoder_counts_per_turn" : "the unit or scale of position");
 }
 
-/* ---- signs ---------------------------------------------------------------------------------------*/
-
-static const char *const wrong_sign =
-    "A loop with a wrong sign drives the axis into its stop. Correct the sign, in the drive or as "
-    "position_sign or torque_sign, and repeat this check, before a loop is closed.";
-
-static void sign_result(struct tune_check *check, double sign)
-{
-    check->measured = (struct tune_estimate){sign, 0.0};
-    check->answer = sign > 0.0 ? TUNE_CHECK_AGREES : TUNE_CHECK_DISAGREES;
-    if (sign < 0.0) precheck_advise(check, "%s", wrong_sign);
-}
-
-static void contradiction(struct tune_check *check)
-{
-    check->answer = TUNE_CHECK_DISAGREES;
-    precheck_text(check,
-                  "The signs of moves, weights and pulses contradict one another: an entry of "
-                  "the logbook (known_angle_deg, load_arm_m) or a sign is wrong.");
-    precheck_advise(check,
-                    "Look again which way is positive, for each log; do not close a loop before "
-                    "that is clear.");
-}
-
-static void check_encoder_sign(struct precheck_work *work)
-{
-    struct tune_check *check = precheck_add(work, "encoder-sign", "");
-    const double moved = precheck_sign(&work->angle), gain = precheck_sign(&work->gain);
-    const double weight = precheck_sign(&work->ratio);
-    check->stated = 1.0;
-    if (work->contradict) {
-        contradiction(check);
-    } else if (moved != 0.0) {
-        precheck_text(check,
-                      "The logged angle %s when the axis turns to the positive side as the "
-                      "other instrument sees it.",
-                      moved > 0.0 ? "rises" : "falls");
-        sign_result(check, moved);
-    } else if (gain * weight != 0.0) {
-        precheck_text(check,
-                      "From the weight and the pulses: torque that lifts the weight towards "
-                      "positive angles makes the logged angle %s.",
-                      gain * weight > 0.0 ? "rise" : "fall");
-        sign_result(check, gain * weight);
-    } else {
-        precheck_missing(check, work, TUNE_LOG_MOVE,
-                         "a move of known size and direction (known_angle_deg)");
-    }
-}
-
-static void check_torque_sign(struct precheck_work *work)
-{
-    struct tune_check *check = precheck_add(work, "torque-sign", "");
-    const double moved = precheck_sign(&work->angle), gain = precheck_sign(&work->gain);
-    const double weight = precheck_sign(&work->ratio);
-    check->stated = 1.0;
-    if (work->contradict) {
-        contradiction(check);
-    } else if (weight != 0.0) {
-        precheck_text(check,
-                      "Where the weight pulls to the positive side the drive holds with %s torque.",
-                      weight > 0.0 ? "negative" : "positive");
-        sign_result(check, weight);
-    } else if (gain != 0.0 && moved != 0.0) {
-        precheck_text(check,
-                      "Positive torque makes the logged angle %s, and the angle's own sign is "
-                      "%s.",
-                      gain > 0.0 ? "rise" : "fall", moved > 0.0 ? "right" : "wrong");
-        sign_result(check, gain * moved);
-    } else if (gain != 0.0) {
-        precheck_text(check, "Positive torque makes the logged angle %s.%s",
-                      gain > 0.0 ? "rise" : "fall",
-                      gain > 0.0 ? " Whether both are turned round together is not tested."
-                                 : " Torque or angle is turned round; a move of known direction "
-                                   "tells which.");
-        sign_result(check, gain);
-    } else {
-        precheck_missing(check, work, TUNE_LOG_PULSE, "small torque pulses both ways");
-    }
-}
-
 /* ---- torque --------------------------------------------------------------------------------------*/
 
 static void find_gain(struct precheck_work *work, struct tune_estimate *room)
@@ -340,8 +259,8 @@ enum tune_status precheck_scales(struct precheck_work *work, struct tune_error *
         work->contradict = true;
     find_inertia(work);
     check_counts(work, told);
-    check_encoder_sign(work);
-    check_torque_sign(work);
+    precheck_encoder_sign(work);
+    precheck_torque_sign(work);
     check_torque(work, why);
     check_inertia(work);
     return TUNE_OK;

@@ -91,17 +91,38 @@ void precheck_friction(struct precheck_work *work)
                               "does not stay where it is left.");
 }
 
-/* Way to rest at the drive's torque limit: w = v^2 J / (2 T), without the help of friction. */
+/* Unlike the others one-sided: a shorter way than the room is no fault. */
+static void judge_stopping(struct tune_check *check, double rate_rad_per_s)
+{
+    const double way = check->measured.value, std = check->measured.std, room = check->stated;
+    if (isnan(room)) {
+        precheck_advise(check, "To have it judged, state stop_room_deg in [expected].");
+    } else if (way - 4.0 * std > room) {
+        check->answer = TUNE_CHECK_DISAGREES;
+        precheck_advise(check,
+                        "The axis would reach its stop: lower the rate limit below %.2g deg/s, or "
+                        "move the soft limits in.",
+                        tune_deg_from_rad(rate_rad_per_s) * sqrt(room / way));
+    } else if (way + 4.0 * std <= room) {
+        check->answer = TUNE_CHECK_AGREES;
+    } else {
+        precheck_advise(check,
+                        "Too close to tell: lower the rate limit, or measure the inertia better.");
+    }
+}
+
+/* Way to rest at the drive's torque limit: w = v^2 J / (2 T), without the help of friction. The measured
+ * torque per unit is in J and in T, and so is its uncertainty: it drops out. */
 void precheck_stopping(struct precheck_work *work)
 {
     const struct tune_drive_entry *drive = &work->chain.logbook.drive;
-    const double room = work->chain.logbook.expected.stop_room_deg;
     const double rate = tune_rad_from_deg(drive->rate_limit_deg_per_s);
     const double ratio = precheck_known(&work->ratio) ? fabs(work->ratio.value) : 1.0;
+    const double scatter = precheck_known(&work->ratio) ? work->ratio.std / ratio : 0.0;
     const double torque = ratio * drive->torque_limit_nm;
     struct tune_check *check = precheck_add(work, "stopping-distance", "deg");
     double way, time, helped;
-    check->stated = room;
+    check->stated = work->chain.logbook.expected.stop_room_deg;
     if (!(rate > 0.0) || !(torque > 0.0)) {
         precheck_text(check,
                       "The logbook does not state rate_limit_deg_per_s and torque_limit_nm.");
@@ -116,25 +137,12 @@ void precheck_stopping(struct precheck_work *work)
     helped = torque + (precheck_known(&work->coulomb) ? fmax(0.0, work->coulomb.value) : 0.0);
     check->measured.value = tune_deg_from_rad(way);
     check->measured.std =
-        check->measured.value * hypot(work->inertia.std / work->inertia.value,
-                                      precheck_known(&work->ratio) ? work->ratio.std / ratio : 0.0);
+        check->measured.value *
+        sqrt(fmax(0.0, pow(work->inertia.std / work->inertia.value, 2.0) - scatter * scatter));
     precheck_text(check,
                   "From %.3g deg/s at the torque limit: %.3g deg in %.3g s without friction, %.3g "
                   "deg with it; the drive's reaction time comes on top.",
                   tune_deg_from_rad(rate), check->measured.value, time,
                   check->measured.value * torque / helped);
-    if (isnan(room)) {
-        precheck_advise(check, "To have it judged, state stop_room_deg in [expected].");
-    } else if (check->measured.value - 4.0 * check->measured.std > room) {
-        check->answer = TUNE_CHECK_DISAGREES;
-        precheck_advise(check,
-                        "The axis would reach its stop: lower the rate limit below %.2g deg/s, or "
-                        "move the soft limits in.",
-                        tune_deg_from_rad(rate) * sqrt(room / check->measured.value));
-    } else if (check->measured.value + 4.0 * check->measured.std <= room) {
-        check->answer = TUNE_CHECK_AGREES;
-    } else {
-        precheck_advise(check,
-                        "Too close to tell: lower the rate limit, or measure the inertia better.");
-    }
+    judge_stopping(check, rate);
 }

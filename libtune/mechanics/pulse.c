@@ -4,122 +4,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "mechanics/first_motion.h"
-#include "mechanics/motion_internal.h"
+#include "mechanics/pulse_internal.h"
 
 enum {
-    BLOCK_MIN = 16,    /* samples */
-    BLOCKS_MIN = 8,    /* to leave the scatter some degrees of freedom */
     BLOCKS_SPEED = 16, /* from here on viscous friction is looked for too */
-    PLACE_BLOCKS = 4,  /* blocks that make a place of its own */
-    LAG_STEPS = 16     /* half samples by which the motion may follow the torque */
+    PLACE_BLOCKS = 4   /* blocks that make a place of its own */
 };
-
-static const double SLOWEST =
-    0.1; /* part of the largest speed below which friction is not steady */
-
-/* A piece of the log in which the axis moves one way. */
-struct block {
-    size_t first;
-    double acceleration, speed, direction, angle, torque;
-    double torque_slope; /* of torque with the lag */
-    double excursion;    /* travel of the stretch it lies in */
-    size_t place;
-};
-
-struct pulses {
-    const struct tune_record *rec;
-    const double *position, *torque;
-    double *speed; /* [n] */
-    double floor_rad_per_s;
-    double rest_nm, pulse_nm; /* torque between pulses, height of them */
-    size_t length;            /* of a block, samples */
-    size_t n;
-    struct block *block;
-    double *x, *y; /* [n x MOTION_UNKNOWNS], [n] room for the regression */
-};
-
-/* ---- the pulses ----------------------------------------------------------------------------------*/
-
-/* Height and length of the typical pulse: runs beyond half of the largest deviation from rest. */
-static enum tune_status find_pulses(struct tune_pulse_fit *out, struct pulses *work,
-                                    struct tune_error *err)
-{
-    const size_t n = work->rec->n;
-    double *room = malloc(2 * (n + 1) * sizeof *room), *run = room + n + 1, rest, half;
-    size_t runs = 0, length = 0;
-    int side = 0;
-    if (!room) return tune_error_memory(err, "looking for pulses");
-    memcpy(room, work->torque, n * sizeof *room);
-    rest = motion_quantile(room, n, 0.5);
-    for (size_t k = 0; k < n; k++)
-        room[k] = fabs(work->torque[k] - rest);
-    out->pulse_nm = motion_quantile(room, n, 0.99);
-    work->rest_nm = rest;
-    work->pulse_nm = out->pulse_nm;
-    half = 0.5 * out->pulse_nm;
-    for (size_t k = 0; k <= n; k++) {
-        const double off = k < n ? work->torque[k] - rest : 0.0;
-        const int now = off > half ? 1 : off < -half ? -1 : 0;
-        if (now != side) {
-            if (side && length >= 4) run[runs++] = (double)length;
-            length = 0;
-        }
-        side = now;
-        length++;
-    }
-    if (out->pulse_nm > 0.0 && runs > 0)
-        out->pulse_s = motion_quantile(run, runs, 0.5) / work->rec->rate_hz;
-    free(room);
-    if (out->pulse_s > 0.0) return TUNE_OK;
-    return tune_error_set(err, TUNE_EDATA,
-                          "there are no pulses in the torque: log the torque command while pulses "
-                          "both ways are given");
-}
-
-/* ---- blocks --------------------------------------------------------------------------------------*/
-
-static bool moves(const struct pulses *work, size_t k, double direction)
-{
-    return work->speed[k] * direction > work->floor_rad_per_s && motion_enabled(work->rec, k);
-}
-
-static void add_block(struct pulses *work, size_t first, double direction, double excursion)
-{
-    struct block *block = &work->block[work->n++];
-    memset(block, 0, sizeof *block);
-    block->first = first;
-    block->direction = direction;
-    block->excursion = excursion;
-    block->acceleration =
-        motion_block_acceleration(work->position + first, work->length, work->rec->rate_hz);
-    block->speed = motion_block_mean(work->speed + first, work->length);
-    block->angle = motion_block_mean(work->position + first, work->length);
-}
-
-/* Tile every stretch of motion one way with blocks, from its beginning. */
-static void lay_blocks(struct pulses *work)
-{
-    const size_t n = work->rec->n, length = work->length;
-    size_t k = 2 + LAG_STEPS;
-    while (k + length + 1 < n) {
-        const double direction = work->speed[k] > 0.0 ? 1.0 : -1.0;
-        size_t end = k;
-        while (end + 1 < n && moves(work, end, direction))
-            end++;
-        for (size_t first = k; first + length <= end; first += length)
-            add_block(work, first, direction, fabs(work->position[end] - work->position[k]));
-        k = end > k ? end : k + 1;
-    }
-}
-
-/* Mean torque of the block with the same weight, `half_samples` before. */
-static double torque_of(const struct pulses *work, const struct block *block, size_t half_samples)
-{
-    const double *early = work->torque + block->first - half_samples / 2;
-    const double mean = motion_block_mean(early, work->length);
-    return half_samples % 2 ? 0.5 * (mean + motion_block_mean(early - 1, work->length)) : mean;
-}
 
 /* ---- regression ----------------------------------------------------------------------------------*/
 
@@ -157,10 +47,10 @@ static bool regress_best(struct motion_ols *best, struct pulses *work, struct co
 {
     size_t chosen = 0;
     best->rss = INFINITY;
-    for (size_t lag = 0; lag <= LAG_STEPS; lag++) {
+    for (size_t lag = 0; lag <= PULSE_LAG_STEPS; lag++) {
         struct motion_ols ols;
         for (size_t i = 0; i < work->n; i++)
-            work->block[i].torque = torque_of(work, &work->block[i], lag);
+            work->block[i].torque = pulse_torque(work, &work->block[i], lag);
         if (!regress(&ols, work, c) || ols.rss >= best->rss) continue;
         *best = ols;
         chosen = lag;
@@ -168,8 +58,8 @@ static bool regress_best(struct motion_ols *best, struct pulses *work, struct co
     if (!isfinite(best->rss)) return false;
     for (size_t i = 0; i < work->n; i++) {
         struct block *block = &work->block[i];
-        block->torque = torque_of(work, block, chosen);
-        block->torque_slope = torque_of(work, block, chosen + 1) - block->torque;
+        block->torque = pulse_torque(work, block, chosen);
+        block->torque_slope = pulse_torque(work, block, chosen + 1) - block->torque;
     }
     c->lag = 1;
     struct motion_ols ols;
@@ -277,42 +167,6 @@ static struct tune_estimate coulomb_of(const struct motion_ols *ols)
     return (struct tune_estimate){ratio, sqrt(fmax(variance, 0.0)) * motion_widening(ols->dof)};
 }
 
-static enum tune_status prepare(struct pulses *work, struct tune_pulse_fit *out,
-                                struct tune_error *err)
-{
-    const struct tune_record *rec = work->rec;
-    double noise, peak = 0.0;
-    size_t half;
-    enum tune_status status = find_pulses(out, work, err);
-    if (status) return status;
-    /* two blocks to a pulse, and some room for its beginning, when the axis hardly moves */
-    work->length = (size_t)(0.4 * out->pulse_s * rec->rate_hz);
-    if (work->length < BLOCK_MIN) work->length = BLOCK_MIN;
-    half = work->length / 4;
-    status = motion_speed(&work->speed, work->position, rec->n, rec->rate_hz, half, err);
-    if (status) return status;
-    noise = motion_noise(work->position, rec->n);
-    if (noise < 0.0) return tune_error_memory(err, "looking at a motion");
-    for (size_t k = 0; k < rec->n; k++)
-        if (motion_enabled(rec, k) && fabs(work->torque[k] - work->rest_nm) > 0.5 * work->pulse_nm)
-            peak = fmax(peak, fabs(work->speed[k]));
-    /* std of a slope over 2 half + 1 samples: noise sqrt(12 / (2 half)^3) */
-    noise *= sqrt(1.5 / pow((double)half, 3.0)) * rec->rate_hz;
-    work->floor_rad_per_s = fmax(SLOWEST * peak, 6.0 * noise);
-    work->block = calloc(rec->n / work->length + 1, sizeof *work->block);
-    if (!work->block) return tune_error_memory(err, "looking at a motion");
-    lay_blocks(work);
-    if (work->n < BLOCKS_MIN)
-        return tune_error_set(err, TUNE_EDATA,
-                              "the pulses hardly move the axis (%zu usable pieces of %.3g s, "
-                              "at least %d wanted): give more pulses, longer ones, or stronger "
-                              "ones where that is safe",
-                              work->n, (double)work->length / rec->rate_hz, BLOCKS_MIN);
-    work->x = malloc(work->n * MOTION_UNKNOWNS * sizeof *work->x);
-    work->y = malloc(work->n * sizeof *work->y);
-    return work->x && work->y ? TUNE_OK : tune_error_memory(err, "looking at a motion");
-}
-
 static enum tune_status solve(struct tune_pulse_fit *out, struct pulses *work,
                               struct tune_error *err)
 {
@@ -348,12 +202,9 @@ enum tune_status tune_pulse_fit(struct tune_pulse_fit *out, const struct tune_re
     if (status) return status;
     work.position = rec->channel[TUNE_ROLE_POSITION];
     work.torque = rec->channel[TUNE_ROLE_TORQUE];
-    status = prepare(&work, out, err);
+    status = pulse_prepare(&work, out, err);
     if (!status) status = solve(out, &work, err);
-    free(work.speed);
-    free(work.block);
-    free(work.x);
-    free(work.y);
+    pulse_free(&work);
     if (status) memset(out, 0, sizeof *out);
     return status;
 }
