@@ -56,60 +56,69 @@ static void print_channels(const struct tune_inspected_log *log)
     if (text[0]) print_sentence("    ", text);
 }
 
-static void add_text(char *text, size_t size, const char *what)
-{
-    const size_t used = strlen(text);
-    (void)snprintf(text + used, size - used, "%s%s", used ? ", " : "", what);
-}
-
-/* One measure: ", noise 0.0030 +- 0.0001 arcsec"; nothing where it could not be measured. */
-static void add_measure(char *text, size_t size, const char *name, double value, double std,
-                        const char *unit)
+/* One measure: ", noise 0.0033 arcsec"; nothing where it could not be measured. */
+static void add_measure(char *text, size_t size, const char *name, double value, const char *unit)
 {
     const size_t used = strlen(text);
     char cell[PRINT_CELL];
     if (!isfinite(value)) return;
-    (void)snprintf(text + used, size - used, "%s%s %s%s%s", used ? ", " : "", name,
-                   isfinite(std) ? print_estimate(cell, value, std) : print_number(cell, value, 3),
-                   unit[0] ? " " : "", unit);
+    (void)snprintf(text + used, size - used, "%s%s%s%s%s%s", used ? ", " : "", name,
+                   name[0] ? " " : "", print_number(cell, value, 3), unit[0] ? " " : "", unit);
 }
 
-static void add_arcsec(char *text, size_t size, const char *name, struct tune_estimate rad,
-                       const char *unit)
+/* The same with its std, and only where it stands out: three std. inspect.json has them all. */
+static void add_distinct(char *text, size_t size, const char *name, struct tune_estimate x,
+                         double factor, const char *unit)
 {
-    add_measure(text, size, name, tune_arcsec_from_rad(rad.value), tune_arcsec_from_rad(rad.std),
-                unit);
+    const size_t used = strlen(text);
+    char cell[PRINT_CELL];
+    if (!isfinite(x.value) || !(fabs(x.value) > 3.0 * x.std)) return;
+    (void)snprintf(text + used, size - used, "%s%s %s %s", used ? ", " : "", name,
+                   print_estimate(cell, factor * x.value, factor * x.std), unit);
 }
 
 static void print_measures(const struct tune_inspected_log *log)
 {
     const struct tune_measures *m = &log->health.measures;
+    const double arcsec = tune_arcsec_from_rad(1.0);
     char text[1024] = "", name[64];
-    const double none = (double)NAN;
-    add_measure(text, sizeof text, "stamps", m->stamp_rate_hz, none, "Hz");
-    add_measure(text, sizeof text, "stamps scatter by", 1e3 * m->stamp_scatter_s, none, "ms");
-    add_arcsec(text, sizeof text, "noise", m->noise_rad, "arcsec");
-    add_arcsec(text, sizeof text, "step", (struct tune_estimate){m->step_rad, none}, "arcsec");
-    add_arcsec(text, sizeof text, "drift", m->drift_rad_per_s, "arcsec/s");
+    add_measure(text, sizeof text, "noise", arcsec * m->noise_rad.value, "arcsec");
+    add_measure(text, sizeof text, "step", arcsec * m->step_rad, "arcsec");
     if (isfinite(m->excited_hz[0])) {
         (void)snprintf(name, sizeof name, "excited %.3g to %.4g Hz with coherence",
                        m->excited_hz[0], m->excited_hz[1]);
-        add_measure(text, sizeof text, name, m->coherence, none, "");
-    }
-    add_measure(text, sizeof text, "current loop lags", 1e3 * m->current_lag_s.value,
-                1e3 * m->current_lag_s.std, "ms");
-    for (int i = 0; i < TUNE_LINE_ORDERS; i++) {
-        (void)snprintf(name, sizeof name, "interpolation %.0f per line", tune_line_order[i]);
-        add_arcsec(text, sizeof text, name, m->interpolation_rad[i], "arcsec");
+        add_measure(text, sizeof text, name, m->coherence, "");
     }
     for (int i = 0; i < TUNE_NOISE_BANDS; i++) {
-        (void)snprintf(name, sizeof name, "noise %g to %g Hz over quiet", tune_noise_band_hz[i][0],
+        (void)snprintf(name, sizeof name, "at %g to %g Hz", tune_noise_band_hz[i][0],
                        tune_noise_band_hz[i][1]);
-        add_measure(text, sizeof text, name, m->noise_ratio[i].value, m->noise_ratio[i].std, "");
+        add_measure(text, sizeof text, i ? "" : "noise over quiet", m->noise_ratio[i].value, name);
     }
-    if (log->kind == TUNE_LOG_SWEEP && log->rows && !isfinite(m->noise_ratio[0].value))
-        add_text(text, sizeof text, "no quiet log of this pointing and gains to look for friction");
+    add_distinct(text, sizeof text, "drift", m->drift_rad_per_s, arcsec, "arcsec/s");
+    add_distinct(text, sizeof text, "current loop lags", m->current_lag_s, 1e3, "ms");
+    for (int i = 0; i < TUNE_LINE_ORDERS; i++) {
+        (void)snprintf(name, sizeof name, "interpolation error %.0f per line", tune_line_order[i]);
+        add_distinct(text, sizeof text, name, m->interpolation_rad[i], arcsec, "arcsec");
+    }
     if (text[0]) print_sentence("    ", text);
+}
+
+/* Sweeps that no quiet log can be held against. */
+static void print_unjudged(const struct tune_inspection *result)
+{
+    char text[1024] = "";
+    for (size_t i = 0; i < result->n_logs; i++) {
+        const struct tune_inspected_log *log = &result->log[i];
+        const size_t used = strlen(text);
+        if (log->kind != TUNE_LOG_SWEEP || !log->rows) continue;
+        if (isfinite(log->health.measures.noise_ratio[0].value)) continue;
+        (void)snprintf(text + used, sizeof text - used, "%s%s", used ? ", " : "", log->name);
+    }
+    if (!text[0]) return;
+    printf("\n");
+    print_sentence("", "Not looked for friction, for want of a hold or track log of the same "
+                       "pointing under the same gains:");
+    print_sentence("  ", text);
 }
 
 /* "plant, 0.5 to 240 Hz" */
@@ -140,6 +149,7 @@ static void print_text(const struct tune_inspection *result)
         print_measures(log);
         print_findings(log);
     }
+    print_unjudged(result);
     print_notes("Notes", &result->notes);
 }
 
