@@ -99,12 +99,13 @@ static void every_format_reads_back_to_the_same(void **state)
     static const char *const format[] = {
         "", /* the first is the one the others are held against */
         "log_time = ms\nlog_angle_unit = counts\nlog_torque_unit = permille\n"
-        "log_separator = semicolon\nlog_decimal = comma\n",
+        "log_separator = semicolon\nlog_decimal = comma\nlog_heading_rows = 9\n",
         "log_time = us\nlog_angle_unit = deg\nlog_torque_unit = a\nlog_separator = tab\n"
         "log_units_row = yes\nlog_gzip = no\n",
         "log_time = none\nlog_angle_unit = mas\nlog_torque_unit = fraction\n",
         "log_angle_unit = rad\nlog_names = drive\nlog_torque_unit = v\n",
-        "log_names = drive\nlog_units_row = yes\nlog_angle_unit = counts\nlog_sky = yes\n"};
+        "log_names = drive\nlog_units_row = yes\nlog_angle_unit = counts\nlog_heading_rows = 3\n"
+        "log_sky = yes\n"};
     enum { FORMATS = sizeof format / sizeof *format };
     char path[TUNE_PATH_LENGTH + 256], *folder;
     struct tune_truth truth;
