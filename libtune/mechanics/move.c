@@ -71,17 +71,32 @@ static size_t farthest(const double *x, size_t n, double side)
     return best;
 }
 
-static void follow_approach(struct tune_limit_fit *out, const struct tune_record *rec,
-                            const double *v, size_t end, double side)
+/* Speed of the even part of the approach: the median of what is faster than half of the fastest. The
+ * fastest itself is no measure: a loop overshoots when it starts. Below 0: want of memory. */
+static double cruise(const double *v, size_t end, double side)
 {
-    const double *x = rec->channel[TUNE_ROLE_POSITION];
-    double top = 0.0;
-    size_t brake = end;
+    double *room = malloc((end + 1) * sizeof *room), top = 0.0;
+    size_t n = 0;
+    if (!room) return -1.0;
     for (size_t k = 0; k <= end; k++)
         top = fmax(top, side * v[k]);
-    while (brake > 0 && side * v[brake] < 0.9 * top)
+    for (size_t k = 0; k <= end; k++)
+        if (side * v[k] >= 0.5 * top) room[n++] = side * v[k];
+    if (n > 0) top = motion_quantile(room, n, 0.5);
+    free(room);
+    return top;
+}
+
+static enum tune_status follow_approach(struct tune_limit_fit *out, const struct tune_record *rec,
+                                        const double *v, size_t end, double side,
+                                        struct tune_error *err)
+{
+    const double *x = rec->channel[TUNE_ROLE_POSITION], speed = cruise(v, end, side);
+    size_t brake = end;
+    if (speed < 0.0) return tune_error_memory(err, "looking at a limit");
+    while (brake > 0 && side * v[brake] < 0.9 * speed)
         brake--;
-    out->speed_rad_per_s = side * top;
+    out->speed_rad_per_s = side * speed;
     out->brake_rad = x[brake];
     out->end_rad = x[end];
     for (size_t k = 1; k <= end && !out->dropped; k++)
@@ -89,6 +104,7 @@ static void follow_approach(struct tune_limit_fit *out, const struct tune_record
             out->dropped = true;
             out->dropped_rad = x[k];
         }
+    return TUNE_OK;
 }
 
 enum tune_status tune_limit_fit(struct tune_limit_fit *out, const struct tune_record *rec,
@@ -109,7 +125,7 @@ enum tune_status tune_limit_fit(struct tune_limit_fit *out, const struct tune_re
                               high ? "high" : "low");
     /* a twentieth of a second smooths the noise and still sees where braking begins */
     status = motion_speed(&v, x, rec->n, rec->rate_hz, (size_t)(0.025 * rec->rate_hz) + 2, err);
-    if (!status) follow_approach(out, rec, v, end, side);
+    if (!status) status = follow_approach(out, rec, v, end, side, err);
     free(v);
     return status;
 }
