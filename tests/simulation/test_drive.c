@@ -368,6 +368,14 @@ static void a_wrong_sign_runs_away_until_something_stops_it(void **state)
         for (size_t i = 0; i < trace.end_row; i++)
             furthest = fmax(furthest, fabs(trace.true_rad[i] - 0.5));
         assert_true(k < 2 ? furthest < 0.06 : furthest <= 0.3);
+        /* nor is anything dropped where the settling would have ended within the second after it */
+        const size_t end = trace.end_row;
+        tune_drive_trace_free(&trace);
+        run.settle_s = ((double)end + 500.0) / rate;
+        trace = simulated(&axis, &run);
+        assert_int_equal(trace.end_row, end);
+        assert_int_equal(trace.n, end + 1000);
+        check_close(trace.true_rad[0], 0.5, 1e-9);
         tune_drive_trace_free(&trace);
     }
 }
