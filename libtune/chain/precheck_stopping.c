@@ -44,7 +44,9 @@ static bool friction_from_pulses(struct precheck_work *work)
         /* where torque and angle are turned against each other, so is the friction */
         work->coulomb.value =
             ratio * log->pulse.coulomb_nm.value * (log->pulse.gain.value < 0.0 ? -1.0 : 1.0);
-        work->coulomb.std = ratio * log->pulse.coulomb_nm.std;
+        /* ripple, viscous friction and a torque that is not quite its command pass for friction in so short
+         * a motion: 2 % of the pulse (common practice, no source) */
+        work->coulomb.std = ratio * hypot(log->pulse.coulomb_nm.std, 0.02 * log->pulse.pulse_nm);
         return true;
     }
     return false;
