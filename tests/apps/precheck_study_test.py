@@ -12,7 +12,7 @@ import precheck_study  # noqa: E402  (after the path and the program are known)
 
 def main():
     kinds = [[kind] for kind in precheck_study.KINDS] + [[], []]
-    axes = [precheck_study.Axis(1001 + i, k, rate_hz=1000) for i, k in enumerate(kinds)]
+    axes = [precheck_study.Axis(1001 + i, k, rate_hz=500) for i, k in enumerate(kinds)]
     failed = 0
     with tempfile.TemporaryDirectory() as folder:
         for i, (axis, checks) in enumerate(precheck_study.study(axes, folder), 1):
