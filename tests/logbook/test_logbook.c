@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "core/units.h"
 #include "logbook/logbook.h"
 
 #define SHORT                                                                                      \
@@ -325,6 +326,33 @@ static void first_motions_arrive_where_they_belong(void **state)
     tune_logbook_free(&book);
 }
 
+static void a_logbook_says_how_an_axis_is_inclined(void **state)
+{
+    struct tune_axis_entry axis = {.name = "altitude", .latitude_deg = -45.0};
+    struct tune_log_entry log = {.load_kg = 2.0,
+                                 .load_arm_m = -0.5,
+                                 .load_arm_angle_deg = 30.0,
+                                 .load_axis_tilt_deg = (double)NAN};
+    struct tune_weight weight = tune_log_weight(&axis, &log);
+    (void)state;
+    check_close(weight.mass_kg, 2.0, 0.0);
+    check_close(weight.arm_m, -0.5, 0.0);
+    check_close(weight.arm_angle_rad, TUNE_PI / 6, 1e-15);
+    check_close(weight.tilt_rad, 0.0, 0.0);
+    check_close(weight.gravity_m_per_s2, 9.806199203, 2e-9);
+    (void)snprintf(axis.name, sizeof axis.name, "hour-angle");
+    check_close(tune_log_weight(&axis, &log).tilt_rad, TUNE_PI / 4, 1e-15);
+    (void)snprintf(axis.name, sizeof axis.name, "azimuth");
+    check_close(tune_log_weight(&axis, &log).tilt_rad, TUNE_PI / 2, 1e-15);
+    log.load_axis_tilt_deg = 20.0;
+    check_close(tune_log_weight(&axis, &log).tilt_rad, TUNE_PI / 9, 1e-15);
+    log.load_axis_tilt_deg = axis.latitude_deg = (double)NAN;
+    (void)snprintf(axis.name, sizeof axis.name, "hour-angle");
+    weight = tune_log_weight(&axis, &log);
+    assert_true(isnan(weight.tilt_rad));
+    check_close(weight.gravity_m_per_s2, TUNE_GRAVITY_STANDARD, 0.0);
+}
+
 static void every_kind_has_its_name(void **state)
 {
     (void)state;
@@ -374,6 +402,7 @@ int main(void)
         cmocka_unit_test(paths_are_joined_or_refused_as_too_long),
         cmocka_unit_test(what_is_not_there_is_a_system_error),
         cmocka_unit_test(first_motions_arrive_where_they_belong),
+        cmocka_unit_test(a_logbook_says_how_an_axis_is_inclined),
         cmocka_unit_test(every_kind_has_its_name),
         cmocka_unit_test(no_memory_is_reported_at_every_allocation),
     };

@@ -438,6 +438,54 @@ static void a_weight_tells_the_true_torque(void **state)
     tune_record_free(&without);
 }
 
+/* ---- anything -------------------------------------------------------------------------------------*/
+
+/* Records of every length and kind of nonsense: an answer with finite numbers, or a refusal. */
+static void nonsense_is_answered_or_refused(void **state)
+{
+    const struct tune_weight weight = {10.0, 0.5, 0.0, 0.0, 9.8}, none = {0.0, 0.5, 0.0, 0.0, 9.8};
+    static const enum tune_role roles[] = {TUNE_ROLE_POSITION, TUNE_ROLE_TORQUE, TUNE_ROLE_TARGET,
+                                           TUNE_ROLE_ENABLED, TUNE_ROLE_INDEX};
+    struct tune_random rng;
+    (void)state;
+    tune_random_init(&rng, 5, 0);
+    for (size_t trial = 0; trial < 400; trial++) {
+        struct tune_record rec = {.n = 1 + (size_t)(400.0 * pow(tune_random_uniform(&rng), 2.0)),
+                                  .rate_hz = trial % 3 ? 1000.0 : 10.0};
+        struct tune_pulse_fit pulse;
+        struct tune_coast_fit coast;
+        struct tune_index_fit index;
+        struct tune_limit_fit limit;
+        struct tune_following_fit following;
+        struct tune_load_fit load;
+        struct tune_estimate way;
+        struct tune_error err;
+        for (size_t i = 0; i < 5; i++) {
+            const double kind = tune_random_uniform(&rng), size = exp(8.0 * kind - 4.0);
+            double x = 0.0;
+            rec.channel[roles[i]] = malloc(rec.n * sizeof(double));
+            for (size_t k = 0; k < rec.n; k++) {
+                if (kind > 0.6) x += size * tune_random_normal(&rng); /* else constant or steps */
+                if (kind > 0.3 && tune_random_uniform(&rng) < 0.05)
+                    x = kind - 0.5 < 0.0 ? -x : 1.0 - x;
+                rec.channel[roles[i]][k] = x;
+            }
+        }
+        if (!tune_pulse_fit(&pulse, &rec, &err))
+            assert_true(isfinite(pulse.gain.value) && pulse.gain.std >= 0.0 && pulse.n_places >= 1);
+        if (!tune_coast_fit(&coast, &rec, &err))
+            assert_true(isfinite(coast.friction_per_s2.value) && coast.friction_per_s2.std >= 0.0);
+        if (!tune_index_fit(&index, &rec, &err)) assert_true(isfinite(index.std_rad));
+        if (!tune_limit_fit(&limit, &rec, trial % 2, &err)) assert_true(isfinite(limit.brake_rad));
+        if (!tune_following_fit(&following, &rec, &err)) assert_true(following.borne_rad >= 0.0);
+        if (!tune_move_measure(&way, &rec, &err))
+            assert_true(isfinite(way.value) && way.std >= 0.0);
+        if (!tune_load_fit(&load, &rec, &weight, &rec, &none, 1.0, &err))
+            assert_true(load.ratio.std >= 0.0);
+        tune_record_free(&rec);
+    }
+}
+
 /* ---- memory --------------------------------------------------------------------------------------*/
 
 static enum tune_status all_of_them(const struct tune_record *pulses,
@@ -509,6 +557,7 @@ int main(void)
         cmocka_unit_test(coasts_that_tell_nothing_are_refused),
         cmocka_unit_test(the_scatter_of_the_index_is_told_from_its_hysteresis),
         cmocka_unit_test(a_weight_tells_the_true_torque),
+        cmocka_unit_test(nonsense_is_answered_or_refused),
         cmocka_unit_test(no_memory_is_reported_at_every_allocation),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

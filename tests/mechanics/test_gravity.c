@@ -3,7 +3,6 @@
 #include "support/check.h"
 
 #include "core/units.h"
-#include "logbook/logbook.h"
 #include "mechanics/gravity.h"
 
 /* H. Moritz, Geodetic Reference System 1980, J. Geodesy 74 (2000): 9.7803267715 m/s^2 at the equator,
@@ -47,40 +46,12 @@ static void a_weight_falls_to_where_its_arm_hangs_down(void **state)
     }
 }
 
-static void a_logbook_says_how_an_axis_is_inclined(void **state)
-{
-    struct tune_axis_entry axis = {.name = "altitude", .latitude_deg = -45.0};
-    struct tune_log_entry log = {.load_kg = 2.0,
-                                 .load_arm_m = -0.5,
-                                 .load_arm_angle_deg = 30.0,
-                                 .load_axis_tilt_deg = (double)NAN};
-    struct tune_weight weight = tune_log_weight(&axis, &log);
-    (void)state;
-    check_close(weight.mass_kg, 2.0, 0.0);
-    check_close(weight.arm_m, -0.5, 0.0);
-    check_close(weight.arm_angle_rad, TUNE_PI / 6, 1e-15);
-    check_close(weight.tilt_rad, 0.0, 0.0);
-    check_close(weight.gravity_m_per_s2, 9.806199203, 2e-9);
-    (void)snprintf(axis.name, sizeof axis.name, "hour-angle");
-    check_close(tune_log_weight(&axis, &log).tilt_rad, TUNE_PI / 4, 1e-15);
-    (void)snprintf(axis.name, sizeof axis.name, "azimuth");
-    check_close(tune_log_weight(&axis, &log).tilt_rad, TUNE_PI / 2, 1e-15);
-    log.load_axis_tilt_deg = 20.0;
-    check_close(tune_log_weight(&axis, &log).tilt_rad, TUNE_PI / 9, 1e-15);
-    log.load_axis_tilt_deg = axis.latitude_deg = (double)NAN;
-    (void)snprintf(axis.name, sizeof axis.name, "hour-angle");
-    weight = tune_log_weight(&axis, &log);
-    assert_true(isnan(weight.tilt_rad));
-    check_close(weight.gravity_m_per_s2, TUNE_GRAVITY_STANDARD, 0.0);
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(normal_gravity_is_that_of_the_reference_system),
         cmocka_unit_test(a_weight_pulls_with_mass_arm_and_the_level_part_of_gravity),
         cmocka_unit_test(a_weight_falls_to_where_its_arm_hangs_down),
-        cmocka_unit_test(a_logbook_says_how_an_axis_is_inclined),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
