@@ -34,6 +34,7 @@ for name in counts-per-turn encoder-sign torque-sign torque-per-unit inertia com
     stopping-distance following-error limit-low limit-high; do
     check "$name agrees" answers $name agrees
 done
+check 'the weight is held with negative torque' json "any('holds with negative torque' in c['text'] for c in d['checks'])"
 check 'within 4 std of the truth' json "all(abs(c['measured']['value'] - t) < 4 * c['measured']['std'] for c in d['checks'] \
     for n, t in [('counts-per-turn', 268435456), ('torque-per-unit', 18.4), ('inertia', 820)] if c['name'] == n)"
 check 'the file is the answer' cmp -s "$scratch/out" "$book/results/precheck.json"

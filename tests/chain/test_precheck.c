@@ -87,6 +87,92 @@ static void estimates_that_scatter_make_a_wide_mean(void **state)
     assert_true(precheck_sign(&(struct tune_estimate){-1.0, 0.21}) == 0.0);
 }
 
+/* ---- single checks -------------------------------------------------------------------------------*/
+
+/* Two logs of pulses and what was found in them; the caller frees work->log and work->out. */
+static struct precheck_work *pulses_at(double first_gain, double second_gain)
+{
+    static const struct tune_log_entry entry[2] = {
+        {.name = "a", .kind = TUNE_LOG_PULSE, .other_axis_deg = 10.0},
+        {.name = "b", .kind = TUNE_LOG_PULSE, .other_axis_deg = 10.0}};
+    struct precheck_work *work = calloc(1, sizeof *work);
+    work->out = calloc(1, sizeof *work->out);
+    work->log = calloc(2, sizeof *work->log);
+    work->n = 2;
+    for (size_t i = 0; i < 2; i++) {
+        struct tune_pulse_fit *fit = &work->log[i].pulse;
+        work->log[i].entry = &entry[i];
+        work->log[i].usable = true;
+        fit->n_places = 1;
+        fit->gain = (struct tune_estimate){i ? second_gain : first_gain, 0.002};
+        fit->place[0] = (struct tune_pulse_place){0.1 * (double)i, fit->gain};
+    }
+    work->angle = work->ratio = (struct tune_estimate){(double)NAN, (double)NAN};
+    work->gain = (struct tune_estimate){1.0, 0.002};
+    work->chain.logbook.expected.commutation_offset_deg = 5.0;
+    return work;
+}
+
+static void release(struct precheck_work *work)
+{
+    free(work->out);
+    free(work->log);
+    free(work);
+}
+
+static enum tune_check_answer commutation(double first, double second, double ratio)
+{
+    struct precheck_work *work = pulses_at(first, second);
+    work->ratio = (struct tune_estimate){ratio, 0.004};
+    precheck_commutation(work);
+    const enum tune_check_answer found = work->out->check[0].answer;
+    assert_string_equal(work->out->check[0].name, "commutation");
+    release(work);
+    return found;
+}
+
+/* cos 5 deg = 0.9962, less 0.02 and 4 std of 0.004: 0.9602 */
+static void commutation_is_judged_by_place_and_by_what_is_lost(void **state)
+{
+    (void)state;
+    assert_int_equal(commutation(1.0, 1.001, 0.995), TUNE_CHECK_AGREES);
+    assert_int_equal(commutation(1.0, 0.8, 1.0), TUNE_CHECK_DISAGREES); /* 11 % about the mean */
+    assert_int_equal(commutation(1.0, 0.97, 1.0), TUNE_CHECK_AGREES);
+    assert_int_equal(commutation(1.0, 1.0, 0.9609), TUNE_CHECK_AGREES);
+    assert_int_equal(commutation(1.0, 1.0, 0.9595), TUNE_CHECK_DISAGREES);
+    assert_int_equal(commutation(1.0, 1.0, -0.9), TUNE_CHECK_DISAGREES);
+    /* rms for peak amperes is the likelier reason; more torque than stated is none of commutation */
+    assert_int_equal(commutation(1.0, 1.0, sqrt(0.5)), TUNE_CHECK_NOT_TESTED);
+    assert_int_equal(commutation(1.0, 1.0, 1.2), TUNE_CHECK_NOT_TESTED);
+    assert_int_equal(commutation(1.0, 1.0, (double)NAN), TUNE_CHECK_NOT_TESTED);
+}
+
+/* 850 kg m^2 at 10 deg/s and 100 N m: v^2 J / 2 T = 0.12947 rad = 7.418 deg, std 1 % of it */
+static void the_way_to_rest_must_fit_into_the_room(void **state)
+{
+    static const struct {
+        double room, ratio;
+        enum tune_check_answer answer;
+    } of[] = {{8.0, 1.0, TUNE_CHECK_AGREES},      {7.5, 1.0, TUNE_CHECK_NOT_TESTED},
+              {7.0, 1.0, TUNE_CHECK_DISAGREES},   {(double)NAN, 1.0, TUNE_CHECK_NOT_TESTED},
+              {15.2, 0.5, TUNE_CHECK_NOT_TESTED}, {15.6, 0.5, TUNE_CHECK_AGREES}};
+    (void)state;
+    for (size_t i = 0; i < sizeof of / sizeof *of; i++) {
+        struct precheck_work *work = pulses_at(1.0, 1.0);
+        work->chain.logbook.drive.rate_limit_deg_per_s = 10.0;
+        work->chain.logbook.drive.torque_limit_nm = 100.0;
+        work->chain.logbook.expected.stop_room_deg = of[i].room;
+        work->inertia = (struct tune_estimate){850.0, 8.5};
+        work->inertia_measured = true;
+        work->coulomb = (struct tune_estimate){(double)NAN, (double)NAN};
+        work->ratio = (struct tune_estimate){of[i].ratio, 0.0}; /* half the torque: twice the way */
+        precheck_stopping(work);
+        check_close_rel(work->out->check[0].measured.value, 7.4180 / of[i].ratio, 1e-4);
+        assert_int_equal(work->out->check[0].answer, of[i].answer);
+        release(work);
+    }
+}
+
 /* ---- what design says ----------------------------------------------------------------------------*/
 
 static bool says(const struct tune_notes *notes, const char *text)
@@ -133,6 +219,8 @@ int main(void)
         cmocka_unit_test(the_rule_of_the_answers),
         cmocka_unit_test(known_confusions_are_named_either_way),
         cmocka_unit_test(estimates_that_scatter_make_a_wide_mean),
+        cmocka_unit_test(commutation_is_judged_by_place_and_by_what_is_lost),
+        cmocka_unit_test(the_way_to_rest_must_fit_into_the_room),
         cmocka_unit_test(what_is_not_verified_is_a_caution),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

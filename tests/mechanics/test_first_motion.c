@@ -381,11 +381,11 @@ static void the_scatter_of_the_index_is_told_from_its_hysteresis(void **state)
         assert_int_equal(tune_index_fit(&fit, &rec, &err), TUNE_OK);
         assert_int_equal(fit.n[0], 3);
         assert_int_equal(fit.n[1], 3);
-        /* half a sample at most, the same for all of them: exact but for rounding at the edges */
-        check_close(fit.mean_rad[0], 0.4105, 5.1e-4);
-        check_close(fit.mean_rad[1], 0.5105, 5.1e-4);
+        /* marks and edges lie midway between samples: exact but for rounding */
+        check_close(fit.mean_rad[0], 0.4105, 1e-9);
+        check_close(fit.mean_rad[1], 0.5105, 1e-9);
         check_close(fit.std_rad, 0.01, 1e-9);
-        check_close(fit.hysteresis.value, -0.1, 1.1e-3);
+        check_close(fit.hysteresis.value, -0.1, 1e-9);
         check_close(fit.spread_rad, 0.02, 1e-9);
         check_close_rel(fit.resolution_rad, 1e-3 / sqrt(12.0), 1e-9);
         /* sum of squares 4e-4, 4 degrees of freedom. Upper tail of chi-square(4): exp(-x/2)(1 + x/2) =
