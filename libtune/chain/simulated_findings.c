@@ -85,6 +85,15 @@ static void tell_excitation(struct tune_truth_log *truth, const struct trouble_c
     if (t->sweep_to_hz > 0.0) add(truth, "band-narrow", 0, t->sweep_to_hz / c->log->sweep.from_hz);
 }
 
+/* What a first-order loop, looked at once a period, delays at low frequency: T / (1 - exp(-T/lag)); the half
+ * period that any held command is late is not the loop's. */
+static double current_lag(const struct trouble_case *c)
+{
+    const double lag_s = c->log->trouble.measured_lag_s;
+    const double kept = lag_s > 0.0 ? exp(-1.0 / (lag_s * c->rate_hz)) : 0.0;
+    return (1.0 / (1.0 - kept) - 0.5) / c->rate_hz;
+}
+
 /* Rows on the limit (or as far beyond it as the wrong scale makes them), and beyond the stated one. */
 static void tell_torque(struct tune_truth_log *truth, const struct trouble_case *c,
                         const struct written_log *columns)
@@ -104,8 +113,7 @@ static void tell_torque(struct tune_truth_log *truth, const struct trouble_case 
         add(truth, "torque-above-limit", first_above, most / c->stated_limit_nm);
     if (on_limit) add(truth, "torque-saturated", first_on, (double)on_limit / (double)c->trace->n);
     if (t->flipped) add(truth, "torque-sign", 0, -1.0);
-    if (t->measured == TUNE_MEASURED_INSTEAD) /* the held command is half a period late by itself */
-        add(truth, "torque-measured", 0, t->measured_lag_s + 0.5 / c->rate_hz);
+    if (t->measured == TUNE_MEASURED_INSTEAD) add(truth, "torque-measured", 0, current_lag(c));
 }
 
 /* ---- position -----------------------------------------------------------------------------------*/
