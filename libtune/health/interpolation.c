@@ -22,10 +22,10 @@ const double tune_line_order[TUNE_LINE_ORDERS] = {1.0, 2.0, 4.0};
 enum { BINS = 1024, NEXT = 3, SIDE = 12, NEIGHBOURS = 2 * SIDE };
 
 /* Periods the log must travel over, so that line and neighbours lie apart. Where the line passes faster than
- * structures ring, so many more that a resonance at the very frequency is as broad as that: its power at the
- * nearest neighbour is down by 1 + (NEXT/(periods zeta))^2, 5 for 240 periods and a damping ratio of
- * 0.006, while a line must stand out tenfold. */
-static const double periods_least = 25.0, periods_ringing = 150.0, ringing_hz = 3.0;
+ * structures ring, so many more that a resonance at the very frequency is broad beside that: its power at the
+ * nearest neighbour is down by 1 + (NEXT/(periods zeta))^2 only, 1.6 at a damping ratio of 0.006, while a
+ * line must stand out tenfold. */
+static const double periods_least = 25.0, periods_ringing = 660.0, ringing_hz = 3.0;
 static const double chance = 1e-6, beside = 3.0, beside_ringing = 10.0;
 
 /* Common practice, no source: half of what is required; without a requirement two steps. */
@@ -48,6 +48,39 @@ static double error_at(const struct health_case *c, size_t k)
     return x[k] - (t ? t[k] : line);
 }
 
+/* Mean of e^2 over bins within `reach` of b. */
+static double square_around(const struct demodulation *d, int b, int reach)
+{
+    double square = 0.0, rows = 0.0;
+    for (int i = b - reach; i <= b + reach; i++) {
+        if (i < 0 || i >= BINS) continue;
+        square += d->square[i];
+        rows += (double)d->rows[i];
+    }
+    return rows > 0.0 ? square / rows : 0.0;
+}
+
+/* period: of the line, in bins. The mean square is taken over 32 of them and more: over fewer the
+ * weights follow what of the noise is in step with the line, and the amplitude comes out too small by the
+ * inverse of twice their number. */
+static void weigh(struct demodulation *d, double period)
+{
+    const int reach = 2 + (int)fmin(16.0 * period, BINS);
+    double weight = 0.0, square = 0.0;
+    for (int b = 0; b < BINS; b++) {
+        const double rows = (double)d->rows[b], around = square_around(d, b, reach);
+        if (rows == 0.0 || around == 0.0) continue;
+        const double w = (1.0 - cos(2.0 * TUNE_PI * (b + 0.5) / BINS)) / around;
+        d->angle[b] /= rows;
+        d->sum[b] *= w;
+        d->weight += 0.5 * w * d->gain[b];
+        weight += w * rows;
+        square += w * rows * w * rows;
+    }
+    /* 2/3 of a whole travel under a Hann window */
+    d->part = square > 0.0 ? 1.5 * weight * weight / square / BINS : 0.0;
+}
+
 /* half: rows of half a period of the line at the mean speed. */
 static void demodulate(struct demodulation *d, const struct health_case *c, double per_rad,
                        size_t half)
@@ -65,19 +98,7 @@ static void demodulate(struct demodulation *d, const struct health_case *c, doub
         d->gain[b] += 1.0 - cos(passed);
         d->rows[b]++;
     }
-    double weight = 0.0, square = 0.0;
-    for (int b = 0; b < BINS; b++) {
-        const double rows = (double)d->rows[b];
-        if (rows == 0.0 || d->square[b] == 0.0) continue;
-        const double w = (1.0 - cos(2.0 * TUNE_PI * (b + 0.5) / BINS)) * rows / d->square[b];
-        d->angle[b] /= rows;
-        d->sum[b] *= w;
-        d->weight += 0.5 * w * d->gain[b];
-        weight += w * rows;
-        square += w * rows * w * rows;
-    }
-    /* 2/3 of a whole travel under a Hann window */
-    d->part = square > 0.0 ? 1.5 * weight * weight / square / BINS : 0.0;
+    weigh(d, (double)half * 2.0 * BINS / (double)n);
 }
 
 /* |c| at `off` periods per radian beside the order. */
@@ -86,19 +107,20 @@ static double amplitude(const struct demodulation *d, double off)
     double complex sum = 0.0;
     for (int b = 0; b < BINS; b++) {
         const double turn = 2.0 * TUNE_PI * off * d->angle[b];
-        if (d->square[b] > 0.0) sum += d->sum[b] * CMPLX(cos(turn), -sin(turn));
+        if (d->rows[b]) sum += d->sum[b] * CMPLX(cos(turn), -sin(turn));
     }
     return cabs(sum) / d->weight;
 }
 
 struct line {
-    double amplitude, floor; /* rms of the neighbours */
+    double amplitude, std, floor; /* rms of the neighbours */
     bool distinct;
 };
 
-static struct line judge_line(const struct demodulation *d, double travel, double times)
+static struct line judge_line(const struct demodulation *d, double travel, double per_rad,
+                              double times)
 {
-    struct line line = {amplitude(d, 0.0), 0.0, false};
+    struct line line = {.amplitude = amplitude(d, 0.0)};
     double square = 0.0, largest = 0.0;
     for (int i = 0; i < SIDE; i++)
         for (int side = -1; side <= 1; side += 2) {
@@ -107,6 +129,8 @@ static struct line judge_line(const struct demodulation *d, double travel, doubl
             largest = fmax(largest, a);
         }
     line.floor = sqrt(square / NEIGHBOURS);
+    /* the angle in the exponent holds the error itself: orders mix by up to per_rad a/2 */
+    line.std = hypot(line.floor / sqrt(2.0), 0.5 * per_rad * line.amplitude * line.amplitude);
     const double ratio = pow(line.amplitude / line.floor, 2.0);
     line.distinct = line.floor > 0.0 &&
                     line.amplitude * line.amplitude > times * largest * largest &&
@@ -128,7 +152,7 @@ static void report(struct health_case *c, int order, const struct line *line, do
         "resonances away from that frequency",
         "an error of %.3g +- %.2g arcsec repeats %.0f time%s per line of the encoder, at %.3g Hz "
         "at this log's speed",
-        tune_arcsec_from_rad(line->amplitude), tune_arcsec_from_rad(line->floor / sqrt(2.0)),
+        tune_arcsec_from_rad(line->amplitude), tune_arcsec_from_rad(line->std),
         tune_line_order[order], order ? "s" : "", line_hz);
 }
 
@@ -148,9 +172,9 @@ static enum tune_status look_at(struct health_case *c, int order, double travel,
     const double effective = d->part * travel;
     if (d->weight > 0.0 && effective * per_rad >= 2.0 * TUNE_PI * needed) {
         const struct line line =
-            judge_line(d, effective, line_hz > ringing_hz ? beside_ringing : beside);
+            judge_line(d, effective, per_rad, line_hz > ringing_hz ? beside_ringing : beside);
         c->out->measures.interpolation_rad[order] =
-            (struct tune_estimate){line.amplitude, line.floor / sqrt(2.0)};
+            (struct tune_estimate){line.amplitude, line.std};
         report(c, order, &line, line_hz);
     }
     free(d);

@@ -97,7 +97,10 @@ static void check_seen(struct health_case *c, const double *u)
     const double *d = c->rec->channel[TUNE_ROLE_EXCITATION];
     const size_t n = c->rec->n;
     struct extreme up = find_extreme(u, d, n, 1.0), down = find_extreme(u, d, n, -1.0);
-    const bool limited_up = is_limit(&up), limited_down = is_limit(&down);
+    /* a limit one way is one the other way too, where that reaches it */
+    const bool same = fabs(up.value - down.value) <= 1e-6 * up.value;
+    const bool limited_up = is_limit(&up) || (same && is_limit(&down)),
+               limited_down = is_limit(&down) || (same && is_limit(&up));
     const size_t rows = (limited_up ? up.rows : 0) + (limited_down ? down.rows : 0);
     const double share = (double)rows / (double)n;
     size_t first = limited_up ? up.first : down.first;

@@ -19,7 +19,7 @@ static const double times_typical = 40.0;
 static const double chance_least = 1e-9;
 
 /* Steps of the encoder that the command moves on, or the angle jumps, against standing still. */
-static const double excitation_jump = 0.1;
+static const double excitation_jump = 0.01;
 static const double steps_moved = 20.0, steps_jumped = 5.0;
 
 struct run {
@@ -117,7 +117,7 @@ static void check_driven(struct health_case *c, enum tune_role role)
 }
 
 /* An injected signal may rest at zero, and dwell at its turning points; it does not stand at a value and then
- * jump by a good part of its size. */
+ * jump. */
 static void check_excitation(struct health_case *c)
 {
     const double *d = c->rec->channel[TUNE_ROLE_EXCITATION];
