@@ -71,7 +71,7 @@ enum tune_status health_check_excitation(struct health_case *c, struct tune_erro
     }
     if (!u || is_constant(u, n)) return TUNE_OK;
     ratio = spread(d, n) / spread(u, n);
-    if (ratio >= excitation_least) return TUNE_OK;
+    if (!(ratio < excitation_least)) return TUNE_OK;
     health_add(c, "no-excitation", TUNE_UNFIT, 1, ratio, advice,
                "the excitation is only %.2g of the torque, in rms", ratio);
     return TUNE_OK;

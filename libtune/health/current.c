@@ -31,6 +31,9 @@ static const double row_floor = 0.01;
 /* Loop gain at the lower end of what is fitted, at most. */
 static const double loop_most = 0.3;
 
+/* omega tau at the top of what is fitted where no loop is: x^7 of an arctangent is then 0.01. */
+static const double angle_most = 0.8;
+
 /* Where gains are not stated, the two terms for the loop leave so much, found with a soft loop on an axis with five
  * modes up to 176 Hz (0.1 rows, 0.1 rows^2): half as much again is allowed for, and more. */
 static const double left_biased = 0.1, rows_biased = 0.25, fall_biased = 0.15;
@@ -133,13 +136,13 @@ struct lag {
 };
 
 /* exp(i omega tau) g, tau whole rows, comes nearest to 1. */
-static int whole_rows(const struct tune_frf *frf, size_t from, double rate_hz)
+static int whole_rows(const struct tune_frf *frf, size_t from, size_t n, double rate_hz)
 {
     int best = 0;
     double most = -INFINITY;
     for (int rows = -SHIFT_MOST; rows <= SHIFT_MOST; rows++) {
         double sum = 0.0;
-        for (size_t i = from; i < frf->n; i++) {
+        for (size_t i = from; i < n; i++) {
             const double turn = 2.0 * TUNE_PI * frf->f_hz[i] * rows / rate_hz;
             sum += creal(frf->g[i] * CMPLX(cos(turn), sin(turn))) / cabs(frf->g[i]);
         }
@@ -161,39 +164,48 @@ static enum tune_status points_make(struct points *p, size_t n, struct tune_erro
     return TUNE_OK;
 }
 
-/* With `loop` what is left of the loop at high frequency is fitted too. x = f/f_last. */
-static enum tune_status measure_lag(struct lag *out, const struct tune_frf *frf, double rate_hz,
-                                    bool loop, struct tune_error *err)
+/* arg and ln of frf->g[from ...] as polynomials in x = f/top, the one of whole rows taken out. With `loop` a
+ * term for what is left of the loop at high frequency takes the place of the highest. */
+static bool fit_response(struct fit *phase, struct fit *size, struct points *p,
+                         const struct tune_frf *frf, size_t from, double turn_top, bool loop)
 {
-    const double top = frf->n ? frf->f_hz[frf->n - 1] : 0.0, omega = 2.0 * TUNE_PI * top;
+    const double top = frf->f_hz[from + p->n - 1];
+    for (size_t k = 0; k < p->n; k++) {
+        const double x = frf->f_hz[from + k] / top, turn = turn_top * x;
+        p->y[k] = carg(frf->g[from + k] * CMPLX(cos(turn), sin(turn)));
+        p->x[0][k] = -x;
+        p->x[1][k] = x * x * x;
+        p->x[2][k] = loop ? -1.0 / x : pow(x, 5.0);
+    }
+    if (!fit_points(phase, p)) return false;
+    for (size_t k = 0; k < p->n; k++) {
+        const double x = frf->f_hz[from + k] / top;
+        p->y[k] = log(cabs(frf->g[from + k]));
+        p->x[0][k] = -x * x;
+        p->x[1][k] = 1.0;
+        p->x[2][k] = loop ? -1.0 / (x * x) : pow(x, 4.0);
+    }
+    return fit_points(size, p);
+}
+
+/* From the first n estimates, the upper two octaves of them. */
+static enum tune_status lag_below(struct lag *out, const struct tune_frf *frf, size_t n,
+                                  double rate_hz, bool loop, struct tune_error *err)
+{
+    const double top = n ? frf->f_hz[n - 1] : 0.0, omega = 2.0 * TUNE_PI * top;
     size_t from = 0;
     struct points p = {0};
     struct fit phase, size;
-    *out = (struct lag){.known = false};
-    while (from < frf->n && frf->f_hz[from] * octaves < top)
+    *out = (struct lag){.known = false, .biased = loop ? 1.0 : 0.0, .last_hz = top};
+    while (from < n && frf->f_hz[from] * octaves < top)
         from++;
-    if (frf->n < from + POINTS_LEAST) return TUNE_OK;
-    for (size_t i = from; i < frf->n; i++)
+    if (n < from + POINTS_LEAST) return TUNE_OK;
+    for (size_t i = from; i < n; i++)
         if (!(cabs(frf->g[i]) > 0.0)) return TUNE_OK;
-    const int rows = whole_rows(frf, from, rate_hz);
-    const enum tune_status status = points_make(&p, frf->n - from, err);
+    const double rows = whole_rows(frf, from, n, rate_hz);
+    const enum tune_status status = points_make(&p, n - from, err);
     if (status) return status;
-    for (size_t k = 0; k < p.n; k++) {
-        const double x = frf->f_hz[from + k] / top, turn = omega * x * rows / rate_hz;
-        p.y[k] = carg(frf->g[from + k] * CMPLX(cos(turn), sin(turn)));
-        p.x[0][k] = -x;
-        p.x[1][k] = loop ? -1.0 / x : x * x * x;
-        p.x[2][k] = loop ? x * x * x : x * x * x * x * x;
-    }
-    out->known = fit_points(&phase, &p);
-    for (size_t k = 0; k < p.n; k++) {
-        const double x = frf->f_hz[from + k] / top;
-        p.y[k] = log(cabs(frf->g[from + k]));
-        p.x[0][k] = -x * x;
-        p.x[1][k] = 1.0;
-        p.x[2][k] = loop ? -1.0 / (x * x) : x * x * x * x;
-    }
-    out->known = out->known && fit_points(&size, &p);
+    out->known = fit_response(&phase, &size, &p, frf, from, omega * rows / rate_hz, loop);
     free(p.x[0]);
     if (!out->known) return TUNE_OK;
     out->tau_s.value = phase.value[0] / omega + rows / rate_hz;
@@ -202,13 +214,26 @@ static enum tune_status measure_lag(struct lag *out, const struct tune_frf *frf,
     out->fall_s2.std = hypot(size.std[0], 1e-4) / (omega * omega);
     out->gain = exp(size.value[1]);
     out->first_hz = frf->f_hz[from];
-    out->last_hz = top;
-    out->biased = loop ? 1.0 : 0.0;
     /* the two terms hold while the loop gain is small */
-    if (loop && (fabs(phase.value[1]) * octaves > loop_most ||
-                 fabs(size.value[2]) * octaves * octaves > loop_most))
-        out->known = false;
+    out->known = !loop || (fabs(phase.value[2]) * octaves < loop_most &&
+                           fabs(size.value[2]) * octaves * octaves < loop_most);
     return TUNE_OK;
+}
+
+/* The powers of omega tau must fall off: where the top of the band is too high for that, lower. */
+static enum tune_status measure_lag(struct lag *out, const struct tune_frf *frf, double rate_hz,
+                                    bool loop, struct tune_error *err)
+{
+    struct lag lower;
+    size_t n = frf->n;
+    enum tune_status status = lag_below(out, frf, n, rate_hz, loop, err);
+    if (status || !out->known || loop) return status;
+    while (n > 0 && 2.0 * TUNE_PI * frf->f_hz[n - 1] * out->tau_s.value > angle_most)
+        n--;
+    if (n == frf->n) return TUNE_OK;
+    status = lag_below(&lower, frf, n, rate_hz, loop, err);
+    if (!status && lower.known) *out = lower;
+    return status;
 }
 
 /* Response of `output` to `input`, both read as torque and position of a record. *known false: there is none. */

@@ -9,7 +9,7 @@
 #include "core/units.h"
 #include "health/findings_internal.h"
 
-enum { SAMPLES = 20000, REACH = 8, GLITCHES_UNFIT = 10 };
+enum { SAMPLES = 20000, REACH = 8, GLITCHES_UNFIT = 10, ENDS = 12 };
 
 /* A glitch is so many times the middling bend around it, and of the whole log, and so many steps of
  * the encoder: 20 middling ones are 13 sigma of Gaussian noise. */
@@ -51,8 +51,9 @@ static bool is_glitch(const struct health_case *c, size_t k)
     const double *x = c->rec->channel[TUNE_ROLE_POSITION];
     const double bend = fabs(health_bend(x, k));
     const double step = fmax(c->step_rad, c->opts->encoder_step_rad);
-    /* a row that came twice, or one that was left out, bends a ramp by half of what it moves per row */
-    if (bend <= fabs(x[k + 1] - x[k - 1]) && (c->repaired || k == 1 || k + 2 == c->rec->n))
+    /* a row that came twice, or one that was left out, bends a ramp by half of what it moves per row; so do
+     * ends that a recorder held while its columns came in */
+    if (bend <= fabs(x[k + 1] - x[k - 1]) && (c->repaired || k < ENDS || k + ENDS >= c->rec->n))
         return false;
     if (bend <= steps_outside * step) return false;
     /* a channel that stuck comes to itself again with a jump */

@@ -119,6 +119,25 @@ struct tune_measures tune_health_unmeasured(void)
     return m;
 }
 
+/* Squares and cubes of what is measured must not overflow; no quantity of an axis comes near. */
+static const double absurd = 1e60;
+
+static bool is_absurd(struct health_case *c)
+{
+    for (int role = 0; role < TUNE_ROLE_COUNT; role++) {
+        const double *x = c->rec->channel[role];
+        for (size_t k = 0; x && k < c->rec->n; k++) {
+            if (fabs(x[k]) <= absurd) continue;
+            health_add(c, "unreadable", TUNE_UNFIT, k + 1, absurd,
+                       "map another column to the role, or correct its scale",
+                       "the %s has a value beyond 1e60: it is no measurement",
+                       tune_role_name((enum tune_role)role));
+            return true;
+        }
+    }
+    return false;
+}
+
 /* In this order: what is found first keeps the later ones from telling the same again. */
 static enum tune_status (*const look[])(struct health_case *, struct tune_error *) = {
     health_check_stamps,   health_measure_encoder,     health_measure_step,
@@ -143,6 +162,7 @@ enum tune_status tune_health_judge(struct tune_health *out, const struct tune_re
                    "the log has %zu rows only", rec->n);
         return TUNE_OK;
     }
+    if (is_absurd(&c)) return TUNE_OK;
     find_active(&c);
     for (size_t i = 0; i < sizeof look / sizeof *look && !status; i++)
         status = look[i](&c, err);

@@ -75,7 +75,7 @@ enum tune_status health_check_noise(struct health_case *c, struct tune_error *er
             tune_arcsec_from_rad(required));
     else if (declared > 0.0 && noise > steps_noisy * declared)
         health_add(c, "noise-high", TUNE_WITH_CARE, 0, tune_arcsec_from_rad(noise), advice,
-                   "the position has %.3g arcsec rms of white noise, %.0f steps of the encoder",
+                   "the position has %.3g arcsec rms of white noise, %.3g steps of the encoder",
                    tune_arcsec_from_rad(noise), noise / declared);
     return TUNE_OK;
 }

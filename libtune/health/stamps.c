@@ -36,7 +36,7 @@ static void check_scatter(struct health_case *c)
         c, "stamps-uneven", TUNE_WITH_CARE, 0, c->rec->stamp_scatter_s,
         "stamp in the drive's own clock and with more digits; where only the stamps are uneven, "
         "not the sampling, the log is good without its time column",
-        "the stamps scatter by %.3g ms rms about a uniform clock, %.0f %% of a period%s",
+        "the stamps scatter by %.3g ms rms about a uniform clock, %.3g %% of a period%s",
         1e3 * c->rec->stamp_scatter_s, 100.0 * part,
         coarse ? ": they are coarser than the period" : "");
 }

@@ -1,0 +1,190 @@
+/* test_columns.c - columns that do not belong together, and a torque that is measured.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "health/health_log.h"
+
+/* Row k holds what belongs to row k - rows. */
+static void delay(double *x, size_t n, int rows)
+{
+    double *old = malloc(n * sizeof *old);
+    assert_non_null(old);
+    memcpy(old, x, n * sizeof *old);
+    for (size_t k = 0; k < n; k++) {
+        const double from = (double)k - rows;
+        x[k] = old[from < 0.0 ? 0 : from > (double)(n - 1) ? n - 1 : (size_t)from];
+    }
+    free(old);
+}
+
+static struct log with_gains(uint64_t seed, bool sweep)
+{
+    return simulate(seed, sweep, ramp_rad_per_s, 0.0);
+}
+
+static void the_law_holds_on_clean_logs(void **state)
+{
+    (void)state;
+    for (unsigned seed = 1; seed <= 6 * check_multiplier(); seed++) {
+        struct log log = with_gains(seed, seed % 2);
+        log.opts.controller = &log.controller;
+        expect_clean(&log, "clean", seed);
+        tune_record_free(&log.rec);
+    }
+}
+
+static void every_skew_is_found_and_its_remedy_works(void **state)
+{
+    static const enum tune_role role[] = {TUNE_ROLE_TORQUE, TUNE_ROLE_POSITION,
+                                          TUNE_ROLE_EXCITATION};
+    (void)state;
+    for (int i = 0; i < 3; i++)
+        for (int rows = 1; rows <= 4; rows++) {
+            struct log log = with_gains((uint64_t)rows, true);
+            char remedy[64];
+            log.opts.controller = &log.controller;
+            delay(log.rec.channel[role[i]], log.rec.n, rows);
+            const struct tune_finding found =
+                expect_one(&log, "columns-skewed",
+                           role[i] == TUNE_ROLE_EXCITATION ? TUNE_WITH_CARE : TUNE_UNFIT);
+            (void)snprintf(remedy, sizeof remedy, "section: %s_delay_samples = %d",
+                           tune_role_name(role[i]), rows);
+            if (!strstr(found.advice, remedy)) fail_msg("%s, not %s", found.advice, remedy);
+            check_close(found.value, role[i] == TUNE_ROLE_TORQUE ? -rows : rows, 0.0);
+            log.rec.delay_samples[role[i]] = rows; /* stated: no finding any more */
+            expect_clean(&log, "stated", (unsigned)rows);
+            tune_record_free(&log.rec);
+        }
+}
+
+/* A quiet log has no excitation to go by: the sensor's noise in the torque is enough. */
+static void a_skew_is_found_in_a_quiet_log(void **state)
+{
+    (void)state;
+    for (int rows = -3; rows <= 3; rows++) {
+        struct log log = with_gains(3, false);
+        log.opts.controller = &log.controller;
+        delay(log.rec.channel[TUNE_ROLE_POSITION], log.rec.n, rows);
+        if (rows) {
+            const struct tune_finding found = expect_one(&log, "columns-skewed", TUNE_UNFIT);
+            check_close(found.value, rows, 0.0);
+        } else {
+            expect_clean(&log, "quiet", 3);
+        }
+        tune_record_free(&log.rec);
+    }
+}
+
+/* Without gains: torque against excitation, where the loop does nothing. */
+static void without_gains_the_excitation_tells(void **state)
+{
+    (void)state;
+    for (unsigned seed = 1; seed <= 5; seed++) {
+        struct log log = with_gains(seed, true);
+        expect_clean(&log, "no gains", seed);
+        delay(log.rec.channel[TUNE_ROLE_TORQUE], log.rec.n, 2);
+        const struct tune_finding found = expect_one(&log, "columns-skewed", TUNE_WITH_CARE);
+        check_close(found.value, 2.0, 0.0);
+        tune_record_free(&log.rec);
+    }
+}
+
+static void gains_that_are_not_those_of_the_log_say_nothing(void **state)
+{
+    struct log log = with_gains(2, false);
+    (void)state;
+    log.controller.kd_nm_s_per_rad *= 30.0;
+    log.controller.derivative_filter_hz = 20.0;
+    log.opts.controller = &log.controller;
+    expect_clean(&log, "other gains", 2);
+    log.controller.loop_rate_hz *= 2.0; /* every other row logged */
+    expect_clean(&log, "other rate", 2);
+    tune_record_free(&log.rec);
+}
+
+static void signs_are_told_by_the_law(void **state)
+{
+    static const struct {
+        enum tune_role turned[2];
+        const char *remedy;
+    } kind[] = {{{TUNE_ROLE_TORQUE, TUNE_ROLE_TORQUE}, "torque_sign = -1"},
+                {{TUNE_ROLE_POSITION, TUNE_ROLE_TARGET}, "position_sign = -1"},
+                {{TUNE_ROLE_EXCITATION, TUNE_ROLE_EXCITATION}, "excitation_sign = -1"}};
+    (void)state;
+    for (size_t i = 0; i < sizeof kind / sizeof *kind; i++) {
+        struct log log = with_gains(4, true);
+        log.opts.controller = &log.controller;
+        for (int j = 0; j < (kind[i].turned[0] == kind[i].turned[1] ? 1 : 2); j++)
+            for (size_t k = 0; k < log.rec.n; k++)
+                log.rec.channel[kind[i].turned[j]][k] *= -1.0;
+        const struct tune_finding found = expect_one(&log, "torque-sign", TUNE_UNFIT);
+        assert_non_null(strstr(found.advice, kind[i].remedy));
+        tune_record_free(&log.rec);
+    }
+}
+
+/* ---- measured torque -----------------------------------------------------------------------------*/
+
+/* A current loop of first order, sampled just before the command changes: y[k] = a y[k-1] + (1 - a) u[k-1].
+ * Its lag at low frequency is 1 + a/(1 - a) rows. Returns that in s. */
+static double measure(double *y, const double *u, size_t n, double lag_s, double noise,
+                      uint64_t seed)
+{
+    const double a = exp(-1.0 / (lag_s * rate_hz));
+    struct tune_random rng;
+    double current = u[0], before = u[0];
+    tune_random_init(&rng, seed, 2);
+    for (size_t k = 0; k < n; k++) {
+        const double command = u[k];
+        current = a * current + (1.0 - a) * before;
+        before = command;
+        y[k] = current + noise * tune_random_normal(&rng);
+    }
+    return (1.0 + a / (1.0 - a)) / rate_hz;
+}
+
+static void a_measured_torque_is_told_with_its_lag(void **state)
+{
+    (void)state;
+    for (unsigned seed = 1; seed <= 8; seed++) {
+        struct log log = with_gains(seed, true);
+        double *u = log.rec.channel[TUNE_ROLE_TORQUE];
+        const double lag = measure(u, u, log.rec.n, 4e-4 * (1 + seed % 3), 0.05, seed);
+        if (seed % 2) log.opts.controller = &log.controller;
+        const struct tune_finding found = expect_one(&log, "torque-measured", TUNE_WITH_CARE);
+        const struct tune_estimate of = judge(&log).measures.current_lag_s;
+        check_close(of.value, lag - 0.5 / rate_hz, 4.0 * of.std); /* statistical */
+        check_close(found.value, of.value, 0.0);
+        tune_record_free(&log.rec);
+    }
+}
+
+static void beside_the_command_it_is_measured_only(void **state)
+{
+    (void)state;
+    for (unsigned seed = 1; seed <= 8; seed++) {
+        struct log log = with_gains(seed, seed % 2);
+        double *m = log.rec.channel[TUNE_ROLE_MEASURED_TORQUE] = zeros(log.rec.n);
+        const double lag =
+            measure(m, log.rec.channel[TUNE_ROLE_TORQUE], log.rec.n, 6e-4, 0.05, seed);
+        log.opts.controller = &log.controller;
+        expect_clean(&log, "both logged", seed);
+        const struct tune_estimate of = judge(&log).measures.current_lag_s;
+        if (seed % 2 || isfinite(of.value))
+            check_close(of.value, lag - 0.5 / rate_hz, 4.0 * of.std);
+        tune_record_free(&log.rec);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(the_law_holds_on_clean_logs),
+        cmocka_unit_test(every_skew_is_found_and_its_remedy_works),
+        cmocka_unit_test(a_skew_is_found_in_a_quiet_log),
+        cmocka_unit_test(without_gains_the_excitation_tells),
+        cmocka_unit_test(gains_that_are_not_those_of_the_log_say_nothing),
+        cmocka_unit_test(signs_are_told_by_the_law),
+        cmocka_unit_test(a_measured_torque_is_told_with_its_lag),
+        cmocka_unit_test(beside_the_command_it_is_measured_only),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
