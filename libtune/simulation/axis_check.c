@@ -5,15 +5,21 @@
 #include <math.h>
 #include <stdio.h>
 
-static enum tune_status refuse(struct tune_error *err, const char *field, double value,
-                               const char *limit)
+enum tune_status simulation_refuse(struct tune_error *err, const char *what, const char *field,
+                                   double value, const char *limit)
 {
     char text[32];
     (void)snprintf(text, sizeof text, "%.9g", value);
-    (void)tune_error_set(err, TUNE_EINVAL, "the simulated axis has %s = %s; it must be %s", field,
-                         text, limit);
+    (void)tune_error_set(err, TUNE_EINVAL, "the simulated %s has %s = %s; it must be %s", what,
+                         field, text, limit);
     tune_error_about(err, field, text, limit);
     return TUNE_EINVAL;
+}
+
+static enum tune_status refuse(struct tune_error *err, const char *field, double value,
+                               const char *limit)
+{
+    return simulation_refuse(err, "axis", field, value, limit);
 }
 
 static bool positive(double x)

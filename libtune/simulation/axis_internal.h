@@ -49,6 +49,10 @@ enum tune_status tune_wind_realise(double *torque_nm, size_t n, double rate_hz, 
 enum tune_status tune_axis_check(const struct tune_axis *axis, const struct tune_axis_run *run,
                                  struct tune_error *err);
 
+/* TUNE_EINVAL: "the simulated WHAT has FIELD = VALUE; it must be LIMIT". */
+enum tune_status simulation_refuse(struct tune_error *err, const char *what, const char *field,
+                                   double value, const char *limit);
+
 /* Integration steps a loop period needs where friction and ripple act on the motion, >= substeps. */
 double tune_axis_steps_needed(const struct tune_axis *axis);
 

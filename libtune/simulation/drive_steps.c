@@ -1,7 +1,6 @@
 /* drive_steps.c - the drive's list of steps: where the target is, what the torque is, when a step ends.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
-#include <stdio.h>
 
 #include "simulation/axis_internal.h"
 #include "simulation/drive_internal.h"
@@ -120,12 +119,7 @@ void drive_target_advance(struct drive_target *target, double reading_rad)
 static enum tune_status refuse(struct tune_error *err, const char *field, double value,
                                const char *limit)
 {
-    char text[32];
-    (void)snprintf(text, sizeof text, "%.9g", value);
-    (void)tune_error_set(err, TUNE_EINVAL, "the simulated drive has %s = %s; it must be %s", field,
-                         text, limit);
-    tune_error_about(err, field, text, limit);
-    return TUNE_EINVAL;
+    return simulation_refuse(err, "drive", field, value, limit);
 }
 
 /* Longest time a step takes: a move with a start and a stop. */
