@@ -267,7 +267,20 @@ static inline void sample_fill(struct sample *s, const char *folder, const char 
                hostile ? hostile : "spectrograph fitted");
     sample_say(axis->date, sizeof axis->date, hostile ? hostile : "2026-05-14");
     s->logbook.drive = (struct tune_drive_entry){
-        4000.0, 4000.0, 18.4, 300.0, 120.0, 268435456.0, 31488.0, {-95.0, 95.0}, 5.0, 3, "float64"};
+        .loop_rate_hz = 4000.0,
+        .sample_rate_hz = 4000.0,
+        .torque_per_unit_nm = 18.4,
+        .torque_limit_nm = 300.0,
+        .torque_continuous_nm = 120.0,
+        .encoder_counts_per_turn = 268435456.0,
+        .encoder_lines_per_turn = 31488.0,
+        .travel_limit_deg = {-95.0, 95.0},
+        .rate_limit_deg_per_s = 5.0,
+        .following_error_limit_deg = 0.2,
+        .pole_pairs = 22,
+        .max_biquads = 3,
+        .coefficient_format = "float64",
+    };
     s->logbook.requirement.peak_sensitivity = 1.7;
     s->logbook.requirement.jitter_rms_arcsec = 0.1;
     for (size_t i = 0; i < SAMPLE_POINTINGS; i++)

@@ -73,6 +73,32 @@ static void the_headline_tells_design_prediction_and_measurement_apart(void **st
     finish(s, folder);
 }
 
+static void first_motions_have_their_section(void **state)
+{
+    char *folder;
+    struct sample *s = start_bare(&folder);
+    struct tune_precheck *precheck = calloc(1, sizeof *precheck);
+    struct tune_check *check;
+    (void)state;
+    assert_non_null(precheck);
+    expect_page(&s->report, NULL, "first-motions");
+    check = &precheck->check[precheck->n_checks++];
+    *check =
+        (struct tune_check){"torque-sign",        TUNE_CHECK_DISAGREES, 1.0, {-1.0, 0.0}, 0.0, "",
+                            "a <weight> says so", "Swap two phases."};
+    check = &precheck->check[precheck->n_checks++];
+    *check = (struct tune_check){
+        "torque-per-unit", TUNE_CHECK_AGREES, 18.4, {18.37, 0.13}, 0.4, "N m/unit", "", ""};
+    s->report.precheck = precheck;
+    expect_page(&s->report, "1 of 2 settings agree, 1 disagree, 0 were not tested", "<weight>");
+    expect_page(&s->report, "18.37 &plusmn; 0.13", NULL);
+    expect_page(&s->report, "(disagrees): a &lt;weight&gt; says so Swap two phases.", NULL);
+    expect_page(&s->report, "<td>reversed</td>", NULL);
+    expect_page(&s->report, "href=\"#first-motions\"", NULL);
+    free(precheck);
+    finish(s, folder);
+}
+
 static void unfit_logs_stand_in_the_answer(void **state)
 {
     char *folder;
@@ -256,6 +282,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_headline_tells_design_prediction_and_measurement_apart),
+        cmocka_unit_test(first_motions_have_their_section),
         cmocka_unit_test(unfit_logs_stand_in_the_answer),
         cmocka_unit_test(what_was_left_out_is_told_with_its_reason),
         cmocka_unit_test(every_page_carries_cautions_and_limits_of_validity),

@@ -12,14 +12,31 @@
 
 static void check_row(struct buffer *html, const struct tune_check *check)
 {
+    const bool sign = strstr(check->name, "-sign") != NULL;
     html_row(html, check->name, NULL);
-    html_number(html, check->stated, 10);
-    html_estimate(html, check->measured.value, check->measured.std);
+    if (sign && !isnan(check->stated))
+        html_cell(html, "%s", check->stated > 0.0 ? "+" : "&minus;");
+    else
+        html_number(html, check->stated, 10);
+    if (sign && !isnan(check->measured.value))
+        html_cell(html, "%s", check->measured.value > 0.0 ? "+" : "reversed");
+    else
+        html_estimate(html, check->measured.value, check->measured.std);
     html_words(html, check->unit);
     html_words(html, tune_check_answer_name(check->answer));
-    html_words(html, check->text);
-    html_words(html, check->advice);
     html_row_end(html);
+}
+
+/* How each was found, and what to do: too long for a table. */
+static void check_words(struct buffer *html, const struct tune_check *check)
+{
+    buffer_add(html, "<li><strong>");
+    buffer_escape(html, check->name);
+    buffer_format(html, "</strong> (%s): ", tune_check_answer_name(check->answer));
+    buffer_escape(html, check->text);
+    buffer_add(html, " ");
+    buffer_escape(html, check->advice);
+    buffer_add(html, "</li>\n");
 }
 
 void section_precheck(struct buffer *html, const struct report *report)
@@ -33,11 +50,14 @@ void section_precheck(struct buffer *html, const struct report *report)
                   tune_precheck_count(precheck, TUNE_CHECK_AGREES), precheck->n_checks,
                   tune_precheck_count(precheck, TUNE_CHECK_DISAGREES),
                   tune_precheck_count(precheck, TUNE_CHECK_NOT_TESTED));
-    html_table(html, "Settings against first motions",
-               "Setting|Stated|Measured|<Unit|<Answer|<How|<What to do");
+    html_table(html, "Settings against first motions", "Setting|Stated|Measured|<Unit|<Answer");
     for (size_t i = 0; i < precheck->n_checks; i++)
         check_row(html, &precheck->check[i]);
     html_table_end(html);
+    buffer_add(html, "<ul>\n");
+    for (size_t i = 0; i < precheck->n_checks; i++)
+        check_words(html, &precheck->check[i]);
+    buffer_add(html, "</ul>\n");
     html_notes(html, &precheck->notes);
     html_section_end(html);
 }
@@ -61,6 +81,16 @@ static void finding_row(struct buffer *html, const char *log, const struct tune_
     html_row_end(html);
 }
 
+static void measure_cells(struct buffer *html, const struct tune_measures *measures)
+{
+    html_number(html, tune_arcsec_from_rad(measures->noise_rad.value), 3);
+    if (isfinite(measures->excited_hz[0]))
+        html_cell(html, "%.3g to %.4g", measures->excited_hz[0], measures->excited_hz[1]);
+    else
+        html_number(html, (double)NAN, 3);
+    html_number(html, measures->coherence, 4);
+}
+
 void section_logs(struct buffer *html, const struct report *report)
 {
     const struct tune_inspection *inspection = report->inspection;
@@ -68,19 +98,19 @@ void section_logs(struct buffer *html, const struct report *report)
     if (!inspection) return;
     html_section(html, "logs", "The logs");
     html_table(html, "Health of the logs",
-               "Log|<Kind|<Pointing|<Verdict|Rows|Rate (Hz)|Length (s)|Error, rms (arcsec)|"
-               "Findings");
+               "Log|<Kind|<Pointing|<Verdict|Findings|Rate (Hz)|Length (s)|Error, rms (arcsec)|"
+               "Noise (arcsec)|Excited (Hz)|Coherence");
     for (size_t i = 0; i < inspection->n_logs; i++) {
         const struct tune_inspected_log *log = &inspection->log[i];
         html_row(html, log->name, NULL);
         html_words(html, tune_log_kind_name(log->kind));
         html_words(html, log->pointing);
         html_words(html, tune_verdict_name(log->health.verdict));
-        html_cell(html, "%zu", log->rows);
+        html_cell(html, "%zu", log->health.n_findings);
         html_number(html, log->rate_hz, 10);
         html_number(html, log->duration_s, 4);
         html_number(html, log->error_rms_arcsec, 3);
-        html_cell(html, "%zu", log->health.n_findings);
+        measure_cells(html, &log->health.measures);
         html_row_end(html);
         findings += log->health.n_findings;
     }
@@ -118,6 +148,8 @@ static void drive_table(struct buffer *html, const struct tune_drive_entry *driv
     given(html, "Travel limit, lower", drive->travel_limit_deg[0], "deg");
     given(html, "Travel limit, upper", drive->travel_limit_deg[1], "deg");
     given(html, "Rate limit", drive->rate_limit_deg_per_s, "deg/s");
+    given(html, "Following-error limit", drive->following_error_limit_deg, "deg");
+    if (drive->pole_pairs) given(html, "Pole pairs", (double)drive->pole_pairs, "per turn");
     html_table_end(html);
 }
 

@@ -129,8 +129,12 @@ void buffer_estimate(struct buffer *text, double value, double std)
     } else {
         /* round half a unit up first, so that 0.0996 shows as 0.10 and not as 0.100 */
         place = (int)floor(log10(std * 1.005));
-        if (place > 3 || place < -9)
+        const double unit = place > 1 ? pow(10.0, place - 1) : 1.0;
+        if (place < -9 || !(fabs(value) < 1e10) || place > 8)
             buffer_format(text, "%.4g &plusmn; %.2g", value, std);
+        else if (place > 1)
+            buffer_format(text, "%.0f &plusmn; %.0f", round(value / unit) * unit,
+                          round(std / unit) * unit);
         else
             buffer_format(text, "%.*f &plusmn; %.*f", place < 1 ? 1 - place : 0, value,
                           place < 1 ? 1 - place : 0, std);
