@@ -172,6 +172,15 @@ static void glitches_and_steps_stay(void **state)
     for (size_t k = 3000; k < ROWS; k++)
         x[k] += 1.0 - 179.0;
     expect_untouched(&degrees, x, "a step of half a turn");
+    for (size_t k = 0; k < ROWS; k++)
+        x[k] = 100.0 + 1e-4 * tune_random_normal(&rng);
+    for (size_t width = 1; width <= 7; width += 3) {
+        for (size_t k = 2000; k < 2000 + width; k++)
+            x[k] += 360.0;
+        expect_untouched(&degrees, x, "some samples off by a turn, at rest");
+        for (size_t k = 2000; k < 2000 + width; k++)
+            x[k] -= 360.0;
+    }
     for (size_t k = 0; k < ROWS; k++) { /* beyond a turn before and after: no such range */
         x[k] = 100.0 + 0.1 * (double)k;
         if (k >= 2500) x[k] += 360.0;
