@@ -121,6 +121,15 @@ static void print_unjudged(const struct tune_inspection *result)
     print_sentence("  ", text);
 }
 
+static void print_last(const struct tune_inspected_log *log)
+{
+    char text[128];
+    if (!strcmp(log->name, log->last)) return;
+    (void)snprintf(text, sizeof text, "to %s: logs that go on from each other, judged as one",
+                   log->last);
+    print_sentence("    ", text);
+}
+
 /* "plant, 0.5 to 240 Hz" */
 static void print_table(const struct tune_inspected_log *log)
 {
@@ -144,6 +153,7 @@ static void print_text(const struct tune_inspection *result)
         print_coloured(colour_of(log->health.verdict), verdict);
         printf(" %8zu %8s %8s\n", log->rows, print_number(rate, log->rate_hz, 6),
                print_number(error, log->error_rms_arcsec, 3));
+        print_last(log);
         print_channels(log);
         print_table(log);
         print_measures(log);

@@ -15,16 +15,7 @@
 #include "core/workers.h"
 #include "jitter/tracking.h"
 
-struct inspection_work {
-    const struct chain *chain;
-    const struct tune_log_entry **entry; /* [n] the chosen logs */
-    size_t n;
-    struct tune_inspected_log *log; /* [n] */
-    struct progress progress;
-};
-
-/* A log that cannot be read is an answer here, not a failure: the others are judged all the same. */
-static void note_unreadable(struct tune_inspected_log *log, const struct tune_error *why)
+void chain_inspect_unreadable(struct tune_inspected_log *log, const struct tune_error *why)
 {
     struct tune_finding *finding = &log->health.finding[0];
     log->health.measures = tune_health_unmeasured();
@@ -107,9 +98,10 @@ static enum tune_status judge_health(struct tune_inspected_log *log,
     return status;
 }
 
-static enum tune_status judge(struct tune_inspected_log *log, const struct inspection_work *work,
-                              const struct tune_log_entry *entry, const struct tune_record *rec,
-                              struct tune_error *err)
+enum tune_status chain_inspect_judge(struct tune_inspected_log *log,
+                                     const struct inspection_work *work,
+                                     const struct tune_log_entry *entry,
+                                     const struct tune_record *rec, struct tune_error *err)
 {
     log->rows = rec->n;
     log->rate_hz = rec->rate_hz;
@@ -128,37 +120,42 @@ static enum tune_status judge(struct tune_inspected_log *log, const struct inspe
     return status;
 }
 
-static enum tune_status inspect_one(void *user, size_t item, struct tune_error *err)
+/* May b go on from a? */
+static bool of_one_kind(const struct tune_log_entry *a, const struct tune_log_entry *b)
 {
-    struct inspection_work *work = user;
-    const struct tune_log_entry *entry = work->entry[item];
-    struct tune_inspected_log *log = &work->log[item];
-    struct progress_item watch;
-    struct tune_record rec = {0};
-    enum tune_status status;
+    return a->kind == b->kind && !strcmp(a->pointing, b->pointing) &&
+           !strcmp(a->controller_file, b->controller_file);
+}
 
-    progress_item(&watch, &work->progress, item, entry->name);
-    status = progress_stage(&watch, "reading", 0.0, 1.0, err);
-    if (status) return status;
-    (void)snprintf(log->name, sizeof log->name, "%s", entry->name);
-    (void)snprintf(log->pointing, sizeof log->pointing, "%s", entry->pointing);
-    log->kind = entry->kind;
-    log->error_rms_arcsec = log->rate_hz = log->duration_s = (double)NAN;
-    log->band_hz[0] = log->band_hz[1] = (double)NAN;
-    if (entry->kind == TUNE_LOG_RESPONSE) {
-        status = chain_inspect_table(log, work->chain, entry, err);
-    } else {
-        status = chain_read_log(&rec, work->chain, entry, err);
-        if (!status) status = judge(log, work, entry, &rec, err);
+static enum tune_status lay_out(struct inspection_work *work, struct tune_error *err)
+{
+    work->first = calloc(work->n + 1, sizeof *work->first);
+    work->rows = calloc(work->n + 1, sizeof *work->rows);
+    work->log = calloc(work->n + 1, sizeof *work->log);
+    if (!work->first || !work->rows || !work->log) return tune_error_memory(err, "inspecting logs");
+    for (size_t i = 0; i < work->n; i++)
+        if (!i || !of_one_kind(work->entry[i - 1], work->entry[i]))
+            work->first[work->n_items++] = i;
+    work->first[work->n_items] = work->n;
+    return TUNE_OK;
+}
+
+/* The answers of all items without the places left over. */
+static void gather(struct tune_inspection *out, struct inspection_work *work)
+{
+    out->log = work->log;
+    work->log = NULL;
+    for (size_t i = 0; i < work->n; i++) {
+        struct tune_inspected_log *log = &out->log[i];
+        chain_set_rows(&out->provenance, work->entry[i]->file, work->rows[i]);
+        if (!log->name[0]) continue;
+        for (unsigned role = 0; role < TUNE_ROLE_COUNT; role++)
+            chain_note_units(&out->notes, log->name, (enum tune_role)role,
+                             work->entry[i]->reading.map[role].unit, log->column[role]);
+        if (log->health.verdict > out->verdict) out->verdict = log->health.verdict;
+        if (i != out->n_logs) out->log[out->n_logs] = *log;
+        out->n_logs++;
     }
-    if (status == TUNE_EDATA) {
-        note_unreadable(log, err);
-        tune_error_clear(err);
-        status = TUNE_OK;
-    }
-    tune_record_free(&rec);
-    if (!status) status = tune_watch_tick(&watch.watch, "judged", 1.0, err);
-    return status;
 }
 
 static enum tune_status inspect_all(struct tune_inspection *out, const struct chain *chain,
@@ -167,26 +164,20 @@ static enum tune_status inspect_all(struct tune_inspection *out, const struct ch
 {
     struct inspection_work *work = calloc(1, sizeof *work);
     enum tune_status status;
-    out->log = calloc(n + 1, sizeof *out->log);
-    if (!work || !out->log) {
-        free(work);
-        return tune_error_memory(err, "inspecting logs");
-    }
-    out->n_logs = n;
+    if (!work) return tune_error_memory(err, "inspecting logs");
     work->chain = chain;
     work->entry = entry;
     work->n = n;
-    work->log = out->log;
-    progress_start(&work->progress, chain->job->watch, n, 0.0, 1.0);
-    status = tune_workers_run(n, chain->job->threads, inspect_one, work, err);
+    status = lay_out(work, err);
+    progress_start(&work->progress, chain->job->watch, work->n_items, 0.0, 1.0);
+    if (!status)
+        status =
+            tune_workers_run(work->n_items, chain->job->threads, chain_inspect_item, work, err);
+    if (!status) gather(out, work);
+    free(work->first);
+    free(work->rows);
+    free(work->log);
     free(work);
-    for (size_t i = 0; i < n; i++) {
-        if (out->log[i].health.verdict > out->verdict) out->verdict = out->log[i].health.verdict;
-        chain_set_rows(&out->provenance, entry[i]->file, out->log[i].rows);
-        for (unsigned role = 0; role < TUNE_ROLE_COUNT; role++)
-            chain_note_units(&out->notes, entry[i]->name, (enum tune_role)role,
-                             entry[i]->reading.map[role].unit, out->log[i].column[role]);
-    }
     return status;
 }
 

@@ -126,6 +126,7 @@ static void fields(struct json_io *io, void *result)
         struct tune_inspected_log *log = &r->log[i];
         json_io_item(io, i);
         json_io_text(io, "name", log->name, sizeof log->name);
+        json_io_text(io, "last", log->last, sizeof log->last);
         json_io_text(io, "pointing", log->pointing, sizeof log->pointing);
         json_io_kind(io, &log->kind);
         verdict(io, "verdict", &log->health.verdict);

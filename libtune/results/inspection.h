@@ -15,6 +15,9 @@
 
 struct tune_inspected_log {
     char name[TUNE_NAME_LENGTH + 1], pointing[TUNE_NAME_LENGTH + 1];
+    char last[TUNE_NAME_LENGTH +
+              1]; /* of the logs that go on from this one and are judged with it; its
+                                        own name where there is none */
     enum tune_log_kind kind;
     size_t rows; /* 0: could not be read; the findings say why */
     double rate_hz, duration_s;

@@ -30,6 +30,16 @@ check 'the same plant' json \
 check 'every piece among the inputs' json \
     'len(d["inputs"]) == 12 and sum(i["rows"] for i in d["inputs"][1:]) == 25000' \
     "$scratch/pieces/results/identify.json"
+check 'inspect judges them as one' run 0 inspect --quiet --json "$scratch/pieces"
+check 'with all rows' json '[(l["name"], l["last"], l["rows"]) for l in d["logs"]] == [("sweep-south.1", "sweep-south.11", 25000)]'
+check 'and every file' json 'sum(i["rows"] for i in d["inputs"][1:]) == 25000 and len(d["inputs"]) == 12'
+check 'as the whole log' run 0 inspect --quiet --json "$book"
+check 'with the same findings' json \
+    'd["logs"][0]["findings"] == __import__("json").load(open("'"$scratch"'/pieces/results/inspect.json"))["logs"][0]["findings"]'
+sed -i '100s/,/,x/' "$scratch/pieces/logs/buf-4.csv"
+check 'a piece that cannot be read' run 1 inspect --quiet --json "$scratch/pieces"
+check 'is told by itself, between the others' json \
+    '[(l["name"], l["last"], l["rows"], l["findings"][0]["name"] == "unreadable" if l["findings"] else False) for l in d["logs"]] [1][:3] == ("sweep-south.4", "sweep-south.4", 0) and [l["last"] for l in d["logs"]] == ["sweep-south.3", "sweep-south.4", "sweep-south.11"]'
 rm -f "$scratch"/pieces/logs/*
 check 'no piece there: exit 3' run 3 identify --quiet "$scratch/pieces"
 check 'and its place' err_has 'file = logs/buf-*.csv: no file of the logbook has such a name'
