@@ -15,8 +15,9 @@ enum tune_status record_lines_init(struct record_lines *lines, struct record_sou
                                    struct tune_error *err)
 {
     *lines = (struct record_lines){.source = source, .next_number = 1};
-    lines->buffer = calloc(CAPACITY_FIRST + RECORD_NUMBER_SLACK, 1);
+    lines->buffer = malloc(CAPACITY_FIRST + RECORD_NUMBER_SLACK);
     if (!lines->buffer) return tune_error_memory(err, "reading a log");
+    memset(lines->buffer, 0, RECORD_NUMBER_SLACK);
     lines->capacity = CAPACITY_FIRST;
     lines->start = lines->filled = RECORD_NUMBER_SLACK;
     return TUNE_OK;

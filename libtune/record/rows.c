@@ -67,9 +67,10 @@ static uint64_t join(__m128i digits)
     return (eights & 0xffffffff) * 100000000 + (eights >> 32);
 }
 
-/* record_number_scan() for what most numbers of a log are: [-]digits[mark digits], a digit first and 15
- * characters at most; NULL for longer ones. Stops before an exponent. Mantissa and power of ten are exact, so that one division
- * gives the nearest double. */
+/* record_number_scan() for what most numbers of a log are: [-]digits[mark digits] with a digit first;
+ * NULL where there is none or there are more than 14 before the mark. Looks at sixteen characters: what
+ * is returned points at a digit or an exponent where the number goes on. Mantissa and power of ten are
+ * exact, so that one division gives the nearest double. */
 static const char *scan_short(double *value, const char *text, char mark)
 {
     /* the sign stands here, as a branch on it would be guessed wrong every other time */
@@ -97,7 +98,6 @@ static const char *scan_short(double *value, const char *text, char mark)
     } else {
         digits = _mm_and_si128(last(end), digits_at(p + end - 16));
     }
-    if (end > 15) return NULL;
     *value = (double)(int64_t)join(digits) / power[n][negative];
     return p + end;
 }

@@ -1,7 +1,7 @@
 /* bench_read.c - how fast a log is read, against numpy.loadtxt of the same file in the same run, and
  * how much memory either takes.
  *
- * Throughput is bytes of the file over processor time of one thread, best of three runs; each run is
+ * Throughput is bytes of the file over processor time of one thread, best of five runs; each run is
  * a process of its own, so that its peak memory (ru_maxrss of wait4) is its own. The digits are those
  * of `quietaxis simulate`.
  * SPDX-License-Identifier: GPL-3.0-or-later */
@@ -22,7 +22,7 @@
 #include "core/units.h"
 #include "record/record.h"
 
-enum { LOG_BYTES = 200000000, RUNS = 3, RATE = 4000, COLUMNS = 5, LINE = 256 };
+enum { LOG_BYTES = 200000000, RUNS = 5, RATE = 4000, COLUMNS = 5, LINE = 256 };
 
 /* What one process said of its work, and what it took. */
 struct outcome {
