@@ -105,8 +105,8 @@ enum tune_status record_timebase_take(struct record_timebase *base, double t_s, 
     base->sum_kr += base->index * r;
     base->sum_rr += r * r;
     if (steps == 1.0) {
-        base->shortest = fmin(base->shortest, step);
-        base->longest = fmax(base->longest, step);
+        if (step < base->shortest) base->shortest = step;
+        if (step > base->longest) base->longest = step;
     }
     if (base->index - base->anchor_index < RECORD_STRETCH) return TUNE_OK;
     return end_stretch(base, t_s, line, err);
