@@ -2,6 +2,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <stdio.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "chain/health_internal.h"
 #include "core/units.h"
@@ -14,9 +15,46 @@ static bool loop_is_closed(enum tune_log_kind kind)
            kind != TUNE_LOG_LIMIT;
 }
 
-enum tune_status chain_judge_health(struct tune_health *out, const struct chain *chain,
-                                    const struct tune_log_entry *log, const struct tune_record *rec,
-                                    const struct tune_record *quiet, struct tune_error *err)
+static bool same_gains(const struct chain_gains *a, const struct chain_gains *b)
+{
+    char text[2][TUNE_SHA256_TEXT];
+    return chain_controller_digest(text[0], &a->controller, NULL) == TUNE_OK &&
+           chain_controller_digest(text[1], &b->controller, NULL) == TUNE_OK &&
+           !strcmp(text[0], text[1]);
+}
+
+static bool is_there(const struct chain *chain, const struct tune_log_entry *log)
+{
+    char path[TUNE_PATH_LENGTH];
+    return tune_logbook_join(path, &chain->logbook, log->file, NULL) == TUNE_OK &&
+           access(path, R_OK) == 0;
+}
+
+/* The log to compare the noise of a sweep with: a hold, else a track, of the same pointing under the
+ * same gains, whichever logs the job is about. */
+static const struct tune_log_entry *quiet_for(const struct chain *chain,
+                                              const struct tune_log_entry *sweep)
+{
+    const struct tune_log_entry *found = NULL;
+    struct chain_gains of_sweep, gains;
+    bool known;
+    if (sweep->kind != TUNE_LOG_SWEEP) return NULL;
+    if (chain_log_gains(&of_sweep, &known, chain, sweep, NULL) || !known) return NULL;
+    for (size_t i = 0; i < chain->logbook.n_logs; i++) {
+        const struct tune_log_entry *entry = &chain->logbook.log[i];
+        if (entry->kind != TUNE_LOG_HOLD && (found || entry->kind != TUNE_LOG_TRACK)) continue;
+        if (strcmp(entry->pointing, sweep->pointing) != 0 || !is_there(chain, entry)) continue;
+        if (chain_log_gains(&gains, &known, chain, entry, NULL) || !known) continue;
+        if (!same_gains(&of_sweep, &gains)) continue;
+        found = entry;
+        if (entry->kind == TUNE_LOG_HOLD) break;
+    }
+    return found;
+}
+
+static enum tune_status judge(struct tune_health *out, const struct chain *chain,
+                              const struct tune_log_entry *log, const struct tune_record *rec,
+                              const struct tune_record *quiet, struct tune_error *err)
 {
     const struct tune_drive_entry *drive = &chain->logbook.drive;
     const struct tune_requirement *requirement = &chain->logbook.requirement;
@@ -39,6 +77,43 @@ enum tune_status chain_judge_health(struct tune_health *out, const struct chain 
     if (found && loop_is_closed(log->kind)) opts.controller = &gains.controller;
     opts.quiet = quiet;
     return tune_health_judge(out, rec, &opts, err);
+}
+
+enum tune_status chain_judge_health(struct tune_health *out, const struct chain *chain,
+                                    const struct tune_log_entry *log, const struct tune_record *rec,
+                                    struct tune_error *err)
+{
+    const struct tune_log_entry *other = quiet_for(chain, log);
+    struct tune_record quiet = {0};
+    /* a quiet log that cannot be read is told where it is judged itself */
+    enum tune_status status = other ? chain_read_log(&quiet, chain, other, err) : TUNE_OK;
+    if (status == TUNE_EDATA) {
+        tune_error_clear(err);
+        status = TUNE_OK;
+    }
+    if (!status) status = judge(out, chain, log, rec, quiet.n ? &quiet : NULL, err);
+    tune_record_free(&quiet);
+    return status;
+}
+
+enum tune_status chain_health_provenance(struct tune_provenance *now, const struct chain *chain,
+                                         const struct tune_log_entry *log, struct tune_error *err)
+{
+    const struct tune_drive_entry *drive = &chain->logbook.drive;
+    const struct tune_log_entry *quiet = quiet_for(chain, log);
+    char name[TUNE_OPTION_NAME], digest[TUNE_SHA256_TEXT] = "none";
+    struct chain_gains gains;
+    bool found = false;
+    enum tune_status status = chain_log_gains(&gains, &found, chain, log, err);
+    if (!status && found) status = chain_controller_digest(digest, &gains.controller, err);
+    (void)snprintf(name, sizeof name, "judging %s", log->name);
+    if (!status)
+        status = tune_provenance_add_option(
+            now, err, name, "%.15g N m, %.15g lines, %.15g arcsec, gains %.16s, quiet %s",
+            drive->torque_limit_nm, drive->encoder_lines_per_turn,
+            chain->logbook.requirement.jitter_rms_arcsec, digest, quiet ? quiet->name : "none");
+    if (!status && quiet) status = chain_add_log(now, chain, quiet, 0, err);
+    return status;
 }
 
 static bool is_accepted(const struct tune_job *job, const char *name)
@@ -77,7 +152,7 @@ enum tune_status chain_require_health(struct tune_notes *notes, struct tune_note
 {
     struct tune_health health;
     enum tune_status status = chain_require_clock(chain, log, rec, err);
-    if (!status) status = chain_judge_health(&health, chain, log, rec, NULL, err);
+    if (!status) status = chain_judge_health(&health, chain, log, rec, err);
     for (size_t i = 0; !status && i < health.n_findings; i++) {
         const struct tune_finding *finding = &health.finding[i];
         if (finding->severity == TUNE_WITH_CARE)

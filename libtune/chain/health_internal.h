@@ -6,11 +6,15 @@
 #include "chain/chain_internal.h"
 #include "health/health.h"
 
-/* quiet: hold or track log of the same pointing under the same gains, to compare the noise of a sweep
- * with; NULL: none. */
+/* The noise of a sweep is compared with that of a hold or track log of the same pointing under the same
+ * gains, where the logbook has one. */
 enum tune_status chain_judge_health(struct tune_health *out, const struct chain *chain,
                                     const struct tune_log_entry *log, const struct tune_record *rec,
-                                    const struct tune_record *quiet, struct tune_error *err);
+                                    struct tune_error *err);
+
+/* What that judgement depends on beside the log and how it is read. */
+enum tune_status chain_health_provenance(struct tune_provenance *now, const struct chain *chain,
+                                         const struct tune_log_entry *log, struct tune_error *err);
 
 /* A record whose time cannot be relied on must be used nowhere unnoticed, whatever health finds:
  * TUNE_EDATA, unless the job accepts it. */

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "chain/health_internal.h"
 #include "chain/identify_internal.h"
 #include "core/workers.h"
 
@@ -74,16 +75,22 @@ static void free_work(struct identification_work *work)
     free(work);
 }
 
+static enum tune_status add_log_and_judging(struct tune_provenance *out, const struct chain *chain,
+                                            const struct tune_log_entry *log,
+                                            struct tune_error *err)
+{
+    enum tune_status status = chain_add_log(out, chain, log, 0, err);
+    if (!status) status = chain_health_provenance(out, chain, log, err);
+    return status;
+}
+
 static enum tune_status provenance(struct tune_provenance *out, const struct chain *chain,
                                    const struct identification_work *work, struct tune_error *err)
 {
     enum tune_status status = chain_provenance(out, chain, TUNE_SCHEMA_IDENTIFY, err);
     for (size_t i = 0; i < work->n; i++)
         for (size_t k = 0; !status && k < work->pointing[i].n_logs; k++)
-            status = chain_add_log(out, chain, work->pointing[i].log[k], 0, err);
-    if (!status)
-        status = tune_provenance_add_option(out, err, "torque_limit_nm", "%.15g",
-                                            chain->logbook.drive.torque_limit_nm);
+            status = add_log_and_judging(out, chain, work->pointing[i].log[k], err);
     return status;
 }
 

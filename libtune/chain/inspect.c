@@ -48,56 +48,6 @@ static enum tune_status error_rms(struct tune_inspected_log *log, const struct t
     return status;
 }
 
-static bool same_gains(const struct chain_gains *a, const struct chain_gains *b)
-{
-    char text[2][TUNE_SHA256_TEXT];
-    return chain_controller_digest(text[0], &a->controller, NULL) == TUNE_OK &&
-           chain_controller_digest(text[1], &b->controller, NULL) == TUNE_OK &&
-           !strcmp(text[0], text[1]);
-}
-
-/* The log to compare the noise of a sweep with: among the chosen ones a hold, else a track, of the same
- * pointing under the same gains. */
-static const struct tune_log_entry *quiet_for(const struct inspection_work *work,
-                                              const struct tune_log_entry *sweep)
-{
-    const struct tune_log_entry *found = NULL;
-    struct chain_gains of_sweep, gains;
-    bool known;
-    if (sweep->kind != TUNE_LOG_SWEEP) return NULL;
-    if (chain_log_gains(&of_sweep, &known, work->chain, sweep, NULL) || !known) return NULL;
-    for (size_t i = 0; i < work->n; i++) {
-        const struct tune_log_entry *entry = work->entry[i];
-        if (entry->kind != TUNE_LOG_HOLD && (found || entry->kind != TUNE_LOG_TRACK)) continue;
-        if (strcmp(entry->pointing, sweep->pointing) != 0) continue;
-        if (chain_log_gains(&gains, &known, work->chain, entry, NULL) || !known) continue;
-        if (!same_gains(&of_sweep, &gains)) continue;
-        found = entry;
-        if (entry->kind == TUNE_LOG_HOLD) break;
-    }
-    return found;
-}
-
-static enum tune_status judge_health(struct tune_inspected_log *log,
-                                     const struct inspection_work *work,
-                                     const struct tune_log_entry *entry,
-                                     const struct tune_record *rec, struct tune_error *err)
-{
-    const struct tune_log_entry *other = quiet_for(work, entry);
-    struct tune_record quiet = {0};
-    /* a quiet log that cannot be read is told where it is judged itself */
-    enum tune_status status = other ? chain_read_log(&quiet, work->chain, other, err) : TUNE_OK;
-    if (status == TUNE_EDATA) {
-        tune_error_clear(err);
-        status = TUNE_OK;
-    }
-    if (!status)
-        status =
-            chain_judge_health(&log->health, work->chain, entry, rec, quiet.n ? &quiet : NULL, err);
-    tune_record_free(&quiet);
-    return status;
-}
-
 enum tune_status chain_inspect_judge(struct tune_inspected_log *log,
                                      const struct inspection_work *work,
                                      const struct tune_log_entry *entry,
@@ -115,7 +65,7 @@ enum tune_status chain_inspect_judge(struct tune_inspected_log *log,
         memcpy(log->column[role], rec->column[role], sizeof log->column[role]);
         if (unit) (void)snprintf(log->unit[role], sizeof log->unit[role], "%s", unit);
     }
-    enum tune_status status = judge_health(log, work, entry, rec, err);
+    enum tune_status status = chain_judge_health(&log->health, work->chain, entry, rec, err);
     if (!status) status = error_rms(log, rec, err);
     return status;
 }
@@ -181,20 +131,6 @@ static enum tune_status inspect_all(struct tune_inspection *out, const struct ch
     return status;
 }
 
-/* The file of a log's own gains; the logbook's are in axis.ini. */
-static enum tune_status add_gains(struct tune_provenance *now, const struct chain *chain,
-                                  const struct tune_log_entry *log, struct tune_error *err)
-{
-    char name[TUNE_OPTION_NAME];
-    struct chain_gains gains;
-    bool found;
-    if (!log->controller_file[0]) return TUNE_OK;
-    const enum tune_status status = chain_log_gains(&gains, &found, chain, log, err);
-    if (status) return status;
-    (void)snprintf(name, sizeof name, "log %s gains", log->name);
-    return chain_add_gains(now, name, &gains, err);
-}
-
 /* The logs of the job and what the answer depends on. */
 static enum tune_status choose(const struct tune_log_entry **entry, size_t *n,
                                struct tune_provenance *now, const struct chain *chain,
@@ -207,15 +143,13 @@ static enum tune_status choose(const struct tune_log_entry **entry, size_t *n,
         if (!chain_log_chosen(chain, &logbook->log[i])) continue;
         entry[(*n)++] = &logbook->log[i];
         status = chain_add_log(now, chain, &logbook->log[i], 0, err);
-        if (!status) status = add_gains(now, chain, &logbook->log[i], err);
+        if (!status) status = chain_health_provenance(now, chain, &logbook->log[i], err);
         if (!status && logbook->log[i].of_loop)
             status = tune_provenance_add_option(now, err, "of loop", "%s", logbook->log[i].name);
     }
     if (!status)
-        status = tune_provenance_add_option(
-            now, err, "judged by", "%.15g N m, %.15g counts, %.15g lines, %.15g arcsec",
-            logbook->drive.torque_limit_nm, logbook->drive.encoder_counts_per_turn,
-            logbook->drive.encoder_lines_per_turn, logbook->requirement.jitter_rms_arcsec);
+        status = tune_provenance_add_option(now, err, "encoder_counts_per_turn", "%.15g",
+                                            logbook->drive.encoder_counts_per_turn);
     if (!status && *n == 0)
         status = tune_error_set(err, TUNE_EDATA, "there is no log to inspect among those chosen");
     return status;

@@ -118,6 +118,7 @@ enum tune_status chain_quiet_provenance(struct tune_provenance *provenance,
     if (!status) status = chain_payload_provenance(provenance, chain, err);
     if (status || !quiet->log) return status;
     status = chain_add_log(provenance, chain, quiet->log, quiet->rows, err);
+    if (!status) status = chain_health_provenance(provenance, chain, quiet->log, err);
     if (!status) status = chain_add_gains(provenance, "quiet log gains", &quiet->gains, err);
     return status;
 }

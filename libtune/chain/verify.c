@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "chain/health_internal.h"
 #include "chain/identify.h"
 #include "chain/verify_internal.h"
 #include "core/workers.h"
@@ -171,6 +172,7 @@ static enum tune_status prepare(struct verification_work *work, struct tune_veri
             status = TUNE_OK;
         }
         if (!status) status = chain_add_log(now, work->chain, work->entry[i], 0, err);
+        if (!status) status = chain_health_provenance(now, work->chain, work->entry[i], err);
         if (!status && work->known[i]) {
             memcpy(log->controller_source, work->gains[i].source, sizeof log->controller_source);
             status = chain_add_gains(now, "gains", &work->gains[i], err);
