@@ -10,7 +10,8 @@
 #include "simulation/axis_internal.h"
 #include "simulation/drive_internal.h"
 
-static const double tail_s = 1.0; /* recorded after a trip or a stop */
+/* recorded after a trip, and after an emergency stop, whose brake has brought the axis to rest by then */
+static const double trip_tail_s = 1.0, stop_tail_s = 4.0;
 
 struct drive {
     const struct tune_drive_run *run;
@@ -20,7 +21,8 @@ struct drive {
     double period_s, low_rad, high_rad; /* the steps' range */
     double drive_noise_nm;              /* of the simulator, while enabled */
     bool enabled, closed;               /* now; closed: target and controller are live */
-    size_t ends_at;                     /* sample at which recording stops */
+    bool braked;
+    size_t ends_at; /* sample at which recording stops */
     bool index_armed, index_above;
     double index_rad;
     struct tune_random scatter;
@@ -28,39 +30,7 @@ struct drive {
     size_t quiet_rows; /* samples in a row in which the axis did not turn */
 };
 
-struct tune_mismatch tune_mismatch_none(void)
-{
-    return (struct tune_mismatch){
-        .counts_factor = 1.0,
-        .encoder_sign = 1.0,
-        .torque_factor = 1.0,
-        .torque_sign = 1.0,
-        .inertia_factor = 1.0,
-        .friction_factor = 1.0,
-        .limit_acts = {true, true},
-        .trip_factor = 1.0,
-        .trip_acts = true,
-    };
-}
-
-/* ---- what the drive reads and gives --------------------------------------------------------------*/
-
-static double counted(const struct tune_drive_run *run, double position_rad)
-{
-    const double per_rad = run->counts_per_turn / (2.0 * TUNE_PI);
-    const double turned =
-        run->mismatch.encoder_sign * run->mismatch.counts_factor * (position_rad - run->preset_rad);
-    return floor((run->preset_rad + turned) * per_rad + 0.5);
-}
-
-/* Real motor torque for what the drive believes to give. */
-static double delivered(const struct tune_drive_run *run, double torque_nm, double angle_rad)
-{
-    const struct tune_mismatch *m = &run->mismatch;
-    const double electrical =
-        m->commutation_offset_rad + m->pole_pairs_excess * (angle_rad - run->preset_rad);
-    return m->torque_sign * m->torque_factor * cos(electrical) * torque_nm;
-}
+/* ---- what the drive reads ------------------------------------------------------------------------*/
 
 /* 1 in the first sample past the mark. A pass meets the mark where the last one left it, scattered anew once
  * the axis is well away from it. */
@@ -97,7 +67,9 @@ static void enable(struct drive *drive, bool enabled, bool closed, double readin
 static void end_run(struct drive *drive, struct tune_drive_trace *out, enum tune_drive_end end,
                     size_t now)
 {
+    const double tail_s = end == TUNE_DRIVE_STOPPED ? stop_tail_s : trip_tail_s;
     enable(drive, false, false, 0.0);
+    drive->braked = end == TUNE_DRIVE_STOPPED;
     out->end = end;
     out->end_row = now;
     drive->ends_at = now + (size_t)lround(tail_s / drive->period_s);
@@ -141,6 +113,14 @@ static double hand_torque(const struct drive *drive, double angle)
     return inertia * omega *
            (omega * (hand->angle_rad - angle) +
             2.0 * (hand->speed_rad_per_s - tune_motion_speed(&drive->sim.motion)));
+}
+
+/* The brake of the emergency stop gives what the drive could at most, below 2e-3 rad/s less. */
+static double brake_torque(const struct drive *drive)
+{
+    const double limit = drive->run->torque_limit_nm, v = tune_motion_speed(&drive->sim.motion);
+    const double most = limit > 0.0 ? limit : drive->sim.axis->plant.inertia_kg_m2 * 1.0;
+    return drive->braked ? -most * v / (fabs(v) + 2e-3) : 0.0;
 }
 
 static bool at_rest(struct drive *drive, double angle)
@@ -188,7 +168,7 @@ static void advance(struct drive *drive, struct tune_drive_trace *out, size_t no
 {
     const struct tune_drive_run *run = drive->run;
     struct axis_sample sample = tune_simulator_look(&drive->sim);
-    const double count = counted(run, sample.position);
+    const double count = drive_count(run, sample.position);
     const double reading = count * 2.0 * TUNE_PI / run->counts_per_turn;
     double torque = 0.0;
     if (out->end == TUNE_DRIVE_DONE) follow_steps(drive, out, now, reading, sample.angle);
@@ -200,7 +180,8 @@ static void advance(struct drive *drive, struct tune_drive_trace *out, size_t no
     out->index[now] = sees_index(drive, sample.angle) ? 1.0 : 0.0;
     record(drive, out, now, &sample, count, torque);
     tune_simulator_push(&drive->sim, &sample, now,
-                        delivered(run, torque, sample.angle) + hand_torque(drive, sample.angle),
+                        drive_deliver(run, torque, sample.angle) +
+                            hand_torque(drive, sample.angle) + brake_torque(drive),
                         weight_torque(run, sample.angle));
 }
 
@@ -277,7 +258,7 @@ enum tune_status tune_drive_simulate(struct tune_drive_trace *out, const struct 
     if (!drive) return tune_error_memory(err, "simulating the drive");
     real.encoder_step_rad = real.torque_limit_nm = 0.0;
     drive->period_s = 1.0 / axis->plant.loop_rate_hz;
-    status = drive_check(&most, axis, run, tail_s, err);
+    status = drive_check(&most, axis, run, stop_tail_s, err);
     start_run.n = most;
     start_run.stream = run->stream;
     if (!status) status = tune_simulator_start(&drive->sim, &real, &start_run, err);

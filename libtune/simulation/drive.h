@@ -79,8 +79,9 @@ struct tune_drive_run {
 
 enum tune_drive_end { TUNE_DRIVE_DONE, TUNE_DRIVE_TRIPPED, TUNE_DRIVE_STOPPED };
 
-/* What came out, all [n]; release with tune_drive_trace_free(). A run that trips, or is stopped, is
- * recorded for one more second; where that happens while it settles, from the moment of enabling. */
+/* What came out, all [n]; release with tune_drive_trace_free(). A run that trips is recorded for
+ * one more second, one that somebody stops for four, in which a brake of the torque limit's size (of
+ * inertia x 1 rad/s^2 without a limit) holds the axis; where that happens while it settles, from the moment of enabling. */
 struct tune_drive_trace {
     size_t n;
     double *counts;          /* whole numbers */

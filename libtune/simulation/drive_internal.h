@@ -35,6 +35,12 @@ void drive_target_begin(struct drive_target *target, double angle_rad);
 /* One sample further. */
 void drive_target_advance(struct drive_target *target, double reading_rad);
 
+/* Counts that the drive has at an encoder reading. */
+double drive_count(const struct tune_drive_run *run, double position_rad);
+
+/* Real motor torque for what the drive believes to give, at a true angle. */
+double drive_deliver(const struct tune_drive_run *run, double torque_nm, double angle_rad);
+
 /* Does the step lead to its to_rad? */
 bool drive_step_goes(const struct tune_drive_step *step);
 

@@ -361,7 +361,9 @@ static void a_wrong_sign_runs_away_until_something_stops_it(void **state)
         trace = simulated(&axis, &run);
         assert_int_equal(trace.end, k < 2 ? TUNE_DRIVE_TRIPPED : TUNE_DRIVE_STOPPED);
         assert_true(trace.end_row < 20000);
-        assert_int_equal(trace.n, trace.end_row + 1000);
+        assert_int_equal(trace.n, trace.end_row + (k < 2 ? 1000 : 4000));
+        if (k >= 2) /* the brake holds it */
+            check_close(trace.true_rad[trace.n - 1] - trace.true_rad[trace.n - 501], 0.0, 1e-6);
         check_close(trace.enabled[0], 1.0, 0.0); /* from the moment of enabling */
         check_close(trace.true_rad[0], 0.5, 1e-9);
         check_close(trace.enabled[trace.end_row], 0.0, 0.0);
@@ -374,7 +376,7 @@ static void a_wrong_sign_runs_away_until_something_stops_it(void **state)
         run.settle_s = ((double)end + 500.0) / rate;
         trace = simulated(&axis, &run);
         assert_int_equal(trace.end_row, end);
-        assert_int_equal(trace.n, end + 1000);
+        assert_int_equal(trace.n, end + (k < 2 ? 1000 : 4000));
         check_close(trace.true_rad[0], 0.5, 1e-9);
         tune_drive_trace_free(&trace);
     }
