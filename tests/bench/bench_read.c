@@ -1,7 +1,7 @@
 /* bench_read.c - how fast a log is read, against numpy.loadtxt of the same file in the same run, and
  * how much memory either takes.
  *
- * Throughput is bytes of the file over processor time of one thread, best of five runs; each run is
+ * Throughput is bytes of the file over processor time of one thread, best of seven runs; each run is
  * a process of its own, so that its peak memory (ru_maxrss of wait4) is its own. The digits are those
  * of `quietaxis simulate`.
  * SPDX-License-Identifier: GPL-3.0-or-later */
@@ -22,7 +22,7 @@
 #include "core/units.h"
 #include "record/record.h"
 
-enum { LOG_BYTES = 200000000, RUNS = 5, RATE = 4000, COLUMNS = 5, LINE = 256 };
+enum { LOG_BYTES = 200000000, RUNS = 7, RATE = 4000, COLUMNS = 5, LINE = 256 };
 
 /* What one process said of its work, and what it took. */
 struct outcome {
@@ -165,16 +165,12 @@ static struct outcome run(const char *what, const char *path)
     return outcome;
 }
 
-/* The fastest of some runs, with the largest peak. */
-static struct outcome best(const char *what, const char *path)
+/* The faster one of two, with the larger peak. */
+static struct outcome better(struct outcome a, struct outcome b)
 {
-    struct outcome found = run(what, path);
-    for (int i = 1; i < RUNS; i++) {
-        const struct outcome next = run(what, path);
-        if (next.seconds < found.seconds) found.seconds = next.seconds;
-        if (next.peak > found.peak) found.peak = next.peak;
-    }
-    return found;
+    if (b.seconds < a.seconds) a.seconds = b.seconds;
+    if (b.peak > a.peak) a.peak = b.peak;
+    return a;
 }
 
 /* arrays: bytes of all numbers of the file, or of those that the record keeps */
@@ -188,11 +184,17 @@ static void tell(const char *what, const struct outcome *o, double bytes, double
     printf("\n");
 }
 
+/* All take turns, so that what else the machine does falls on each alike. */
 static void compare(const char *path, const char *packed_path)
 {
-    const struct outcome ours = best("read", path), numpy = best("numpy", path);
-    const struct outcome packed = best("read", packed_path),
-                         inflated = best("inflate", packed_path);
+    struct outcome ours = run("read", path), numpy = run("numpy", path);
+    struct outcome packed = run("read", packed_path), inflated = run("inflate", packed_path);
+    for (int i = 1; i < RUNS; i++) {
+        ours = better(ours, run("read", path));
+        numpy = better(numpy, run("numpy", path));
+        packed = better(packed, run("read", packed_path));
+        inflated = better(inflated, run("inflate", packed_path));
+    }
     printf("%d MB, %.0f rows of %d columns; best of %d, processor time of one thread\n",
            LOG_BYTES / 1000000, ours.rows, COLUMNS, RUNS);
     tell("tune_record_read", &ours, LOG_BYTES, ours.rows);
