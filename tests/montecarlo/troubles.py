@@ -5,7 +5,7 @@ usage: troubles.py [AXES] [FIRST]     (default 20, 1)
 
 Each axis has its own inertia, modes, delay, gains, encoder, wind and noise, drawn from its number. In every
 axis each case of CASES is made in one log, small and moderate in turn; the axes also give clean logs (sweep,
-hold, track). One line per case: how often it was made and found under the right name, in the right row, with a
+hold, track, in several formats). One line per case: how often it was made and found under the right name, in the right row, with a
 value within the case's accuracy; the middling and the largest error of the value; what else was raised beside
 it. The last lines are the clean logs: false alarms by name. Exit 1 unless all is found and at most one clean
 log of 50 raises an alarm.
@@ -241,7 +241,14 @@ CASES = [
          lambda a, s: {"ramp_arcsec_per_s": 15 if s else 100}, sticky=True),
 ]
 
-CLEAN = ["sweep", "hold", "track"]
+# kind and format; a drive's raw units are no trouble
+CLEAN = [
+    ("sweep", {}), ("hold", {}), ("track", {}),
+    ("sweep", dict(log_angle_unit="counts", log_torque_unit="permille", log_time="ms", log_names="drive",
+                   log_separator="semicolon", log_decimal="comma", log_heading_rows=6)),
+    ("track", dict(log_angle_unit="deg", log_torque_unit="a", log_time="us", log_units_row="yes",
+                   log_separator="tab", log_gzip="no")),
+]
 
 
 # ---- running ----------------------------------------------------------------------------------------
@@ -278,8 +285,8 @@ def describe(axis, cases, clean, small, sticky):
         if sticky:
             text += axis.log("quiet-%02d" % i, "hold", {"ramp_arcsec_per_s": 15}, pointing=name)
     if not sticky:
-        for i, kind in enumerate(clean):
-            text += axis.log("clean-%d" % i, kind)
+        for i, (kind, form) in enumerate(clean):
+            text += axis.log("clean-%d" % i, kind, form)
     return text
 
 
@@ -364,7 +371,7 @@ def study(numbers, cases, clean, tell=print, **size):
                     scores[i].add_measure(case, axis, small, found[name], where)
                 else:
                     scores[i].add(case, truth[name], found[name]["findings"], where)
-            for i, kind in enumerate(clean):
+            for i, (kind, _) in enumerate(clean):
                 name = "clean-%d" % i
                 assert not truth[name], "axis %d is not clean: %s" % (number, truth[name])
                 n_clean += 1
