@@ -181,14 +181,16 @@ static double single_step(double x)
     return ldexp(1.0, exponent - 24);
 }
 
-/* The raw values are all of single precision and use its last digit as often as not. */
+/* The raw values are all of single precision and use its last digit as often as not. Rows where it is as fine
+ * as the digits say nothing: whole counts below 2^24 are all of single precision. */
 static bool is_single(const struct raw *raw)
 {
     const size_t stride = 1 + raw->n / SAMPLES;
+    const double digit = decimal_step(raw);
     double off = 0.0, seen = 0.0, odd = 0.0, before = NAN;
     for (size_t k = 0; k < raw->n; k += stride) {
         const double x = raw_at(raw, k), step = single_step(x);
-        if (x == before || step == 0.0) continue;
+        if (x == before || step <= digit) continue;
         before = x;
         off +=
             fabs(x - (double)(float)x) / step; /* 0 .. 1/2, on average 1/4 for any other number */

@@ -118,6 +118,29 @@ static void single_precision_is_found_with_its_step(void **state)
     }
 }
 
+/* Counts that pass 2^24, from where on single precision holds every other one only; most rows are below. */
+static void counts_beyond_single_precision_are_told_from_those_through_it(void **state)
+{
+    const double unit = 2.0 * TUNE_PI / 268435456.0;
+    (void)state;
+    for (int through = 0; through < 2; through++) {
+        struct log log = plain(20000, 3e-5);
+        double *x = log.rec.channel[TUNE_ROLE_POSITION], *t = log.rec.channel[TUNE_ROLE_TARGET];
+        for (size_t k = 0; k < log.rec.n; k++)
+            t[k] = unit * (16777216.0 - 400.0 + 600.0 * (double)k / (double)log.rec.n);
+        add_noise(&log, 2.0 * unit, 7);
+        log.rec.unit_scale[TUNE_ROLE_POSITION] = unit;
+        for (size_t k = 0; k < log.rec.n; k++) {
+            const double counts = round(x[k] / unit);
+            x[k] = unit * (through ? (double)(float)counts : counts);
+        }
+        log.opts.encoder_step_rad = unit;
+        const struct tune_health health = judge(&log);
+        assert_int_equal(find(&health, "position-float32") != NULL, through);
+        tune_record_free(&log.rec);
+    }
+}
+
 static void doubles_counts_and_decimals_are_not_taken_for_single_precision(void **state)
 {
     (void)state;
@@ -146,6 +169,7 @@ int main(void)
         cmocka_unit_test(digits_coarser_than_the_encoder_are_the_step),
         cmocka_unit_test(values_between_the_declared_counts_are_told),
         cmocka_unit_test(single_precision_is_found_with_its_step),
+        cmocka_unit_test(counts_beyond_single_precision_are_told_from_those_through_it),
         cmocka_unit_test(doubles_counts_and_decimals_are_not_taken_for_single_precision),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
