@@ -81,7 +81,7 @@ static const char template_text[] =
     "; coulomb_nm            =         ; friction of bearings and cables\n"
     "; stop_room_deg         =         ; from soft limit to hard stop\n"
     "; index_repeat_arcsec   =         ; how well the index mark must repeat\n"
-    "; commutation_offset_deg = 5      ; largest allowed, electrical degrees\n"
+    "; commutation_offset_deg = 15     ; largest allowed, electrical degrees\n"
     "\n"
     "; How far the payload moves against the encoder in a mode, where that is known "
     "(accelerometer,\n"

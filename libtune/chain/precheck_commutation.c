@@ -49,18 +49,20 @@ static bool find_variation(const struct precheck_work *work, struct tune_estimat
 
 static void offset_from_ratio(struct tune_check *check, const struct tune_estimate *ratio)
 {
-    const double r = fabs(ratio->value);
+    const double r = fabs(ratio->value), least = cos(tune_rad_from_deg(check->stated));
     const bool named = precheck_confusion(PRECHECK_TORQUE, r, ratio->std / r) != NULL;
     check->measured.value = r < 1.0 ? tune_deg_from_rad(acos(r)) : 0.0;
     /* near 0 the arc cosine is steep: what a std of the ratio would open from there */
     check->measured.std =
         tune_deg_from_rad(fmin(acos(fmax(0.0, 1.0 - ratio->std)),
                                r < 1.0 ? ratio->std / sqrt(1.0 - r * r) : TUNE_PI / 2.0));
-    precheck_text(check,
-                  "Torque per unit is %.4g times the stated one; a commutation angle off by "
-                  "%.2g deg would make that, a wrong torque constant too.",
-                  r, check->measured.value);
-    if (r + 4.0 * ratio->std < cos(tune_rad_from_deg(check->stated)) - 0.02) {
+    precheck_text(
+        check,
+        "Torque per unit is %.4g times the stated one; a commutation angle off by "
+        "%.2g deg, at most %.2g deg (95 %%), would make that, a wrong torque constant too.",
+        r, check->measured.value,
+        tune_deg_from_rad(acos(fmax(0.0, fmin(1.0, r - 1.645 * ratio->std)))));
+    if (r + 4.0 * ratio->std < least) {
         check->answer = named ? TUNE_CHECK_NOT_TESTED : TUNE_CHECK_DISAGREES;
         precheck_advise(check,
                         "Find out which: repeat the drive's commutation search at several angles, "
@@ -68,7 +70,7 @@ static void offset_from_ratio(struct tune_check *check, const struct tune_estima
                         "again.");
     } else if (r - 2.0 * ratio->std > 1.02) {
         precheck_advise(check, "Correct the torque per unit first: it is larger than stated.");
-    } else if (ratio->std < 0.025) {
+    } else if (r - 2.0 * ratio->std >= least) {
         check->answer = TUNE_CHECK_AGREES;
     } else {
         precheck_advise(check, "Too uncertain to tell: measure the torque per unit better.");

@@ -123,7 +123,10 @@ void precheck_following(struct precheck_work *work)
                          "above the limit, asks for a trip");
         return;
     }
-    check->measured = (struct tune_estimate){isfinite(tripped) ? tripped : borne, 0.0};
+    /* anywhere between what was borne and where it tripped */
+    check->measured = isfinite(tripped) ? (struct tune_estimate){0.5 * (borne + tripped),
+                                                                 fabs(tripped - borne) / sqrt(12.0)}
+                                        : (struct tune_estimate){borne, 0.0};
     if (isfinite(tripped))
         precheck_text(check, "The drive switched off at %.3g deg and had borne %.3g deg.", tripped,
                       borne);

@@ -243,7 +243,7 @@ static enum tune_status read_expected(struct tune_expected_entry *expected,
                                       const struct section_spec *spec, size_t n_specs,
                                       struct tune_error *err)
 {
-    const struct tune_expected_entry none = {NAN, NAN, NAN, NAN, NAN, 5.0};
+    const struct tune_expected_entry none = {NAN, NAN, NAN, NAN, NAN, 15.0};
     const struct ini_section *section = keys_section(document, "expected");
     enum tune_status status = TUNE_OK;
     *expected = none;

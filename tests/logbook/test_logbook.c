@@ -316,13 +316,13 @@ static void first_motions_arrive_where_they_belong(void **state)
 
     book = parse(SHORT "[expected]\ninertia_kg_m2 = 800\ninertia_std_kg_m2 = 20\n");
     check_close(book.expected.inertia_std_kg_m2, 20.0, 0.0);
-    check_close(book.expected.commutation_offset_deg, 5.0, 0.0);
+    check_close(book.expected.commutation_offset_deg, 15.0, 0.0);
     assert_true(isnan(book.expected.coulomb_nm) && isnan(book.drive.following_error_limit_deg));
     assert_int_equal(book.drive.pole_pairs, 0);
     tune_logbook_free(&book);
     book = parse(SHORT); /* no section at all: the same defaults */
     assert_true(isnan(book.expected.inertia_kg_m2) && isnan(book.expected.inertia_std_kg_m2));
-    check_close(book.expected.commutation_offset_deg, 5.0, 0.0);
+    check_close(book.expected.commutation_offset_deg, 15.0, 0.0);
     tune_logbook_free(&book);
 }
 

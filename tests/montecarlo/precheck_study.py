@@ -112,7 +112,7 @@ class Axis:
         return {"inertia_kg_m2": self.stated_inertia,
                 "inertia_std_kg_m2": self.stated_inertia * self.inertia_std,
                 "coulomb_nm": self.stated_coulomb, "stop_room_deg": 3 * way_deg,
-                "index_repeat_arcsec": self.index_limit, "commutation_offset_deg": 5}
+                "index_repeat_arcsec": self.index_limit, "commutation_offset_deg": 15}
 
     def plant(self):
         keys = {"inertia_kg_m2": self.inertia, "viscous_nm_s_per_rad": self.viscous,
