@@ -132,6 +132,23 @@ static void add_notes(struct precheck_work *work, const struct tune_log_entry **
     chain_note_mappings(notes, entry, work->n);
 }
 
+/* With another number of counts the loop had another gain, and moves and coasts were not as long and as
+ * fast as meant: what they say against friction and limits is not believed before that is put right. */
+static void doubt_by_counts(struct tune_precheck *out)
+{
+    static const char *const doubtful[] = {"friction", "limit-low", "limit-high"};
+    if (tune_precheck_find(out, "counts-per-turn")->answer != TUNE_CHECK_DISAGREES) return;
+    for (size_t i = 0; i < out->n_checks; i++)
+        for (size_t k = 0; k < sizeof doubtful / sizeof *doubtful; k++)
+            if (!strcmp(out->check[i].name, doubtful[k]) &&
+                out->check[i].answer == TUNE_CHECK_DISAGREES) {
+                out->check[i].answer = TUNE_CHECK_NOT_TESTED;
+                precheck_advise(&out->check[i],
+                                "Seems wrong, but so are the counts per turn: correct them, then "
+                                "log it again.");
+            }
+}
+
 /* ---- the whole -----------------------------------------------------------------------------------*/
 
 static enum tune_status check_all(struct precheck_work *work, struct tune_error *err)
@@ -148,6 +165,7 @@ static enum tune_status check_all(struct precheck_work *work, struct tune_error 
         precheck_following(work);
         precheck_travel(work, TUNE_LIMIT_LOW);
         precheck_travel(work, TUNE_LIMIT_HIGH);
+        doubt_by_counts(work->out);
         add_cautions(work);
         add_notes(work, entry);
         status = chain_write(work->out, &work->chain, &chain_precheck_kind, NULL, 0, err);

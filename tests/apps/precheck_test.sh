@@ -65,6 +65,10 @@ wrong 'counts_factor = 4'
 check 'a wrong encoder scale' run 1 precheck --json "$book"
 check 'is found alone' only counts-per-turn
 check 'quadrature is named' json "'quadrature' in d['checks'][0]['advice']"
+wrong 'counts_factor = 4' 'high_limit_acts = no'
+check 'a dead limit beside it' run 1 precheck --json "$book"
+check 'waits for the counts to be right' only counts-per-turn
+check 'and says so' json "any(c['name'] == 'limit-high' and 'correct them' in c['advice'] for c in d['checks'])"
 wrong 'low_limit_shift_deg = 1' 'high_limit_acts = no' 'following_error_acts = no'
 check 'wrong limits' run 1 precheck --json "$book"
 check 'are found each' only 'following-error limit-low limit-high'

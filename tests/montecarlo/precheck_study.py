@@ -239,6 +239,8 @@ WITH_A_SIGN = SIGNS | {"counts", "inertia"}
 def together(one, other):
     if SIGNS & {one, other}:
         return {one, other} <= WITH_A_SIGN
+    if "counts" in (one, other):
+        return not {"brake rubs", "soft limit dead"} & {one, other}
     return {one, other} != {"torque per unit", "commutation"}
 
 
