@@ -134,7 +134,7 @@ static void present_gains(struct tune_proposal *out)
                            present->margins[i].pointing);
 }
 
-void chain_describe_design(struct tune_proposal *out, const struct design_work *work)
+void chain_describe_design(struct tune_proposal *out, struct design_work *work)
 {
     out->disturbance = work->basis.quiet.summary;
     memcpy(out->payload, work->basis.plants.payload, sizeof out->payload);
@@ -145,6 +145,7 @@ void chain_describe_design(struct tune_proposal *out, const struct design_work *
     limits(out, work);
     left_to_verify(out, &work->basis.chain.logbook.requirement);
     tune_notes_join(&out->cautions, &work->basis.id.accepted);
+    chain_signs_compare(&work->signs, &work->basis.id);
     chain_signs_describe(&out->notes, &out->cautions, &work->signs);
     chain_caution_gains(&out->cautions);
     present_gains(out);

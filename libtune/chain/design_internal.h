@@ -15,7 +15,7 @@ struct design_work {
 };
 
 /* Requirement met or not, limits, notes, cautions. */
-void chain_describe_design(struct tune_proposal *out, const struct design_work *work);
+void chain_describe_design(struct tune_proposal *out, struct design_work *work);
 
 /* The text of controller.ini: the recommended gains, with cautions, signs and scales as comments. */
 enum tune_status chain_controller_file(char **text, const struct tune_proposal *proposal,

@@ -221,6 +221,23 @@ static enum tune_status check_sign(const struct tune_frf *frf, const struct tune
     return TUNE_EDATA;
 }
 
+/* Whoever accepts an unfit log may be left with noise: no gains come from an axis whose inertia is not known
+ * to a third (common practice, no source). */
+static enum tune_status require_inertia(const struct tune_estimate *inertia, struct tune_error *err)
+{
+    char value[32], limit[32];
+    if (inertia->std <= inertia->value / 3.0) return TUNE_OK;
+    tune_error_set(
+        err, TUNE_ENOSOL,
+        "the sweep says nearly nothing of the axis: its inertia comes out as %.3g +- %.2g "
+        "kg m^2; sweep harder or longer",
+        inertia->value, inertia->std);
+    (void)snprintf(value, sizeof value, "%.3g kg m^2", inertia->std);
+    (void)snprintf(limit, sizeof limit, "at most %.3g", inertia->value / 3.0);
+    tune_error_about(err, "std of the inertia", value, limit);
+    return TUNE_ENOSOL;
+}
+
 enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_error *err)
 {
     struct identification_work *work = user;
@@ -244,6 +261,7 @@ enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_er
     if (!status) {
         status = tune_fit_plant(&out->fit, &frf, &lines, &opts, &watch.watch, err);
     }
+    if (!status) status = require_inertia(&out->fit.inertia, err);
     status = chain_blame_log(work->chain, pointing->log[0], status, err);
     if (!status) {
         /* on its bound it has none */

@@ -2,6 +2,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "chain/signs_internal.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -24,6 +25,8 @@ static bool is_scale(const char *name)
 
 static void sort_checks(struct chain_signs *out, const struct tune_precheck *result)
 {
+    const struct tune_check *inertia = tune_precheck_find(result, "inertia");
+    if (inertia) out->inertia_kg_m2 = inertia->measured;
     for (size_t i = 0; i < SCALES; i++) {
         const struct tune_check *check = tune_precheck_find(result, scale[i][0]);
         if (!check || check->answer == TUNE_CHECK_NOT_TESTED)
@@ -61,6 +64,7 @@ enum tune_status chain_signs_read(struct chain_signs *out, const struct chain *c
     struct tune_precheck *result = calloc(1, sizeof *result);
     enum tune_status status = TUNE_OK;
     memset(out, 0, sizeof *out);
+    out->inertia_kg_m2 = (struct tune_estimate){(double)NAN, (double)NAN};
     if (!result) return tune_error_memory(err, "looking for verified signs");
     out->logged = tune_chain_precheckable(&chain->logbook) > 0;
     if (out->logged) status = check(result, out, chain, err);
@@ -78,9 +82,35 @@ enum tune_status chain_signs_provenance(struct tune_provenance *provenance,
     return tune_provenance_add_option(provenance, err, "precheck", "%.16s", digest);
 }
 
+/* An axis has another inertia wherever the other one stands, so the pointing nearest to the pulses decides,
+ * and a tenth is allowed (common practice, no source). */
+void chain_signs_compare(struct chain_signs *signs, const struct tune_identification *id)
+{
+    const struct tune_estimate *pulses = &signs->inertia_kg_m2;
+    signs->apart = 0.0;
+    for (size_t i = 0; i < id->n_pointings; i++) {
+        const struct tune_estimate *sweep = &id->pointing[i].fit.inertia;
+        const double ratio = sweep->value / pulses->value;
+        const double std = ratio * hypot(pulses->std / pulses->value, sweep->std / sweep->value);
+        if (!(pulses->value > 0.0) || !(std < 0.1)) continue;
+        if (fabs(ratio - 1.0) <= 0.1 + 4.0 * std) {
+            signs->apart = 0.0;
+            return;
+        }
+        if (signs->apart == 0.0 || fabs(log(ratio)) < fabs(log(signs->apart))) signs->apart = ratio;
+    }
+}
+
 void chain_signs_describe(struct tune_notes *notes, struct tune_notes *cautions,
                           const struct chain_signs *signs)
 {
+    if (signs->apart != 0.0)
+        tune_notes_add(cautions,
+                       "The sweeps give %.3g times the inertia of the first motions (%.4g kg m^2): "
+                       "unless the other axis stood elsewhere, a torque or angle is scaled "
+                       "otherwise in their logs, and what precheck verified does not hold for "
+                       "these gains.",
+                       signs->apart, signs->inertia_kg_m2.value);
     if (signs->wrong[0])
         tune_notes_add(
             cautions,
@@ -98,6 +128,6 @@ void chain_signs_describe(struct tune_notes *notes, struct tune_notes *cautions,
             "that shows it.",
             signs->verified[0] || signs->wrong[0] ? "Signs and scales partly" : "Signs and scales",
             signs->untested, signs->why[0] ? "; " : "", signs->why);
-    if (signs->verified[0])
+    if (signs->verified[0] && signs->apart == 0.0)
         tune_notes_add(notes, "Signs and scales verified: %s (precheck).", signs->verified);
 }

@@ -30,6 +30,13 @@ check 'and put it among the cautions' json "any('was accepted' in c for c in d['
     "$book/results/design.json"
 check 'the controller file says so' grep -q 'was accepted' "$book/results/controller.ini"
 
+# an angle frozen for a third of the sweep leaves nothing to make gains from
+sed '/^\[log sweep-south\]/a trouble_stuck = position\ntrouble_stuck_s = 8' "$small" >"$scratch/stuck.ini"
+run 0 simulate --quiet --log sweep-south "$scratch/stuck.ini" "$scratch/stuck"
+check 'what is accepted must still tell something' run 4 design --accept stuck-channel --accept coherence-low "$scratch/stuck"
+check 'in words' err_has 'says nearly nothing of the axis'
+check 'and no gains come of it' [ ! -e "$scratch/stuck/results/controller.ini" ]
+
 check 'a finding that does not exist is misuse' run 2 identify --accept torque-saturatd "$book"
 check 'and the right one guessed' err_has 'did you mean torque-saturated?'
 check 'a word far from any' run 2 identify --accept everything "$book"

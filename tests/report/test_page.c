@@ -94,6 +94,8 @@ static void first_motions_have_their_section(void **state)
     expect_page(&s->report, "18.37 &plusmn; 0.13", NULL);
     expect_page(&s->report, "(disagrees): a &lt;weight&gt; says so Swap two phases.", NULL);
     expect_page(&s->report, "<td>reversed</td>", NULL);
+    expect_page(&s->report, "not what its settings say: torque-sign. Correct that",
+                "class=\"answer met\"");
     expect_page(&s->report, "href=\"#first-motions\"", NULL);
     free(precheck);
     finish(s, folder);

@@ -179,6 +179,28 @@ static bool only_at_encoder(const struct tune_forecast *forecast)
     return false;
 }
 
+/* By the first motions a setting is not what it should be: no figure counts before that is put right. */
+static size_t contradicted(const struct report *report)
+{
+    return report->precheck ? tune_precheck_count(report->precheck, TUNE_CHECK_DISAGREES) : 0;
+}
+
+static void warn_of_settings(struct buffer *html, const struct report *report)
+{
+    const struct tune_precheck *precheck = report->precheck;
+    size_t left = contradicted(report);
+    if (!left) return;
+    buffer_add(html,
+               "<p class=\"answer missed\">By the <a href=\"#first-motions\">first motions</a> "
+               "the axis is not what its settings say: ");
+    for (size_t i = 0; i < precheck->n_checks; i++) {
+        if (precheck->check[i].answer != TUNE_CHECK_DISAGREES) continue;
+        buffer_escape(html, precheck->check[i].name);
+        if (--left) buffer_add(html, ", ");
+    }
+    buffer_add(html, ". Correct that before any gains are used.</p>\n");
+}
+
 static void headline(struct buffer *html, const struct report *report)
 {
     static const char *const bases[] = {"designed", "predicted", "measured"};
@@ -194,9 +216,9 @@ static void headline(struct buffer *html, const struct report *report)
         any_missed = any_missed || missed[i];
     }
     buffer_format(html, "<p class=\"answer %s\">",
-                  any_missed ? "missed"
-                  : any_met  ? "met"
-                             : "open");
+                  any_missed                         ? "missed"
+                  : any_met && !contradicted(report) ? "met"
+                                                     : "open");
     if (any_missed) {
         buffer_add(html, "Requirement missed: ");
         join_words(html, bases, missed, 3);
@@ -256,6 +278,7 @@ void section_answer(struct buffer *html, const struct report *report)
     const struct tune_inspection *inspection = report->inspection;
     size_t unfit = 0;
     html_section(html, "answer", "Answer");
+    warn_of_settings(html, report);
     headline(html, report);
     jitter_sentence(html, report->forecast);
     for (size_t i = 0; inspection && i < inspection->n_logs; i++)
