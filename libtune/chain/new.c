@@ -152,7 +152,7 @@ static const char template_text[] =
     "; load_std_kg          =\n"
     "; load_arm_m           =          ; positive: the weight pulls towards positive angles\n"
     "; load_arm_std_m       = 0.002\n"
-    "; load_arm_angle_deg   = 0        ; of the arm above the horizontal\n"
+    "; load_arm_angle_deg   = 0        ; of the arm above the horizontal, mid-motion\n"
     "; load_axis_tilt_deg   = 31.2     ; of the axis against the horizontal; absent: the latitude\n"
     ";                                 ; for an hour-angle axis, 90 for azimuth, else 0\n"
     "; [log limit-high]                ; a move into a soft limit\n"

@@ -62,10 +62,10 @@ struct tune_expected_entry {
     double inertia_kg_m2;
     double inertia_std_kg_m2; /* default: 10 % of the inertia (common practice, no source) */
     double coulomb_nm;
-    double stop_room_deg;       /* from a soft limit to the hard stop behind it */
-    double index_repeat_arcsec; /* largest std of the latched position */
-    double
-        commutation_offset_deg; /* largest, electrical; default 15: 3 % of the torque (common practice, no source) */
+    double stop_room_deg;          /* from a soft limit to the hard stop behind it */
+    double index_repeat_arcsec;    /* largest std of the latched position */
+    double commutation_offset_deg; /* largest, electrical; default 15: 3.4 % of the torque (common
+                                   practice, no source) */
 };
 
 struct tune_requirement {
