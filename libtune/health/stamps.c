@@ -25,12 +25,13 @@ static void check_rate(struct health_case *c)
         100.0 * (seen / stated - 1.0));
 }
 
-/* Stamps of a resolution of r periods scatter by r/sqrt(12). The reader lets single stamps be half a
- * period off, which is 0.29 rms where they are all over it; more is a coarse clock. */
+/* Stamps of a resolution of r periods scatter by r/sqrt(12), packets of n rows by n/sqrt(12) periods. The
+ * reader counts rows all the same, so that scatter alone makes no log unfit; beyond a third of a period
+ * one row more or less is seen late, and from about one on not at all but where rows come in packets. */
 static void check_scatter(struct health_case *c)
 {
     const double part = c->rec->stamp_scatter_s * c->rec->rate_hz;
-    const bool coarse = part > 0.3;
+    const bool wide = part > 0.3;
     if (part <= uneven) return;
     health_add(
         c, "stamps-uneven", TUNE_WITH_CARE, 0, c->rec->stamp_scatter_s,
@@ -38,7 +39,9 @@ static void check_scatter(struct health_case *c)
         "not the sampling, the log is good without its time column",
         "the stamps scatter by %.3g ms rms about a uniform clock, %.3g %% of a period%s",
         1e3 * c->rec->stamp_scatter_s, 100.0 * part,
-        coarse ? ": they are coarser than the period" : "");
+        wide
+            ? ": the clock is coarser than the period, rows are stamped in packets, or by a busy PC"
+            : "");
 }
 
 static enum tune_verdict severity_of(const struct health_case *c, const struct tune_repair *repair)

@@ -14,15 +14,18 @@
  * countable in any case. */
 static const double gap_max_s = 1.0, gap_max_rows = 1e9;
 
-/* The clock has moved by `shift` periods at the pending stamp `at`. */
-static enum tune_status refuse_gap(const struct record_timebase *base, size_t at, double shift,
+/* From the mean distance from the mean to the std: sqrt(pi/2), of a normal distribution. */
+static const double mean_to_std = 1.2533;
+
+/* A gap of `shift` periods before a row. */
+static enum tune_status refuse_gap(const struct record_timebase *base, size_t row,
+                                   const struct record_stamp *stamp, double shift,
                                    struct tune_error *err)
 {
-    const struct record_stamp *stamp = &base->pending[at];
     tune_error_set(err, TUNE_EDATA,
                    "a gap of %.6g s (%.0f rows) before row %zu is too long to be filled in: cut "
                    "the log there or log again",
-                   shift * base->period, shift, base->n - base->n_pending + at + 1);
+                   shift * base->period, shift, row + 1);
     (void)record_timebase_refuse(base, stamp->t_s, stamp->line, err);
     tune_error_about(err, NULL, NULL, "gaps of 1 s at most");
     return TUNE_EDATA;
@@ -36,16 +39,6 @@ static enum tune_status refuse_coarse(const struct record_timebase *base, size_t
                    "rows are missing or repeated before row %zu, and stamps in steps of %.3g s do "
                    "not tell how many (one period is %.3g s): log finer stamps, or cut the log",
                    base->n - base->n_pending + at + 1, base->resolution, base->period);
-    return record_timebase_refuse(base, stamp->t_s, stamp->line, err);
-}
-
-static enum tune_status refuse_chaos(const struct record_timebase *base, struct tune_error *err)
-{
-    const struct record_stamp *stamp = &base->pending[0];
-    tune_error_set(err, TUNE_EDATA,
-                   "the time stamps from row %zu on follow no clock of one period (%.6g s) per "
-                   "row: cut the log there or log again",
-                   base->n - base->n_pending + 1, base->period);
     return record_timebase_refuse(base, stamp->t_s, stamp->line, err);
 }
 
@@ -107,6 +100,38 @@ static void count_wrong(struct record_timebase *base, size_t wrong, double after
                          wrong, base->n - base->n_pending, base->pending[0].line, fmax(back, 0.0));
 }
 
+enum tune_status record_stamp_missing(struct record_timebase *base, size_t row,
+                                      const struct record_stamp *stamp, double shift,
+                                      struct tune_error *err)
+{
+    if (!(shift * base->period <= gap_max_s) || !(shift <= gap_max_rows))
+        return refuse_gap(base, row, stamp, shift, err);
+    record_repairs_count(base->repairs, TUNE_REPAIR_MISSING, (size_t)shift, row, stamp->line,
+                         shift * base->period);
+    base->index += shift;
+    return record_repairs_change(base->repairs, row, stamp->line, (long)shift, err);
+}
+
+/* back: s from the stamp before; jump: s from where the clock would be. */
+enum tune_status record_stamp_restart(struct record_timebase *base, size_t row,
+                                      const struct record_stamp *stamp, double back, double jump,
+                                      struct tune_error *err)
+{
+    base->jump += jump;
+    if (!base->repairs->restarts++) /* tells more than a wrong stamp before it */
+        base->repairs->total[TUNE_REPAIR_BACKWARD] = (struct tune_repair){
+            base->repairs->total[TUNE_REPAIR_BACKWARD].count, row, stamp->line, 0.0};
+    record_repairs_count(base->repairs, TUNE_REPAIR_BACKWARD, 1, row, stamp->line, back);
+    return record_repairs_change(base->repairs, row, stamp->line, 0, err);
+}
+
+enum tune_status record_stamp_too_many(struct record_timebase *base, size_t row, long line,
+                                       size_t count, struct tune_error *err)
+{
+    record_repairs_count(base->repairs, TUNE_REPAIR_REPEATED, count, row, line, 0.0);
+    return record_repairs_change(base->repairs, row, line, -(long)count, err);
+}
+
 /* From the pending stamp `at` on the stamps go on, `shift` periods from where the clock would be. */
 static enum tune_status move_clock(struct record_timebase *base, size_t at, double shift,
                                    struct tune_error *err)
@@ -114,33 +139,17 @@ static enum tune_status move_clock(struct record_timebase *base, size_t at, doub
     const struct record_stamp *stamp = &base->pending[at];
     const size_t row = base->n - base->n_pending + at;
     const double expected = base->clock + (double)(at + 1) * base->period;
-    enum tune_status status = TUNE_OK;
-    if (shift < 0.0 && stamp->t_s < base->previous) {
-        base->jump += stamp->t_s - expected;
-        if (!base->repairs->restarts++) /* tells more than a wrong stamp before it */
-            base->repairs->total[TUNE_REPAIR_BACKWARD] = (struct tune_repair){
-                base->repairs->total[TUNE_REPAIR_BACKWARD].count, row, stamp->line, 0.0};
-        record_repairs_count(base->repairs, TUNE_REPAIR_BACKWARD, 1, row, stamp->line,
-                             base->previous - stamp->t_s);
-        status = record_repairs_change(base->repairs, row, stamp->line, 0, err);
-    } else if (shift != 0.0 && base->resolution > 0.0) {
-        return refuse_coarse(base, at, err);
-    } else if (shift < 0.0) { /* stamps too soon after the one before */
+    if (shift < 0.0 && stamp->t_s < base->previous)
+        return record_stamp_restart(base, row, stamp, base->previous - stamp->t_s,
+                                    stamp->t_s - expected, err);
+    if (shift != 0.0 && base->resolution > 0.0) return refuse_coarse(base, at, err);
+    if (shift < 0.0) { /* stamps too soon after the one before */
         const size_t most = -shift < (double)(at + 1) ? (size_t)-shift : at + 1,
                      from = at + 1 - most;
-        const long line = base->pending[from].line;
-        record_repairs_count(base->repairs, TUNE_REPAIR_REPEATED, most, row - at + from, line, 0.0);
-        status = record_repairs_change(base->repairs, row - at + from, line, -(long)most, err);
         base->index -= (double)most;
-    } else if (shift > 0.0) {
-        if (!(shift * base->period <= gap_max_s) || !(shift <= gap_max_rows))
-            return refuse_gap(base, at, shift, err);
-        record_repairs_count(base->repairs, TUNE_REPAIR_MISSING, (size_t)shift, row, stamp->line,
-                             shift * base->period);
-        status = record_repairs_change(base->repairs, row, stamp->line, (long)shift, err);
-        base->index += shift;
+        return record_stamp_too_many(base, row - at + from, base->pending[from].line, most, err);
     }
-    return status;
+    return shift > 0.0 ? record_stamp_missing(base, row, stamp, shift, err) : TUNE_OK;
 }
 
 /* The last pending stamp is on the clock again, `steps` periods behind the last one that was. */
@@ -172,6 +181,21 @@ static enum tune_status end_gap(struct record_timebase *base, double shift, stru
     return TUNE_OK;
 }
 
+/* From the pending stamps on; base->n goes with the stamps that are given. */
+static enum tune_status look_farther(struct record_timebase *base, struct tune_error *err)
+{
+    const size_t n = base->n_pending;
+    enum tune_status status = TUNE_OK;
+    record_scatter_begin(base, base->clock, base->period, 0.0);
+    base->n_pending = 0;
+    base->n -= n;
+    for (size_t i = 0; i < n && status == TUNE_OK; i++) {
+        base->n++;
+        status = record_scatter_add(base, base->pending[i].t_s, base->pending[i].line, err);
+    }
+    return status;
+}
+
 /* Do the pending stamps tell now? */
 static enum tune_status resolve(struct record_timebase *base, struct tune_error *err)
 {
@@ -191,12 +215,33 @@ static enum tune_status resolve(struct record_timebase *base, struct tune_error 
         base->clock = last->t_s - (double)n * base->period;
         return status == TUNE_OK ? go_on(base, err) : status;
     }
-    return n == RECORD_PENDING ? refuse_chaos(base, err) : TUNE_OK;
+    return n == RECORD_PENDING ? look_farther(base, err) : TUNE_OK;
+}
+
+/* Do the stamps scatter too far to say anything by one step? A coarse clock is not looked at so: its stamps
+ * are off by its resolution at most. */
+static bool is_uneven(const struct record_timebase *base)
+{
+    return base->n_pending + base->repeats == 0 && base->resolution == 0.0 &&
+           (mean_to_std * base->differs > record_scatter_wide * base->period ||
+            base->lately > 0.15 * base->period);
+}
+
+/* The period is that of the straight line through the stamps, where there are some. */
+static void scatter_begin(struct record_timebase *base)
+{
+    const double period = base->sum_n < 100.0 ? base->period : record_timebase_period(base);
+    record_scatter_begin(base, base->clock, period,
+                         mean_to_std * fmax(base->differs, base->lately) / period);
 }
 
 enum tune_status record_stamp_pending(struct record_timebase *base, double t_s, long line,
                                       struct tune_error *err)
 {
+    if (is_uneven(base)) {
+        scatter_begin(base);
+        return record_scatter_add(base, t_s, line, err);
+    }
     if (base->n_pending == 0 && repeats(base, t_s)) {
         if (!base->repeats++) base->repeats_line = line;
         return TUNE_OK;
@@ -209,6 +254,7 @@ enum tune_status record_stamp_pending(struct record_timebase *base, double t_s, 
 enum tune_status record_stamp_last(struct record_timebase *base, struct tune_error *err)
 {
     const size_t n = base->n_pending;
+    if (base->scatter.on) return record_scatter_last(base, err);
     if (base->repeats) return settle_repeats(base, base->repeats, 0, err);
     if (n == 1 && base->pending[0].t_s > base->previous) {
         const double shift = shift_of(base, 0);
