@@ -142,6 +142,23 @@ static void summarise(struct chain_quiet *quiet, double rate_hz)
     s->drive_noise_nm_per_rthz = sqrt(fmax(d->drive_psd, 0.0));
 }
 
+/* What is injected is no disturbance of the axis. */
+static enum tune_status require_quiet(const struct tune_record *rec, struct tune_error *err)
+{
+    const double *d = rec->channel[TUNE_ROLE_EXCITATION];
+    char value[32];
+    double most = 0.0;
+    for (size_t k = 0; d && k < rec->n; k++)
+        most = fmax(most, fabs(d[k]));
+    if (most == 0.0) return TUNE_OK;
+    tune_error_set(err, TUNE_EDATA,
+                   "a signal is injected during this quiet log, so it does not show what disturbs "
+                   "the axis: log again without, or give it kind = sweep");
+    (void)snprintf(value, sizeof value, "%.3g N m", most);
+    tune_error_about(err, "excitation", value, "0 in a quiet log");
+    return TUNE_EDATA;
+}
+
 static enum tune_status measure(struct chain_quiet *quiet, const struct chain *chain,
                                 const struct tune_plant *plant, struct tune_error *err)
 {
@@ -151,6 +168,7 @@ static enum tune_status measure(struct chain_quiet *quiet, const struct chain *c
     if (!status) status = tune_record_require(&rec, TUNE_ROLE_POSITION, quiet->log->file, err);
     if (!status)
         status = chain_require_health(&quiet->notes, &quiet->notes, chain, quiet->log, &rec, err);
+    if (!status) status = require_quiet(&rec, err);
     if (!status) status = chain_tracking_error(&error, &rec, err);
     if (!status)
         status = tune_disturbance_estimate(&quiet->disturbance, error, rec.n, rec.rate_hz, plant,

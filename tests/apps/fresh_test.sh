@@ -47,6 +47,12 @@ sed 's/^ratio1_hz.*/ratio1_hz = 1/' "$scratch/stated/axis.ini" >"$scratch/ini" &
 check 'a ratio for a mode that is not there is refused' run 3 predict --quiet --out "$scratch/pay" "$scratch/stated"
 check 'with its frequency' err_has 'a mode at 1 Hz'
 
+# ---- a sweep given as the quiet log
+cp -r "$book" "$scratch/sung"
+cp "$scratch/sung/logs/sweep-south.csv.gz" "$scratch/sung/logs/quiet.csv.gz"
+check 'a quiet log with a signal injected is refused' run 3 predict --quiet --controller "$scratch/copy/results/controller.ini" "$scratch/sung"
+check 'in words' err_has 'a signal is injected during this quiet log'
+
 # ---- two at once
 "$quietaxis" identify --quiet --pointing south --out "$scratch/both" "$book" >/dev/null 2>"$scratch/err1" & one=$!
 "$quietaxis" identify --quiet --pointing south --out "$scratch/both" "$book" >/dev/null 2>"$scratch/err2" & two=$!
