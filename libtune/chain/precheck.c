@@ -2,6 +2,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "chain/precheck.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -19,24 +20,34 @@ size_t tune_chain_precheckable(const struct tune_logbook *logbook)
 
 /* ---- provenance ----------------------------------------------------------------------------------*/
 
+/* "WORD X deg", or "" where it is not stated. */
+static const char *stated_deg(char *room, size_t size, const char *word, double deg)
+{
+    room[0] = '\0';
+    if (!isnan(deg)) (void)snprintf(room, size, "%s %.6g deg", word, deg);
+    return room;
+}
+
 /* What a first motion's section says beside how it is read. */
 static enum tune_status add_motion(struct tune_provenance *now, const struct tune_log_entry *log,
                                    struct tune_error *err)
 {
-    char name[TUNE_OPTION_NAME];
+    char name[TUNE_OPTION_NAME], more[64];
     (void)snprintf(name, sizeof name, "motion %s", log->name);
     if (log->kind == TUNE_LOG_MOVE)
         return tune_provenance_add_option(now, err, name, "%.15g +- %.6g deg", log->known_angle_deg,
                                           log->known_angle_std_deg);
     if (log->kind == TUNE_LOG_LOAD)
         return tune_provenance_add_option(
-            now, err, name, "%.15g +- %.6g kg, %.15g +- %.6g m, %.6g deg, tilt %.6g deg",
-            log->load_kg, log->load_std_kg, log->load_arm_m, log->load_arm_std_m,
-            log->load_arm_angle_deg, log->load_axis_tilt_deg);
+            now, err, name, "%.15g +- %.6g kg, %.15g +- %.6g m, %.6g deg%s", log->load_kg,
+            log->load_std_kg, isnan(log->load_arm_m) ? 0.0 : log->load_arm_m, log->load_arm_std_m,
+            log->load_arm_angle_deg,
+            stated_deg(more, sizeof more, ", tilt", log->load_axis_tilt_deg));
     if (log->kind == TUNE_LOG_LIMIT)
         return tune_provenance_add_option(now, err, name, "%s",
                                           log->limit_side == TUNE_LIMIT_HIGH ? "high" : "low");
-    return tune_provenance_add_option(now, err, name, "other axis %.6g deg", log->other_axis_deg);
+    return tune_provenance_add_option(
+        now, err, name, "%s", stated_deg(more, sizeof more, "other axis", log->other_axis_deg));
 }
 
 /* What the logbook states and the checks compare with. */
@@ -128,25 +139,39 @@ static void add_notes(struct precheck_work *work, const struct tune_log_entry **
     tune_notes_add(
         notes, "Disagrees: off by more than the tolerance and four std. The tolerances are common "
                "practice, without a source.");
+    precheck_note_weights(work);
     chain_note_signs(notes, &work->chain.logbook);
     chain_note_mappings(notes, entry, work->n);
 }
 
-/* With another number of counts the loop had another gain, and moves and coasts were not as long and as
- * fast as meant: what they say against friction and limits is not believed before that is put right. */
-static void doubt_by_counts(struct tune_precheck *out)
+/* Which answer is not believed while the counts per turn are wrong. The loop had another gain, and moves and
+ * coasts were not as long and as fast as meant: that passes for friction, and a limit that was met where
+ * the log puts it is not where the axis met it. What disagrees of the others stays: a limit that does not act is
+ * none of the counts. */
+static const struct {
+    const char *name;
+    enum tune_check_answer answer;
+} doubtful[] = {
+    {"friction", TUNE_CHECK_DISAGREES},       {"limit-low", TUNE_CHECK_AGREES},
+    {"limit-high", TUNE_CHECK_AGREES},        {"following-error", TUNE_CHECK_AGREES},
+    {"stopping-distance", TUNE_CHECK_AGREES}, {"index-repeatability", TUNE_CHECK_AGREES},
+};
+
+void precheck_doubt_by_counts(struct tune_precheck *out)
 {
-    static const char *const doubtful[] = {"friction", "limit-low", "limit-high"};
-    if (tune_precheck_find(out, "counts-per-turn")->answer != TUNE_CHECK_DISAGREES) return;
+    const struct tune_check *counts = tune_precheck_find(out, "counts-per-turn");
+    if (!counts || counts->answer != TUNE_CHECK_DISAGREES) return;
     for (size_t i = 0; i < out->n_checks; i++)
-        for (size_t k = 0; k < sizeof doubtful / sizeof *doubtful; k++)
-            if (!strcmp(out->check[i].name, doubtful[k]) &&
-                out->check[i].answer == TUNE_CHECK_DISAGREES) {
-                out->check[i].answer = TUNE_CHECK_NOT_TESTED;
-                precheck_advise(&out->check[i],
-                                "Seems wrong, but so are the counts per turn: correct them, then "
-                                "log it again.");
-            }
+        for (size_t k = 0; k < sizeof doubtful / sizeof *doubtful; k++) {
+            struct tune_check *check = &out->check[i];
+            if (strcmp(check->name, doubtful[k].name) || check->answer != doubtful[k].answer)
+                continue;
+            check->answer = TUNE_CHECK_NOT_TESTED;
+            precheck_advise(check,
+                            "Seems %s, but the counts per turn are wrong: correct them first, then "
+                            "log it again.",
+                            doubtful[k].answer == TUNE_CHECK_AGREES ? "right" : "wrong");
+        }
 }
 
 /* ---- the whole -----------------------------------------------------------------------------------*/
@@ -165,7 +190,7 @@ static enum tune_status check_all(struct precheck_work *work, struct tune_error 
         precheck_following(work);
         precheck_travel(work, TUNE_LIMIT_LOW);
         precheck_travel(work, TUNE_LIMIT_HIGH);
-        doubt_by_counts(work->out);
+        precheck_doubt_by_counts(work->out);
         add_cautions(work);
         add_notes(work, entry);
         status = chain_write(work->out, &work->chain, &chain_precheck_kind, NULL, 0, err);

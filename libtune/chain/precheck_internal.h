@@ -41,6 +41,9 @@ struct precheck_work {
     struct tune_estimate gain;  /* rad/s^2 per N m as logged, signed */
     struct tune_estimate ratio; /* true torque / logged torque, signed */
     bool contradict;            /* the signs of move, load and pulses do not fit together */
+    /* What became of the two above in the inertia and behind it: without sign; 1 +- 0, the stated scale,
+     * where the check of the scale is not answered. */
+    struct tune_estimate angle_used, ratio_used;
     struct tune_estimate inertia;
     bool inertia_measured;        /* else it is the expected one */
     struct tune_estimate coulomb; /* N m, true */
@@ -52,9 +55,19 @@ enum tune_status precheck_measure(struct precheck_work *work, struct tune_error 
 
 /* precheck_scales.c: counts per turn, signs, torque per unit, inertia. */
 enum tune_status precheck_scales(struct precheck_work *work, struct tune_error *err);
+/* precheck_weights.c: true torque / logged torque from the weights; why: where they do not tell it. */
+enum tune_status precheck_find_ratio(struct precheck_work *work, char why[TUNE_NOTE_LENGTH],
+                                     struct tune_error *err);
+/* Part of the weights' torque that mass and arm leave uncertain. */
+double precheck_weight_doubt(const struct tune_log_entry *log,
+                             const struct tune_log_entry *reference);
+/* Gravity and inclination that went into it, and where from. */
+void precheck_note_weights(struct precheck_work *work);
 /* precheck_signs.c */
 void precheck_encoder_sign(struct precheck_work *work);
 void precheck_torque_sign(struct precheck_work *work);
+/* precheck_scales.c: needs what the checks of counts and torque answered. */
+void precheck_inertia(struct precheck_work *work);
 /* precheck_commutation.c */
 void precheck_commutation(struct precheck_work *work);
 /* precheck_stopping.c; stopping needs what friction found. */
@@ -64,6 +77,8 @@ void precheck_stopping(struct precheck_work *work);
 void precheck_index(struct precheck_work *work);
 void precheck_following(struct precheck_work *work);
 void precheck_travel(struct precheck_work *work, enum tune_limit_side side);
+/* precheck.c */
+void precheck_doubt_by_counts(struct tune_precheck *out);
 
 /* ---- precheck_judge.c: words and rules they share ------------------------------------------------*/
 
@@ -90,6 +105,10 @@ const char *precheck_confusion(enum precheck_scale scale, double ratio, double r
 struct tune_estimate precheck_mean(const struct tune_estimate *x, size_t n);
 
 bool precheck_known(const struct tune_estimate *x);
+
+/* Has the check of that name come to this answer? */
+bool precheck_answered(const struct precheck_work *work, const char *name,
+                       enum tune_check_answer answer);
 
 /* 1, -1, or 0 where the value is not known or within 5 std of 0. */
 double precheck_sign(const struct tune_estimate *x);

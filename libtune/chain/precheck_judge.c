@@ -119,6 +119,13 @@ bool precheck_known(const struct tune_estimate *x)
     return isfinite(x->value);
 }
 
+bool precheck_answered(const struct precheck_work *work, const char *name,
+                       enum tune_check_answer answer)
+{
+    const struct tune_check *check = tune_precheck_find(work->out, name);
+    return check && check->answer == answer;
+}
+
 double precheck_sign(const struct tune_estimate *x)
 {
     if (!precheck_known(x) || fabs(x->value) < 5.0 * x->std) return 0.0;

@@ -85,80 +85,6 @@ static void find_gain(struct precheck_work *work, struct tune_estimate *room)
     work->gain = precheck_mean(room, n);
 }
 
-/* The load log with the least weight: what the others are held against. */
-static const struct first_log *reference_load(const struct precheck_work *work)
-{
-    const struct first_log *least = NULL;
-    for (size_t i = 0; i < work->n; i++) {
-        const struct first_log *log = &work->log[i];
-        if (log->entry->kind != TUNE_LOG_LOAD || !log->usable) continue;
-        if (!least || log->entry->load_kg < least->entry->load_kg) least = log;
-    }
-    return least;
-}
-
-/* Compare one load with the reference; false: these two tell nothing, why says the reason. */
-static enum tune_status compare_load(struct tune_estimate *ratio, bool *good, char *why,
-                                     const struct precheck_work *work, const struct first_log *log,
-                                     const struct first_log *reference, struct tune_error *err)
-{
-    const struct tune_axis_entry *axis = &work->chain.logbook.axis;
-    const struct tune_weight weight = tune_log_weight(axis, log->entry);
-    const struct tune_weight other = tune_log_weight(axis, reference->entry);
-    const struct tune_log_entry *entry = log->entry;
-    const double scale = precheck_known(&work->angle) ? 1.0 / work->angle.value : 1.0;
-    struct tune_load_fit fit;
-    enum tune_status status;
-    *good = false;
-    if (isnan(weight.tilt_rad) || weight.tilt_rad > tune_rad_from_deg(80.0)) {
-        (void)snprintf(why, TUNE_NOTE_LENGTH, "%s",
-                       isnan(weight.tilt_rad)
-                           ? "the inclination of the axis is not known: state latitude_deg or "
-                             "load_axis_tilt_deg"
-                           : "an upright axis does not feel a weight: pull on a known lever with a "
-                             "spring balance instead, and trust the inertia");
-        return TUNE_OK;
-    }
-    status = tune_load_fit(&fit, &log->load, &weight, &reference->load, &other, scale, err);
-    if (status == TUNE_EDATA || status == TUNE_EINVAL) {
-        (void)snprintf(why, TUNE_NOTE_LENGTH, "%.*s", TUNE_NOTE_LENGTH - 1, err ? err->text : "");
-        tune_error_clear(err);
-        return TUNE_OK;
-    }
-    if (status) return status;
-    *good = true;
-    *ratio = fit.ratio;
-    ratio->std =
-        hypot(fit.ratio.std, fit.ratio.value * hypot(entry->load_std_kg / entry->load_kg,
-                                                     entry->load_arm_std_m / entry->load_arm_m));
-    return TUNE_OK;
-}
-
-static enum tune_status find_ratio(struct precheck_work *work, struct tune_estimate *room,
-                                   char why[TUNE_NOTE_LENGTH], struct tune_error *err)
-{
-    const struct first_log *reference = reference_load(work);
-    enum tune_status status = TUNE_OK;
-    size_t n = 0, loads = 0;
-    for (size_t i = 0; !status && i < work->n; i++) {
-        const struct first_log *log = &work->log[i];
-        bool good;
-        if (log->entry->kind != TUNE_LOG_LOAD || !log->usable || log == reference) continue;
-        loads++;
-        status = compare_load(&room[n], &good, why, work, log, reference, err);
-        n += good;
-    }
-    work->ratio = precheck_mean(room, n);
-    /* one weight, one arm, one reference: their errors do not average out */
-    for (size_t i = 0; i < n; i++)
-        work->ratio.std = fmax(work->ratio.std, fmin(room[i].std, room[0].std));
-    if (reference && loads == 0)
-        (void)snprintf(why, TUNE_NOTE_LENGTH, "%s",
-                       "there is one load log only: it takes the same slow moves with and without "
-                       "the weight");
-    return status;
-}
-
 static void check_torque(struct precheck_work *work, const char *why_not)
 {
     const double unit = work->chain.logbook.drive.torque_per_unit_nm;
@@ -208,32 +134,40 @@ static double friction_doubt(const struct precheck_work *work)
     return most;
 }
 
+/* A scale as measured where its check came to an answer, else as stated. */
+static struct tune_estimate scale_used(const struct precheck_work *work, const char *name,
+                                       const struct tune_estimate *measured)
+{
+    if (!precheck_known(measured) || precheck_answered(work, name, TUNE_CHECK_NOT_TESTED))
+        return (struct tune_estimate){1.0, 0.0};
+    return (struct tune_estimate){fabs(measured->value), measured->std};
+}
+
 /* True inertia = true torque / true acceleration. */
 static void find_inertia(struct precheck_work *work)
 {
     const struct tune_expected_entry *expected = &work->chain.logbook.expected;
     double square;
+    work->ratio_used = scale_used(work, "torque-per-unit", &work->ratio);
+    work->angle_used = scale_used(work, "counts-per-turn", &work->angle);
     work->inertia = (struct tune_estimate){expected->inertia_kg_m2, expected->inertia_std_kg_m2};
     work->inertia_measured = precheck_sign(&work->gain) != 0.0;
     if (!work->inertia_measured) return;
-    work->inertia.value = 1.0 / fabs(work->gain.value);
-    square = pow(relative(&work->gain), 2.0) + pow(friction_doubt(work), 2.0);
-    if (precheck_known(&work->ratio)) {
-        work->inertia.value *= fabs(work->ratio.value);
-        square += pow(relative(&work->ratio), 2.0);
-    }
-    if (precheck_known(&work->angle)) {
-        work->inertia.value *= fabs(work->angle.value);
-        square += pow(relative(&work->angle), 2.0);
-    }
+    work->inertia.value = work->ratio_used.value * work->angle_used.value / fabs(work->gain.value);
+    square = pow(relative(&work->gain), 2.0) + pow(friction_doubt(work), 2.0) +
+             pow(relative(&work->ratio_used), 2.0) + pow(relative(&work->angle_used), 2.0);
     work->inertia.std = work->inertia.value * sqrt(square);
 }
 
-static void check_inertia(struct precheck_work *work)
+void precheck_inertia(struct precheck_work *work)
 {
     const struct tune_expected_entry *expected = &work->chain.logbook.expected;
-    const bool torque = precheck_known(&work->ratio), counts = precheck_known(&work->angle);
-    struct tune_check *check = precheck_add(work, "inertia", "kg m^2");
+    bool torque, counts;
+    struct tune_check *check;
+    find_inertia(work); /* before the check is added: it asks what the scales' checks answered */
+    torque = work->ratio_used.std > 0.0;
+    counts = work->angle_used.std > 0.0;
+    check = precheck_add(work, "inertia", "kg m^2");
     check->stated = expected->inertia_kg_m2;
     if (!work->inertia_measured) {
         precheck_missing(check, work, TUNE_LOG_PULSE, "small torque pulses both ways");
@@ -265,18 +199,17 @@ enum tune_status precheck_scales(struct precheck_work *work, struct tune_error *
         room ? find_angle(work, &told, err) : tune_error_memory(err, "comparing first motions");
     if (!status) {
         find_gain(work, room);
-        status = find_ratio(work, room, why, err);
+        status = precheck_find_ratio(work, why, err);
     }
     free(room);
     if (status) return status;
     if (precheck_sign(&work->angle) * precheck_sign(&work->gain) * precheck_sign(&work->ratio) <
         0.0)
         work->contradict = true;
-    find_inertia(work);
     check_counts(work, told);
     precheck_encoder_sign(work);
     precheck_torque_sign(work);
     check_torque(work, why);
-    check_inertia(work);
+    precheck_inertia(work);
     return TUNE_OK;
 }

@@ -4,6 +4,7 @@
 #include <stdio.h>
 
 #include "chain/precheck_internal.h"
+#include "core/units.h"
 
 static const char *const wrong_sign =
     "A loop with a wrong sign drives the axis into its stop. Correct the sign, in the drive or as "
@@ -67,10 +68,65 @@ void precheck_encoder_sign(struct precheck_work *work)
     }
 }
 
+/* ---- torque --------------------------------------------------------------------------------------*/
+
+/* The place of the pulses, over all logs, whose torque turns the axis against most of the others; where they
+ * are as many, one where it turns the logged angle back. False: they are of one mind. */
+static bool find_reversed(double *at_deg, const struct precheck_work *work)
+{
+    size_t count[2] = {0};
+    double angle[2] = {0.0};
+    for (size_t i = 0; i < work->n; i++) {
+        const struct first_log *log = &work->log[i];
+        if (log->entry->kind != TUNE_LOG_PULSE || !log->usable) continue;
+        for (size_t k = 0; k < log->pulse.n_places; k++) {
+            const double sign = precheck_sign(&log->pulse.place[k].gain);
+            const size_t which = sign > 0.0;
+            if (sign == 0.0) continue;
+            if (count[which]++ == 0) angle[which] = log->pulse.place[k].angle_rad;
+        }
+    }
+    *at_deg = tune_deg_from_rad(angle[count[1] < count[0]]);
+    return count[0] > 0 && count[1] > 0;
+}
+
+static void reversed(struct tune_check *check, double at_deg)
+{
+    check->answer = TUNE_CHECK_DISAGREES;
+    precheck_text(
+        check,
+        "At %.4g deg positive torque turns the axis the other way than at other places: a "
+        "loop drives it into its stop there.",
+        at_deg);
+    precheck_advise(check,
+                    "Wrong pole pairs, a wrong commutation angle or a slipping encoder do that. Do "
+                    "not close a loop before it is found.");
+}
+
+static void from_pulses(struct tune_check *check, double gain)
+{
+    precheck_text(
+        check, "Positive torque makes the logged angle %s%s", gain > 0.0 ? "rise" : "fall",
+        gain > 0.0 ? ": a loop has the right sign; whether both are turned round together is not "
+                     "tested."
+                   : ". Torque or angle is turned round; a move of known direction tells which.");
+    if (gain < 0.0)
+        sign_result(check, gain);
+    else
+        precheck_advise(check,
+                        "To test it, log a move of known direction (kind = move, known_angle_deg) "
+                        "or a known weight (kind = load).");
+}
+
 void precheck_torque_sign(struct precheck_work *work)
 {
     struct signs s;
     struct tune_check *check = add_sign(work, "torque-sign", &s);
+    double at_deg;
+    if (find_reversed(&at_deg, work)) {
+        reversed(check, at_deg);
+        return;
+    }
     if (work->contradict) return;
     if (s.weight != 0.0) {
         precheck_text(check,
@@ -83,12 +139,7 @@ void precheck_torque_sign(struct precheck_work *work)
                       s.gain > 0.0 ? "rise" : "fall", s.moved > 0.0 ? "right" : "wrong");
         sign_result(check, s.gain * s.moved);
     } else if (s.gain != 0.0) {
-        precheck_text(check, "Positive torque makes the logged angle %s.%s",
-                      s.gain > 0.0 ? "rise" : "fall",
-                      s.gain > 0.0 ? " Whether both are turned round together is not tested."
-                                   : " Torque or angle is turned round; a move of known direction "
-                                     "tells which.");
-        sign_result(check, s.gain);
+        from_pulses(check, s.gain);
     } else {
         precheck_missing(check, work, TUNE_LOG_PULSE, "small torque pulses both ways");
     }

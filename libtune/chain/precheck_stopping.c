@@ -9,34 +9,55 @@
 #include "chain/precheck_internal.h"
 #include "core/units.h"
 
-/* Friction from coasts (deceleration times inertia, mean of those logged), else from pulses. */
-static size_t find_friction(struct precheck_work *work)
+/* Coasts that can be used, upwards and downwards. */
+struct coasts {
+    size_t n[2];
+    double friction_per_s2[2], drag_per_s[2]; /* mean of each way */
+    double square[2];                         /* of the std of the friction */
+};
+
+static struct coasts find_coasts(const struct precheck_work *work)
 {
-    const double scale = precheck_known(&work->angle) ? 1.0 / fabs(work->angle.value) : 1.0;
-    double friction = 0.0, square = 0.0, drag = 0.0;
-    size_t n = 0;
+    const double scale = 1.0 / work->angle_used.value;
+    struct coasts c = {.n = {0}};
     for (size_t i = 0; i < work->n; i++) {
         const struct first_log *log = &work->log[i];
+        const size_t way = log->coast.speed_rad_per_s < 0.0;
         if (log->entry->kind != TUNE_LOG_COAST || !log->usable) continue;
-        friction += log->coast.friction_per_s2.value * scale;
-        square += pow(log->coast.friction_per_s2.std * scale, 2.0);
-        drag += log->coast.drag_per_s.value;
-        n++;
+        c.friction_per_s2[way] += log->coast.friction_per_s2.value * scale;
+        c.square[way] += pow(log->coast.friction_per_s2.std * scale, 2.0);
+        c.drag_per_s[way] += log->coast.drag_per_s.value;
+        c.n[way]++;
     }
+    for (size_t way = 0; way < 2; way++) {
+        const double n = fmax(1.0, (double)c.n[way]);
+        c.friction_per_s2[way] /= n;
+        c.drag_per_s[way] /= n;
+        c.square[way] /= n * n;
+    }
+    return c;
+}
+
+/* Friction from coasts (deceleration times inertia); the mean of both ways is free of what pulls one way. */
+static struct coasts find_friction(struct precheck_work *work)
+{
+    const struct coasts c = find_coasts(work);
+    const double ways = (double)((c.n[0] > 0) + (c.n[1] > 0));
     work->coulomb = (struct tune_estimate){(double)NAN, (double)NAN};
-    if (n && precheck_known(&work->inertia)) {
-        const double mean = friction / (double)n;
+    if (ways > 0.0 && precheck_known(&work->inertia)) {
+        const double mean = (c.friction_per_s2[0] + c.friction_per_s2[1]) / ways;
+        const double std = sqrt(c.square[0] + c.square[1]) / ways;
         work->coulomb.value = mean * work->inertia.value;
-        work->coulomb.std =
-            hypot(sqrt(square) / (double)n * work->inertia.value, mean * work->inertia.std);
-        work->drag_nm_s_per_rad = fmax(0.0, drag / (double)n * work->inertia.value);
+        work->coulomb.std = hypot(std * work->inertia.value, mean * work->inertia.std);
+        work->drag_nm_s_per_rad =
+            fmax(0.0, (c.drag_per_s[0] + c.drag_per_s[1]) / ways * work->inertia.value);
     }
-    return n;
+    return c;
 }
 
 static bool friction_from_pulses(struct precheck_work *work)
 {
-    const double ratio = precheck_known(&work->ratio) ? fabs(work->ratio.value) : 1.0;
+    const double ratio = work->ratio_used.value;
     for (size_t i = 0; i < work->n; i++) {
         const struct first_log *log = &work->log[i];
         if (log->entry->kind != TUNE_LOG_PULSE || !log->usable) continue;
@@ -52,15 +73,28 @@ static bool friction_from_pulses(struct precheck_work *work)
     return false;
 }
 
+static void tell_coast(struct tune_check *check, const struct precheck_work *work)
+{
+    const double rate = tune_rad_from_deg(work->chain.logbook.drive.rate_limit_deg_per_s);
+    double way, time;
+    if (isnan(rate) || !(work->coulomb.value > 0.0)) return;
+    tune_coast_predict(&way, &time, rate, work->coulomb.value / work->inertia.value,
+                       work->drag_nm_s_per_rad / work->inertia.value);
+    precheck_text(check,
+                  "From the deceleration after the drive was disabled. From %.3g deg/s the axis "
+                  "runs out over %.3g deg in %.3g s.",
+                  tune_deg_from_rad(rate), tune_deg_from_rad(way), time);
+}
+
 void precheck_friction(struct precheck_work *work)
 {
     const struct tune_expected_entry *expected = &work->chain.logbook.expected;
-    const double rate = tune_rad_from_deg(work->chain.logbook.drive.rate_limit_deg_per_s);
     struct tune_check *check = precheck_add(work, "friction", "N m");
-    const size_t coasts = find_friction(work);
-    double way, time;
+    const struct coasts c = find_friction(work);
+    const bool coasts = c.n[0] + c.n[1] > 0, one_way = coasts && !(c.n[0] && c.n[1]);
+    const bool coasted = precheck_known(&work->coulomb);
     check->stated = expected->coulomb_nm;
-    if (!precheck_known(&work->coulomb) && !friction_from_pulses(work)) {
+    if (!coasted && !friction_from_pulses(work)) {
         precheck_missing(check, work, TUNE_LOG_COAST,
                          "the axis running out after the drive is disabled at low speed");
         if (coasts)
@@ -69,15 +103,14 @@ void precheck_friction(struct precheck_work *work)
     }
     check->measured = work->coulomb;
     precheck_text(check, "From %s.",
-                  coasts ? "the deceleration after the drive was disabled"
-                         : "the pulses; a coast log tells it better");
-    if (coasts && !isnan(rate) && work->coulomb.value > 0.0) {
-        tune_coast_predict(&way, &time, rate, work->coulomb.value / work->inertia.value,
-                           work->drag_nm_s_per_rad / work->inertia.value);
-        precheck_text(check,
-                      "From the deceleration after the drive was disabled. From %.3g deg/s the "
-                      "axis runs out over %.3g deg in %.3g s.",
-                      tune_deg_from_rad(rate), tune_deg_from_rad(way), time);
+                  coasted ? "the deceleration after the drive was disabled"
+                          : "the pulses; a coast log tells it better");
+    if (coasted) tell_coast(check, work);
+    if (coasted && one_way) {
+        precheck_text(check, "Coasts %s only: what pulls the axis one way looks like friction.",
+                      c.n[0] ? "upwards" : "downwards");
+        precheck_advise(check, "To test it, log a coast the other way too (kind = coast).");
+        return;
     }
     if (isnan(expected->coulomb_nm)) {
         precheck_advise(check, "To have it judged, state coulomb_nm in [expected].");
@@ -93,9 +126,13 @@ void precheck_friction(struct precheck_work *work)
                               "does not stay where it is left.");
 }
 
-/* Unlike the others one-sided: a shorter way than the room is no fault. */
-static void judge_stopping(struct tune_check *check, double rate_rad_per_s)
+/* Unlike the others one-sided: a shorter way than the room is no fault. Agrees only where the scales that the
+ * way was reckoned with are right: tested themselves, or all together by an inertia that is the expected one. */
+static void judge_stopping(struct tune_check *check, const struct precheck_work *work,
+                           double rate_rad_per_s)
 {
+    const bool scales = precheck_answered(work, "counts-per-turn", TUNE_CHECK_AGREES) &&
+                        precheck_answered(work, "torque-per-unit", TUNE_CHECK_AGREES);
     const double way = check->measured.value, std = check->measured.std, room = check->stated;
     if (isnan(room)) {
         precheck_advise(check, "To have it judged, state stop_room_deg in [expected].");
@@ -105,6 +142,10 @@ static void judge_stopping(struct tune_check *check, double rate_rad_per_s)
                         "The axis would reach its stop: lower the rate limit below %.2g deg/s, or "
                         "move the soft limits in.",
                         tune_deg_from_rad(rate_rad_per_s) * sqrt(room / way));
+    } else if (!scales && !precheck_answered(work, "inertia", TUNE_CHECK_AGREES)) {
+        precheck_advise(check,
+                        "It rests on scales that are not tested: test counts per turn and torque "
+                        "per unit (kind = move, load), or state inertia_kg_m2 in [expected].");
     } else if (way + 4.0 * std <= room) {
         check->answer = TUNE_CHECK_AGREES;
     } else {
@@ -119,8 +160,7 @@ void precheck_stopping(struct precheck_work *work)
 {
     const struct tune_drive_entry *drive = &work->chain.logbook.drive;
     const double rate = tune_rad_from_deg(drive->rate_limit_deg_per_s);
-    const double ratio = precheck_known(&work->ratio) ? fabs(work->ratio.value) : 1.0;
-    const double scatter = precheck_known(&work->ratio) ? work->ratio.std / ratio : 0.0;
+    const double ratio = work->ratio_used.value, scatter = work->ratio_used.std / ratio;
     const double torque = ratio * drive->torque_limit_nm;
     struct tune_check *check = precheck_add(work, "stopping-distance", "deg");
     double way, time, helped;
@@ -146,5 +186,5 @@ void precheck_stopping(struct precheck_work *work)
                   "deg with it; the drive's reaction time comes on top.",
                   tune_deg_from_rad(rate), check->measured.value, time,
                   check->measured.value * torque / helped);
-    judge_stopping(check, rate);
+    judge_stopping(check, work, rate);
 }

@@ -91,7 +91,7 @@ struct tune_weight tune_log_weight(const struct tune_axis_entry *axis,
 {
     return (struct tune_weight){
         .mass_kg = log->load_kg,
-        .arm_m = log->load_arm_m,
+        .arm_m = log->load_kg == 0.0 && isnan(log->load_arm_m) ? 0.0 : log->load_arm_m,
         .arm_angle_rad = tune_rad_from_deg(log->load_arm_angle_deg),
         .tilt_rad = tune_rad_from_deg(axis_tilt_deg(axis, log)),
         .gravity_m_per_s2 = isnan(axis->latitude_deg)
@@ -162,7 +162,10 @@ enum tune_status log_keys_check(const struct tune_log_entry *entry,
     for (size_t i = 0; i < sizeof company / sizeof *company && status == TUNE_OK; i++) {
         const struct ini_entry *found = ini_find(document, section, company[i].key);
         if (entry->kind == company[i].kind) {
-            if (company[i].required) status = keys_require(document, section, company[i].key, err);
+            /* without a weight there is no arm */
+            const bool spared = entry->load_kg == 0.0 && !strcmp(company[i].key, "load_arm_m");
+            if (company[i].required && !spared)
+                status = keys_require(document, section, company[i].key, err);
         } else if (found) {
             const char *kind = tune_log_kind_name(company[i].kind);
             status =

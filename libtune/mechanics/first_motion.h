@@ -122,11 +122,12 @@ struct tune_limit_fit {
     double speed_rad_per_s; /* before, signed */
     double brake_rad;       /* where it began to slow down */
     double end_rad;         /* farthest */
+    double asked_rad;       /* farthest that the target asked for on the way; NAN: there is none */
     bool dropped;           /* the drive was disabled before it got to rest */
     double dropped_rad;     /* there */
 };
 
-/* Needs position. high: the limit at the upper end.
+/* Needs position; target, where it is there, tells what was asked for. high: the limit at the upper end.
  *   TUNE_EDATA  a channel is missing, the axis does not move that way */
 TUNE_API enum tune_status tune_limit_fit(struct tune_limit_fit *out, const struct tune_record *rec,
                                          bool high, struct tune_error *err);

@@ -87,6 +87,20 @@ static double cruise(const double *v, size_t end, double side)
     return top;
 }
 
+/* Farthest target until the axis rests and, where the target goes on steadily, behind that; what jumps then is
+ * another trial. */
+static double farthest_target(const struct tune_record *rec, size_t end, double side, double speed)
+{
+    const double *target = rec->channel[TUNE_ROLE_TARGET];
+    const double jump = 5.0 * speed / rec->rate_hz;
+    double most = (double)NAN;
+    for (size_t k = 0; target && k < rec->n; k++) {
+        if (k > end && fabs(target[k] - target[k - 1]) > jump) break;
+        if (motion_enabled(rec, k)) most = fmax(most, side * target[k]);
+    }
+    return side * most;
+}
+
 static enum tune_status follow_approach(struct tune_limit_fit *out, const struct tune_record *rec,
                                         const double *v, size_t end, double side,
                                         struct tune_error *err)
@@ -99,6 +113,7 @@ static enum tune_status follow_approach(struct tune_limit_fit *out, const struct
     out->speed_rad_per_s = side * speed;
     out->brake_rad = x[brake];
     out->end_rad = x[end];
+    out->asked_rad = farthest_target(rec, end, side, speed);
     for (size_t k = 1; k <= end && !out->dropped; k++)
         if (!motion_enabled(rec, k) && motion_enabled(rec, k - 1)) {
             out->dropped = true;

@@ -46,9 +46,32 @@ sed -i 's/^inertia_kg_m2 .*/inertia_kg_m2 = 500/; s/^inertia_std_kg_m2 .*/inerti
 check 'another expectation' run 1 precheck --json "$book"
 check 'makes it anew' err_has 'precheck.json is made anew'
 check 'the inertia disagrees alone' only inertia
+check 'gravity and inclination are told' json "any('g = 9.79420 m/s^2' in n and 'inclined by 31.2 deg' in n for n in d['notes'])"
 check 'some logs only' run 0 precheck --json --log move "$book"
 check 'the others are not tested' answers torque-sign 'not tested'
 check 'with what to do' json "all(c['advice'] for c in d['checks'] if c['answer'] == 'not tested')"
+
+check 'pulses alone' run 1 precheck --json --log pulse-0 "$book"
+check 'tell no side' answers torque-sign 'not tested'
+check 'but that a loop has the right sign' json "any('a loop has the right sign' in c['text'] for c in d['checks'])"
+check 'coasts one way' run 1 precheck --json --log coast-west --log pulse-0 "$book"
+check 'tell no friction' answers friction 'not tested'
+check 'and no stopping distance with scales that are not tested' answers stopping-distance 'not tested'
+awk '/^\[/ { none = /load-none/ } !(none && /^load_arm_m/)' "$book/axis.ini" >"$scratch/ini" && cp "$scratch/ini" "$book/axis.ini"
+check 'no weight needs no arm' run 0 precheck --json --log load-12kg --log load-none "$book"
+check 'and is compared' answers torque-per-unit agrees
+awk '/^\[/ { with = /load-12kg/ } !(with && /^load_arm_m/)' "$book/axis.ini" >"$scratch/ini" && cp "$scratch/ini" "$book/axis.ini"
+check 'a weight does' run 3 precheck "$book"
+check 'which is said' err_has 'load_arm_m'
+sed 's/^load_kg = 12/load_kg = 0/' "$scratch/motions.ini" >"$scratch/forgotten.ini"
+rm -rf "$book"
+check 'a weight that was forgotten' run 0 simulate --log load-12kg --log load-none --log pulse-0 "$scratch/forgotten.ini" "$book"
+awk '/^\[/ { with = /load-12kg/ } { if (with && /^load_kg/) print "load_kg = 12"; else print }' "$book/axis.ini" >"$scratch/ini" &&
+    cp "$scratch/ini" "$book/axis.ini"
+check 'is no disagreement' run 0 precheck --json "$book"
+check 'but not tested' answers torque-per-unit 'not tested'
+check 'and told' json "any('no difference between the two load logs' in c['text'] for c in d['checks'])"
+check 'in no strange numbers' sh -c '! grep -qi "nan" "$1"' - "$scratch/out"
 
 # ---- what is wrong
 wrong 'torque_sign = -1'
@@ -63,12 +86,15 @@ check 'is found alone' only torque-per-unit
 check 'rms amperes are named' json "'rms amperes' in d['checks'][3]['advice']"
 wrong 'counts_factor = 4'
 check 'a wrong encoder scale' run 1 precheck --json "$book"
-check 'is found alone' only counts-per-turn
+check 'is found, limits at the most beside it' json "{c['name'] for c in d['checks'] if c['answer'] == 'disagrees'} \
+    - {'limit-low', 'limit-high'} == {'counts-per-turn'}"
+check 'what was driven with it does not agree' json "not any(c['answer'] == 'agrees' for c in d['checks'] if c['name'] in \
+    ('limit-low', 'limit-high', 'following-error', 'stopping-distance', 'index-repeatability'))"
 check 'quadrature is named' json "'quadrature' in d['checks'][0]['advice']"
 wrong 'counts_factor = 4' 'high_limit_acts = no'
 check 'a dead limit beside it' run 1 precheck --json "$book"
-check 'waits for the counts to be right' only counts-per-turn
-check 'and says so' json "any(c['name'] == 'limit-high' and 'correct them' in c['advice'] for c in d['checks'])"
+check 'is told all the same' answers limit-high disagrees
+check 'as the counts are' answers counts-per-turn disagrees
 wrong 'low_limit_shift_deg = 1' 'high_limit_acts = no' 'following_error_acts = no'
 check 'wrong limits' run 1 precheck --json "$book"
 check 'are found each' only 'following-error limit-low limit-high'

@@ -48,6 +48,30 @@ static void braking_begins_where_the_even_speed_ends(void **state)
     }
 }
 
+/* A target that goes on behind the limit was asked for; one that jumps when the axis rests was not. */
+static void how_far_the_target_asked_is_told(void **state)
+{
+    (void)state;
+    for (double side = -1.0; side < 2.0; side += 2.0) {
+        struct tune_record rec = approach(side);
+        struct tune_limit_fit fit;
+        struct tune_error err = {0};
+        double *target = malloc(N * sizeof *target);
+        assert_int_equal(tune_limit_fit(&fit, &rec, side > 0.0, &err), TUNE_OK);
+        assert_true(isnan(fit.asked_rad));
+        rec.channel[TUNE_ROLE_TARGET] = target;
+        for (size_t k = 0; k < N; k++)
+            target[k] = side * slow * fmin(4.5, fmax(0.0, (double)k / rate - 1.0));
+        assert_int_equal(tune_limit_fit(&fit, &rec, side > 0.0, &err), TUNE_OK);
+        check_close(fit.asked_rad, side * slow * 4.5, 1e-9);
+        for (size_t k = 0; k < N; k++)
+            target[k] = rec.channel[TUNE_ROLE_POSITION][k] + (k > 5000 ? side : 0.0);
+        assert_int_equal(tune_limit_fit(&fit, &rec, side > 0.0, &err), TUNE_OK);
+        check_close(fit.asked_rad, fit.end_rad, 1e-9);
+        tune_record_free(&rec);
+    }
+}
+
 static void want_of_memory_is_told(void **state)
 {
     struct tune_record rec = approach(1.0);
@@ -69,6 +93,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(braking_begins_where_the_even_speed_ends),
+        cmocka_unit_test(how_far_the_target_asked_is_told),
         cmocka_unit_test(want_of_memory_is_told),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -30,7 +30,8 @@ DEGREE = math.pi / 180.0
 # Kind: the variants of it, as keys of [mismatch]; the checks that catch it; others that may rightly be
 # raised with it, because the logs cannot tell the two apart.
 KINDS = {
-    "counts": ([{"counts_factor": f} for f in (4, 0.25, 1.01, 0.99)], {"counts-per-turn"}, set()),
+    "counts": ([{"counts_factor": f} for f in (4, 0.25, 1.01, 0.99)], {"counts-per-turn"},
+               {"limit-low", "limit-high"}),
     "encoder sign": ([{"encoder_sign": -1}], {"encoder-sign"}, set()),
     "torque sign": ([{"torque_sign": -1}], {"torque-sign"}, set()),
     # less torque per ampere is what a commutation angle that is off does, too
@@ -161,10 +162,15 @@ class Axis:
         logs["load"] = dict(load, load_kg=weight / (9.8 * abs(arm) * math.cos(tilt)),
                             load_std_kg=0.001 * weight / (9.8 * abs(arm)))
         logs["reference"] = dict(load, load_kg=0)
-        logs["low"] = {"kind": "limit", "pointing": "low", "limit_side": "low"}
-        logs["high"] = {"kind": "limit", "pointing": "high", "limit_side": "high"}
+        for side in ("low", "high"):
+            logs[side] = {"kind": "limit", "pointing": side, "limit_side": side,
+                          "acceleration_deg_per_s2": 0.4}
         # the target jumps out of reach of the trip, in one of the two
         logs[rng.choice(("low", "high"))]["jump_deg"] = 3 * self.following_deg
+        # and by a little less and a little more than the trip allows, where the loop holds the axis
+        for name, part in () if self.loop_runs_away() else (("below", 0.98), ("above", 1.05)):
+            logs[name] = {"kind": "move", "pointing": "p0", "move_deg": 2, "speed_deg_per_s": 1,
+                          "known_angle_std_deg": 0.01, "jump_deg": part * self.following_deg}
         logs["index"] = {"kind": "index", "pointing": "p0", "move_deg": 0.4, "passes": 10,
                          "index_deg": rng.uniform(-0.05, 0.05),
                          "speed_deg_per_s": min(0.5, step_arcsec * self.rate_hz / 3600.0)}
@@ -240,7 +246,7 @@ def together(one, other):
     if SIGNS & {one, other}:
         return {one, other} <= WITH_A_SIGN
     if "counts" in (one, other):
-        return not {"brake rubs", "soft limit dead"} & {one, other}
+        return "brake rubs" not in (one, other)
     return {one, other} != {"torque per unit", "commutation"}
 
 
