@@ -24,18 +24,17 @@ bool tune_record_continues(const struct tune_record *rec, const struct tune_reco
     return fabs(next->start_s - rec->start_s - (double)rec->n * period) <= 0.5 * period;
 }
 
-/* The second record may have started on another turn than the first one ended on, where angles wrap. */
+/* The second record may have started on another turn than the first one ended on, where angles wrap: each
+ * column by its own period, counts at 2^16 beside degrees at 360. */
 static double turns_between(const struct tune_record *rec, const struct tune_record *next,
                             size_t role)
 {
-    const struct tune_repair *wrap = &rec->repair[TUNE_REPAIR_WRAP];
     const double *x = rec->channel[role];
-    double period = 2.0 * TUNE_PI;
+    double period = fmax(rec->wrap_period_rad[role], next->wrap_period_rad[role]);
     if (role != TUNE_ROLE_POSITION && role != TUNE_ROLE_LOAD_POSITION && role != TUNE_ROLE_TARGET &&
         role != TUNE_ROLE_SKY)
         return 0.0;
-    if (!wrap->count) wrap = &next->repair[TUNE_REPAIR_WRAP];
-    if (wrap->count) period = wrap->worst * fabs(rec->unit_scale[role]);
+    if (!(period > 0.0)) period = 2.0 * TUNE_PI;
     return period * round((x[rec->n - 1] - next->channel[role][0]) / period);
 }
 
@@ -68,6 +67,8 @@ static void join_repairs(struct tune_record *rec, const struct tune_record *next
         repair->count += more->count;
         repair->worst = fmax(repair->worst, more->worst);
     }
+    for (size_t role = 0; role < TUNE_ROLE_COUNT; role++)
+        rec->wrap_period_rad[role] = fmax(rec->wrap_period_rad[role], next->wrap_period_rad[role]);
     for (size_t i = 0; i < next->n_marks; i++) {
         rec->mark[rec->n_marks] = next->mark[i];
         rec->mark[rec->n_marks++].row += rec->n;

@@ -61,7 +61,8 @@ struct tune_repair {
     size_t count; /* rows (wraps) concerned; 0: none, then the rest is 0 */
     size_t row;   /* first of them, row of the record, from 1; of a row left out: the next one */
     long line;    /* and its line in the file; of a row filled in: that of the row after the gap */
-    double worst; /* longest gap or step back, s; a wrap: its size in the column's unit */
+    double worst; /* longest gap or step back, s; a wrap: its size in the unit of the column
+                     it was found in first */
 };
 
 /* From this row on, rows and lines of the file go side by side. */
@@ -83,6 +84,8 @@ struct tune_record {
     double unit_scale[TUNE_ROLE_COUNT], unit_offset[TUNE_ROLE_COUNT];
     long field[TUNE_ROLE_COUNT]; /* number of the field in its line, from 1; 0: not logged */
     struct tune_repair repair[TUNE_REPAIR_COUNT];
+    double
+        wrap_period_rad[TUNE_ROLE_COUNT]; /* by which the wraps undone in it go; 0: none undone */
     size_t restarts; /* how often time went back and on from there; else a stamp that runs backwards
                                is a single wrong one, which the stamps after it contradict */
     double stamp_rate_hz;   /* rate the stamps run at; 0: no stamps */

@@ -205,7 +205,7 @@ void record_unwrap(struct tune_record *rec, const struct record_columns *columns
         w.x = rec->channel[angle[i]];
         if (!find_wraps(&w, entry)) continue;
         if (angle[i] == TUNE_ROLE_TARGET && position && !follows(&w, position)) continue;
-        period[angle[i]] = w.period;
+        period[angle[i]] = rec->wrap_period_rad[angle[i]] = w.period;
         undo(rec, &w, angle[i]);
     }
     if (position && rec->channel[TUNE_ROLE_TARGET])

@@ -148,6 +148,47 @@ static void pieces_of_an_angle_that_wraps_go_on(void **state)
     free(text);
 }
 
+/* Position in counts that wrap at 2^16, target in degrees that wrap at 360, both on one course. */
+static void each_column_goes_on_by_its_own_period(void **state)
+{
+    enum { N = 4000 };
+    const double counts = 100000.0;
+    struct tune_record_opts opts = tune_record_defaults();
+    struct tune_record rec = {0};
+    char *text = malloc(64 + 60 * N);
+    (void)state;
+    assert_non_null(text);
+    opts.sample_rate_hz = 1000.0;
+    opts.encoder_counts_per_turn = counts;
+    for (size_t piece = 0; piece < 5; piece++) {
+        struct tune_record next;
+        size_t used = (size_t)sprintf(text, "time_s,position_counts,target_deg\n");
+        for (size_t k = piece * N; k < (piece + 1) * N; k++) {
+            const double deg = 100.0 + 0.1 * (double)k;
+            used += (size_t)sprintf(text + used, "%.3f,%.0f,%.5f\n", 1e-3 * (double)k,
+                                    fmod(round(deg / 360.0 * counts), 65536.0), fmod(deg, 360.0));
+        }
+        assert_int_equal(tune_record_parse(&next, "a", text, used, &opts, NULL), TUNE_OK);
+        check_close(next.wrap_period_rad[TUNE_ROLE_TARGET], 2.0 * TUNE_PI, 1e-12);
+        check_close(next.wrap_period_rad[TUNE_ROLE_POSITION], 2.0 * TUNE_PI * 65536.0 / counts,
+                    1e-12);
+        if (piece) {
+            assert_int_equal(tune_record_append(&rec, &next, NULL), TUNE_OK);
+            tune_record_free(&next);
+        } else {
+            rec = next;
+        }
+    }
+    const double *x = rec.channel[TUNE_ROLE_POSITION], *target = rec.channel[TUNE_ROLE_TARGET];
+    for (size_t k = 0; k < rec.n; k++) {
+        const double course = 0.1 * (double)k * TUNE_RAD_PER_DEG;
+        check_close(x[k] - x[0], course, 2.0 * TUNE_PI / counts); /* rounding to whole counts */
+        check_close(target[k] - target[0], course, 1e-6);         /* five decimals */
+    }
+    tune_record_free(&rec);
+    free(text);
+}
+
 static void no_memory_leaves_the_record_as_it_was(void **state)
 {
     struct faulty log = faulty_make(8000, 1000.0, 0.0);
@@ -181,6 +222,7 @@ int main(void)
         cmocka_unit_test(repairs_of_both_are_counted),
         cmocka_unit_test(what_does_not_go_on_is_not_joined),
         cmocka_unit_test(pieces_of_an_angle_that_wraps_go_on),
+        cmocka_unit_test(each_column_goes_on_by_its_own_period),
         cmocka_unit_test(no_memory_leaves_the_record_as_it_was),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
