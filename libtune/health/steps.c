@@ -7,7 +7,7 @@
 #include "core/units.h"
 #include "health/findings_internal.h"
 
-enum { SAMPLES = 20000, DIGITS_MOST = 15, CHANGES_LEAST = 32 };
+enum { SAMPLES = 20000, DIGITS_MOST = 15, CHANGES_LEAST = 32, OTHERS_LEAST = 8, STRAYS = 4 };
 
 static int by_value(const void *a, const void *b)
 {
@@ -61,6 +61,23 @@ static double decimal_step(const struct raw *raw)
     return 0.0;
 }
 
+/* Do the steps from row to row differ, as counts of q? Where they do not, q is the speed of the axis, and
+ * says nothing of the grid. A few that differ are wrong samples. */
+static bool varies(const double *x, size_t n, double q)
+{
+    const size_t stride = 1 + n / SAMPLES;
+    double usual = 0.0, votes = 0.0; /* the count that most have (Boyer and Moore's vote) */
+    size_t others = 0;
+    for (size_t k = 1; k < n; k += stride) {
+        const double count = round((x[k] - x[k - 1]) / q);
+        if (votes == 0.0) usual = count;
+        votes += count == usual ? 1.0 : -1.0;
+    }
+    for (size_t k = 1; k < n; k += stride)
+        others += round((x[k] - x[k - 1]) / q) != usual;
+    return others >= OTHERS_LEAST;
+}
+
 /* The numbers are whole multiples of `digit`; of which one all their differences are: 0.05 where they were
  * written as 0.05, 0.10, 0.20. */
 static double common_step(const struct raw *raw, double digit)
@@ -78,7 +95,8 @@ static double common_step(const struct raw *raw, double digit)
         }
         common = a;
     }
-    return digit * fmax(common, 1.0);
+    if (common <= 1.0 || !varies(raw->x, raw->n, fabs(digit * common * raw->scale))) return digit;
+    return digit * common;
 }
 
 /* ---- the grid ------------------------------------------------------------------------------------*/
@@ -113,17 +131,20 @@ static double sharpen(double q, const double *step, size_t m, double blur)
     return q;
 }
 
-/* Do all steps lie on multiples of q? blur: rounding of one difference. */
-static bool lies_on_grid(const double *step, size_t m, double q, double blur)
+/* Do all steps lie on multiples of q? blur: rounding of one difference. exact: they are whole counts of the
+ * encoder, so that a count beside the grid is no rounding. */
+static bool lies_on_grid(const double *step, size_t m, double q, double blur, bool exact)
 {
+    const double tolerance = exact ? 1e-3 : 0.1 + 2.0 * blur / q;
     size_t off = 0, seen = 0;
     for (size_t i = 0; i < m; i++) {
         const double count = step[i] / q;
         if (count > 1e3) break;
         seen++;
-        off += fabs(count - round(count)) > 0.1 + 2.0 * blur / q;
+        off += fabs(count - round(count)) > tolerance;
     }
-    return seen >= CHANGES_LEAST && off * 200 < seen; /* a wrong sample is none of the grid */
+    /* a wrong sample is none of the grid */
+    return seen >= CHANGES_LEAST && (exact ? off <= STRAYS : off * 200 < seen);
 }
 
 struct grid {
@@ -151,10 +172,11 @@ static enum tune_status find_grid(struct grid *out, const struct raw *raw, doubl
     if (m >= CHANGES_LEAST && step[near / 2] > recognisable * blur) {
         /* of the smallest steps the middle one: each is off by the rounding */
         const double q = sharpen(step[near / 2], step, m, blur);
-        if (lies_on_grid(step, m, q, blur)) out->step = q;
+        const bool exact = fabs(decimal - declared) < 1e-6 * declared;
+        if (lies_on_grid(step, m, q, blur, exact) && varies(raw->x, raw->n, q)) out->step = q;
     }
     if (m >= CHANGES_LEAST && declared > recognisable * blur)
-        out->on_counts = lies_on_grid(step, m, declared, blur);
+        out->on_counts = lies_on_grid(step, m, declared, blur, false);
     free(step);
     return TUNE_OK;
 }

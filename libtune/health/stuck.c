@@ -1,9 +1,10 @@
 /* stuck.c - a channel that stands still while the log goes on.
  *
  * Two questions. Of a torque: does it keep one value for far longer than ever else, away from its limits,
- * while the position moves? Of an angle, which may stand still for good reasons: does its own noise,
+ * while the position leaves constant speed and its target? Of an angle, which may stand still for good reasons: does its own noise,
  * or the commanded motion, or the jump with which it comes to itself again, rule that out?
  * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <float.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -64,11 +65,20 @@ static double largest_step(const double *x, size_t from, size_t to)
     return largest;
 }
 
-static double part_that_changes(const double *x, size_t from, size_t to)
+/* Part of the rows in which the motion gives a torque reason to change: the position departs from constant
+ * speed, and from its target. On a ramp of whole counts a row neither happens for long, and the torque
+ * of a clean loop is then constant. Half a step is rounding. */
+static double part_that_changes(const struct health_case *c, size_t from, size_t to)
 {
+    const double *x = c->rec->channel[TUNE_ROLE_POSITION],
+                 *target = c->rec->channel[TUNE_ROLE_TARGET];
+    const double step = 0.5 * c->step_rad;
     size_t changes = 0;
-    for (size_t k = from + 1; k < to; k++)
-        changes += x[k] != x[k - 1];
+    for (size_t k = from + 1; k < to && k + 1 < c->rec->n; k++) {
+        const double rounding = fmax(step, 16.0 * DBL_EPSILON * fabs(x[k]));
+        const double error = target ? target[k] - target[k - 1] - x[k] + x[k - 1] : INFINITY;
+        changes += fabs(2.0 * health_bend(x, k)) > rounding && fabs(error) > rounding;
+    }
     return (double)changes / (double)(to - from);
 }
 
@@ -97,7 +107,7 @@ static bool silent(const double *d, const struct run *run)
 
 static void check_driven(struct health_case *c, enum tune_role role)
 {
-    const double *x = c->rec->channel[role], *y = c->rec->channel[TUNE_ROLE_POSITION];
+    const double *x = c->rec->channel[role];
     const double *d = c->rec->channel[TUNE_ROLE_EXCITATION],
                  *on = c->rec->channel[TUNE_ROLE_ENABLED];
     double low = INFINITY, high = -INFINITY;
@@ -110,8 +120,8 @@ static void check_driven(struct health_case *c, enum tune_role role)
     if (!is_long(&run, c->rec->n)) return;
     if (x[run.from] == 0.0 && silent(d, &run)) return; /* open loop, nothing injected */
     if (on && on[run.from + run.length / 2] == 0.0) return;
-    const double moving = part_that_changes(y, run.from, to);
-    if (moving * (double)run.length < 5.0 || moving < 0.5 * part_that_changes(y, 0, c->rec->n))
+    const double moving = part_that_changes(c, run.from, to);
+    if (moving * (double)run.length < 5.0 || moving < 0.5 * part_that_changes(c, 0, c->rec->n))
         return;
     report(c, role, &run, "the position moves");
 }

@@ -82,6 +82,29 @@ static void values_between_the_declared_counts_are_told(void **state)
     }
 }
 
+/* 20 counts a row: the speed is no grid. In counts and in arcsec; exactly as many, or not quite; with a second
+ * ramp twice as fast; quiet, or with single counts of noise. */
+static void a_ramp_of_many_counts_a_row_is_no_coarse_step(void **state)
+{
+    static const double counts_a_row[] = {20.0, 7201.3 / 360.0, 40.0, 19.99};
+    const double step = 0.36 * arcsec;
+    (void)state;
+    for (int i = 0; i < 64; i++) {
+        struct log log = plain(20000, 0.0);
+        double *x = log.rec.channel[TUNE_ROLE_POSITION], *t = log.rec.channel[TUNE_ROLE_TARGET];
+        const double speed = counts_a_row[i % 4] * step;
+        t[0] = 0.3 * step;
+        for (size_t k = 1; k < log.rec.n; k++)
+            t[k] = t[k - 1] + (i & 4 && k > 8000 ? fmin(2.0, (double)k / 8000.0) : 1.0) * speed;
+        add_noise(&log, i & 8 ? 0.02 * step : 0.0, (uint64_t)i);
+        quantise(&log, step);
+        write_and_read(&log, i & 16 ? step : arcsec, i & 16 ? 0 : 2 + (i & 32) / 16);
+        log.opts.encoder_step_rad = step;
+        expect_clean(&log, "a fast ramp", (unsigned)i);
+        tune_record_free(&log.rec);
+    }
+}
+
 /* ---- single precision ----------------------------------------------------------------------------*/
 
 /* The spacing of single precision doubles at every power of two (IEEE 754): 2^-18 = 3.8e-6 from 32 to 64. */
@@ -168,6 +191,7 @@ int main(void)
         cmocka_unit_test(the_step_is_measured_through_the_digits),
         cmocka_unit_test(digits_coarser_than_the_encoder_are_the_step),
         cmocka_unit_test(values_between_the_declared_counts_are_told),
+        cmocka_unit_test(a_ramp_of_many_counts_a_row_is_no_coarse_step),
         cmocka_unit_test(single_precision_is_found_with_its_step),
         cmocka_unit_test(counts_beyond_single_precision_are_told_from_those_through_it),
         cmocka_unit_test(doubles_counts_and_decimals_are_not_taken_for_single_precision),

@@ -62,6 +62,36 @@ static void standing_still_for_a_reason_is_no_trouble(void **state)
     }
 }
 
+/* A ramp of 10 whole counts a row, quiet but for single counts; the loop's torque follows these. */
+static void a_ramp_of_whole_counts_a_row_leaves_the_torque_alone(void **state)
+{
+    const double step = 2.0 * TUNE_PI / 3600000.0;
+    struct tune_random rng;
+    (void)state;
+    for (int with_target = 0; with_target < 2; with_target++) {
+        struct log log = plain(20000, 0.0);
+        double *x = log.rec.channel[TUNE_ROLE_POSITION], *t = log.rec.channel[TUNE_ROLE_TARGET];
+        double *u = log.rec.channel[TUNE_ROLE_TORQUE] = zeros(log.rec.n), flip = 0.0;
+        log.opts.encoder_step_rad = log.rec.unit_scale[TUNE_ROLE_POSITION] = step;
+        tune_random_init(&rng, 4, 3);
+        for (size_t k = 0; k < log.rec.n; k++) {
+            const double before = flip;
+            flip = k >= 9000 && k < 9155 ? 0.0 : round(tune_random_normal(&rng));
+            t[k] = step * (1000.25 + 10.0 * (double)k);
+            x[k] = step * (1000.0 + 10.0 * (double)k + flip);
+            u[k] = 0.5 - 0.1 * flip - 0.8 * (flip - before);
+        }
+        if (!with_target) {
+            free(t);
+            log.rec.channel[TUNE_ROLE_TARGET] = NULL;
+        }
+        expect_clean(&log, "a ramp of whole counts", (unsigned)with_target);
+        hold(u, 3000, 190); /* while the counts flip on */
+        assert_int_equal(expect_one(&log, "stuck-channel", TUNE_WITH_CARE).row, 3001);
+        tune_record_free(&log.rec);
+    }
+}
+
 /* ---- limits --------------------------------------------------------------------------------------*/
 
 static const struct tune_finding *saturation(struct tune_health *health, struct log *log)
@@ -119,6 +149,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_channel_that_stands_still_is_found_where_it_does),
         cmocka_unit_test(standing_still_for_a_reason_is_no_trouble),
+        cmocka_unit_test(a_ramp_of_whole_counts_a_row_leaves_the_torque_alone),
         cmocka_unit_test(a_limit_that_is_not_stated_is_seen),
         cmocka_unit_test(an_excitation_that_ends_at_one_value_is_no_limit),
     };
