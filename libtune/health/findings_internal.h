@@ -27,7 +27,7 @@ struct health_case {
 };
 
 /* Add a finding; row counts from 1, 0: the whole log. Text and advice are formatted. The verdict becomes
- * the worst severity. More than TUNE_FINDINGS_MAX are dropped. */
+ * the worst severity. Beyond TUNE_FINDINGS_MAX the least severe are dropped, of these the last. */
 void health_add(struct health_case *c, const char *name, enum tune_verdict severity, size_t row,
                 double value, const char *advice, const char *format, ...) TUNE_PRINTF(7, 8);
 

@@ -59,13 +59,26 @@ const char *tune_verdict_name(enum tune_verdict verdict)
     return (unsigned)verdict < sizeof name / sizeof *name ? name[verdict] : "unknown";
 }
 
+/* Room for a finding of that severity in a full list: the last of the least severe goes. */
+static bool drop_lesser(struct tune_health *out, enum tune_verdict severity)
+{
+    size_t least = 0;
+    for (size_t i = 1; i < out->n_findings; i++)
+        if (out->finding[i].severity <= out->finding[least].severity) least = i;
+    if (out->finding[least].severity >= severity) return false;
+    out->n_findings--;
+    memmove(out->finding + least, out->finding + least + 1,
+            (out->n_findings - least) * sizeof *out->finding);
+    return true;
+}
+
 void health_add(struct health_case *c, const char *name, enum tune_verdict severity, size_t row,
                 double value, const char *advice, const char *format, ...)
 {
     struct tune_finding *finding;
     va_list args;
     if (severity > c->out->verdict) c->out->verdict = severity;
-    if (c->out->n_findings == TUNE_FINDINGS_MAX) return;
+    if (c->out->n_findings == TUNE_FINDINGS_MAX && !drop_lesser(c->out, severity)) return;
     finding = &c->out->finding[c->out->n_findings++];
     *finding = (struct tune_finding){.severity = severity, .row = row, .value = value};
     finding->time_s = c->rec->start_s + (row ? (double)(row - 1) / c->rec->rate_hz : 0.0);

@@ -85,10 +85,24 @@ static void check_backward(struct health_case *c, const struct tune_repair *repa
         restarts ? ", and time goes on from there" : "; the row is kept as the next one");
 }
 
-/* A turn undone right does no harm; so many cannot all be turns. */
+/* Jumps of half a period or more that are left in the angles which wraps were undone in. */
+static size_t jumps_left(const struct tune_record *rec)
+{
+    size_t jumps = 0;
+    for (int role = 0; role < TUNE_ROLE_COUNT; role++) {
+        const double *x = rec->channel[role], period = rec->wrap_period_rad[role];
+        for (size_t k = 1; x && period > 0.0 && k < rec->n; k++)
+            jumps += fabs(x[k] - x[k - 1]) >= 0.5 * period;
+    }
+    return jumps;
+}
+
+/* A turn undone right does no harm, however many there are: an axis that holds about the ends of the range
+ * wraps with its noise. Where jumps are left among many, they are no turns. */
 static void check_wraps(struct health_case *c, const struct tune_repair *repair)
 {
-    const bool noise = (double)repair->count > 0.01 * (double)c->rec->n;
+    const bool many_rows = (double)repair->count > 0.01 * (double)c->rec->n;
+    const bool noise = many_rows && jumps_left(c->rec) > 0;
     health_add(
         c, "encoder-wrapped", noise ? TUNE_UNFIT : TUNE_WITH_CARE, repair->row,
         (double)repair->count,

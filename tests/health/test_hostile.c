@@ -1,5 +1,6 @@
 /* test_hostile.c - logs nobody should make, and memory that runs out.
  * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "health/findings_internal.h"
 #include "health/health_log.h"
 
 static void memory_that_runs_out_is_told_wherever_it_does(void **state)
@@ -170,12 +171,42 @@ static void every_finding_there_is_has_a_name(void **state)
             assert_string_not_equal(tune_finding_name(i), tune_finding_name(k));
 }
 
+/* Whoever walks a full list still meets what the verdict rests on, in the order found. */
+static void a_full_list_drops_the_least_severe(void **state)
+{
+    enum { UNFIT = 5 };
+    const struct tune_record rec = {.n = 64, .rate_hz = rate_hz};
+    struct tune_health health = {0};
+    struct health_case c = {.out = &health, .rec = &rec};
+    (void)state;
+    for (size_t i = 0; i < TUNE_FINDINGS_MAX; i++)
+        health_add(&c, "stuck-channel", i == 20 ? TUNE_FIT : TUNE_WITH_CARE, 0, (double)i, "a",
+                   "t");
+    for (size_t i = 0; i < UNFIT; i++)
+        health_add(&c, "torque-sign", TUNE_UNFIT, 0, 100.0 + (double)i, "a", "t");
+    health_add(&c, "band-narrow", TUNE_WITH_CARE, 0, 200.0, "a", "t"); /* no room for it */
+    assert_int_equal(health.n_findings, TUNE_FINDINGS_MAX);
+    assert_int_equal(health.verdict, TUNE_UNFIT);
+    for (size_t i = 0; i < UNFIT; i++) {
+        const struct tune_finding *last = &health.finding[TUNE_FINDINGS_MAX - UNFIT + i];
+        assert_int_equal(last->severity, TUNE_UNFIT);
+        check_close(last->value, 100.0 + (double)i, 0.0);
+    }
+    assert_null(find(&health, "band-narrow"));
+    for (size_t i = 0; i < TUNE_FINDINGS_MAX - UNFIT; i++) /* 20 went first, then the last ones */
+        check_close(health.finding[i].value, (double)(i < 20 ? i : i + 1), 0.0);
+    for (size_t i = 0; i < TUNE_FINDINGS_MAX; i++)
+        health_add(&c, "torque-sign", TUNE_UNFIT, 0, 300.0, "a", "t");
+    assert_int_equal(health.n_findings, TUNE_FINDINGS_MAX);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(memory_that_runs_out_is_told_wherever_it_does),
         cmocka_unit_test(any_shape_of_any_size_is_judged),
         cmocka_unit_test(troubles_on_troubles_are_judged),
+        cmocka_unit_test(a_full_list_drops_the_least_severe),
         cmocka_unit_test(every_finding_there_is_has_a_name),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

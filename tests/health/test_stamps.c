@@ -62,8 +62,24 @@ static void check_counted(enum tune_repair_kind kind, const char *name)
     assert_int_equal(found.row, 1234);
     assert_non_null(strstr(found.text, "3 "));
     assert_non_null(strstr(found.text, "line 1240"));
-    repair->count = log.rec.n / 50; /* 2 % */
-    (void)expect_one(&log, name, TUNE_UNFIT);
+    repair->count = log.rec.n / 50; /* 2 %; of wraps, all undone, any number does no harm */
+    (void)expect_one(&log, name, kind == TUNE_REPAIR_WRAP ? TUNE_WITH_CARE : TUNE_UNFIT);
+    tune_record_free(&log.rec);
+}
+
+static void many_wraps_among_jumps_are_no_turns(void **state)
+{
+    struct log log = stamped();
+    (void)state;
+    log.rec.repair[TUNE_REPAIR_WRAP] = (struct tune_repair){log.rec.n / 50, 1234, 1240, 360.0};
+    log.rec.wrap_period_rad[TUNE_ROLE_POSITION] = 2.0 * TUNE_PI;
+    (void)expect_one(&log, "encoder-wrapped", TUNE_WITH_CARE);
+    log.rec.channel[TUNE_ROLE_POSITION][7000] += 2.0 * TUNE_PI;
+    const struct tune_health health = judge(&log);
+    assert_int_equal(find(&health, "encoder-wrapped")->severity, TUNE_UNFIT);
+    log.rec.repair[TUNE_REPAIR_WRAP].count = 3;
+    const struct tune_health few = judge(&log);
+    assert_int_equal(find(&few, "encoder-wrapped")->severity, TUNE_WITH_CARE);
     tune_record_free(&log.rec);
 }
 
@@ -113,6 +129,7 @@ int main(void)
         cmocka_unit_test(another_rate_makes_a_log_unfit),
         cmocka_unit_test(uneven_stamps_ask_for_care),
         cmocka_unit_test(repairs_are_told_with_their_line),
+        cmocka_unit_test(many_wraps_among_jumps_are_no_turns),
         cmocka_unit_test(what_cannot_be_repaired_is_unfit),
         cmocka_unit_test(a_repaired_row_is_no_glitch),
     };
