@@ -74,6 +74,7 @@ static enum tune_status judge(struct tune_health *out, const struct chain *chain
     opts.stated_rate_hz = log->reading.sample_rate_hz;
     opts.sweep = log->kind == TUNE_LOG_SWEEP;
     opts.at_rest = log->kind == TUNE_LOG_HOLD;
+    opts.on_target = opts.at_rest || log->kind == TUNE_LOG_TRACK || log->kind == TUNE_LOG_STEP;
     if (found && loop_is_closed(log->kind)) opts.controller = &gains.controller;
     opts.quiet = quiet;
     return tune_health_judge(out, rec, &opts, err);

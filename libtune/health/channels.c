@@ -48,8 +48,10 @@ enum tune_status health_check_channels(struct health_case *c, struct tune_error 
                    "the %s never changes (column '%s')", tune_role_name((enum tune_role)role),
                    rec->column[role]);
     }
-    if (rec->channel[TUNE_ROLE_TARGET]) return TUNE_OK;
-    health_add(c, "target-missing", c->opts->sweep ? TUNE_FIT : TUNE_WITH_CARE, 0, 0.0,
+    /* an axis that is pushed, coasts or is led by hand has no servo error */
+    const bool on_target = c->opts->on_target || c->opts->at_rest;
+    if (rec->channel[TUNE_ROLE_TARGET] || !(on_target || c->opts->sweep)) return TUNE_OK;
+    health_add(c, "target-missing", on_target ? TUNE_WITH_CARE : TUNE_FIT, 0, 0.0,
                "log the commanded angle too, or map its column to target",
                "no target is logged: the servo error is not known");
     return TUNE_OK;

@@ -58,13 +58,16 @@ TUNE_API extern const double tune_line_order[TUNE_LINE_ORDERS];
 
 /* What is known beside the log. All zero: nothing. */
 struct tune_health_opts {
-    double torque_limit_nm;                   /* 0: unknown */
-    double encoder_step_rad;                  /* declared; 0: unknown */
-    double encoder_lines_per_turn;            /* 0: unknown */
-    double stated_rate_hz;                    /* 0: none stated */
-    double jitter_rms_rad;                    /* required; 0: unknown */
-    bool sweep;                               /* an excitation is expected */
-    bool at_rest;                             /* the axis is to stand still: a hold */
+    double torque_limit_nm;        /* 0: unknown */
+    double encoder_step_rad;       /* declared; 0: unknown */
+    double encoder_lines_per_turn; /* 0: unknown */
+    double stated_rate_hz;         /* 0: none stated */
+    double jitter_rms_rad;         /* required; 0: unknown */
+    bool sweep;                    /* an excitation is expected */
+    bool at_rest;                  /* the axis is to stand still: a hold */
+    bool
+        on_target; /* the axis is to keep to its target: a hold, a track, steps; target-missing is told
+                       of these and, as no reason for care, of sweeps */
     const struct tune_controller *controller; /* gains active during the log; NULL: unknown */
     const struct tune_record *quiet; /* hold or track log of the same pointing under the same gains;
                                         NULL: none */

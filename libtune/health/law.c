@@ -207,7 +207,8 @@ static void report_sign(struct health_case *c, const struct fit *fit, bool injec
     health_add(
         c, "torque-sign", TUNE_UNFIT, 0, -1.0,
         excitation           ? "set excitation_sign = -1"
-        : torque && injected ? "set torque_sign = -1: it is not that of the excitation either"
+        : torque && injected ? "set torque_sign = -1: the torque also has the opposite sign of "
+                               "the excitation"
         : injected ? "set torque_sign = -1 and excitation_sign = -1, or position_sign = -1 and "
                      "target_sign = -1, whichever columns are wrong"
                    : "set torque_sign = -1, or position_sign = -1 and target_sign = -1, whichever "

@@ -126,8 +126,8 @@ enum tune_status health_check_response(struct health_case *c, struct tune_error 
     if (status == TUNE_EDATA) {
         if (!is_spoilt(c))
             health_add(c, "coherence-low", TUNE_UNFIT, 0, 0.0,
-                       "see that excitation, torque and position were recorded, and excite harder "
-                       "or longer",
+                       "see that excitation, torque and position were recorded, and are mapped to "
+                       "the right columns",
                        "%.190s", why.text);
         return TUNE_OK;
     }

@@ -117,6 +117,8 @@ static void signs_are_told_by_the_law(void **state)
                 log.rec.channel[kind[i].turned[j]][k] *= -1.0;
         const struct tune_finding found = expect_one(&log, "torque-sign", TUNE_UNFIT);
         assert_non_null(strstr(found.advice, kind[i].remedy));
+        assert_null(strstr(found.advice, "not that of"));
+        assert_int_equal(strstr(found.advice, "sign of the excitation") != NULL, i == 0);
         tune_record_free(&log.rec);
     }
 }

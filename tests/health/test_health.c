@@ -210,7 +210,13 @@ static void a_missing_target_is_told(void **state)
     log.rec.channel[TUNE_ROLE_TARGET] = NULL;
     expect_one(&log, "target-missing", TUNE_FIT); /* a sweep can do without */
     log.opts.sweep = false;
+    expect_clean(&log, "a free axis", 1); /* needs none */
+    log.opts.on_target = true;
     expect_one(&log, "target-missing", TUNE_WITH_CARE);
+    log.opts.on_target = false;
+    log.opts.at_rest = true;
+    const struct tune_health hold = judge(&log);
+    assert_int_equal(find(&hold, "target-missing")->severity, TUNE_WITH_CARE);
     tune_record_free(&log.rec);
 }
 
