@@ -76,7 +76,8 @@ static double part_that_changes(const struct health_case *c, size_t from, size_t
     size_t changes = 0;
     for (size_t k = from + 1; k < to && k + 1 < c->rec->n; k++) {
         const double rounding = fmax(step, 16.0 * DBL_EPSILON * fabs(x[k]));
-        const double error = target ? target[k] - target[k - 1] - x[k] + x[k - 1] : INFINITY;
+        const double error =
+            target ? target[k] - target[k - 1] - x[k] + x[k - 1] : (double)INFINITY;
         changes += fabs(2.0 * health_bend(x, k)) > rounding && fabs(error) > rounding;
     }
     return (double)changes / (double)(to - from);

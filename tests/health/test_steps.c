@@ -91,7 +91,7 @@ static void a_ramp_of_many_counts_a_row_is_no_coarse_step(void **state)
     (void)state;
     for (int i = 0; i < 64; i++) {
         struct log log = plain(20000, 0.0);
-        double *x = log.rec.channel[TUNE_ROLE_POSITION], *t = log.rec.channel[TUNE_ROLE_TARGET];
+        double *t = log.rec.channel[TUNE_ROLE_TARGET];
         const double speed = counts_a_row[i % 4] * step;
         t[0] = 0.3 * step;
         for (size_t k = 1; k < log.rec.n; k++)
