@@ -81,9 +81,9 @@ enum tune_status precheck_find_ratio(struct precheck_work *work, char why[TUNE_N
 {
     const struct first_log *reference = reference_load(work);
     struct tune_estimate *room = malloc((work->n + 1) * sizeof *room);
-    enum tune_status status = room ? TUNE_OK : tune_error_memory(err, "comparing weights");
+    enum tune_status status = TUNE_OK;
     size_t n = 0, loads = 0;
-    if (status) return status;
+    if (!room) return tune_error_memory(err, "comparing weights");
     for (size_t i = 0; !status && i < work->n; i++) {
         const struct first_log *log = &work->log[i];
         bool good;
