@@ -5,8 +5,9 @@ usage: troubles.py [AXES] [FIRST]     (default 20, 1)
 
 Each axis has its own inertia, modes, delay, gains, encoder, wind and noise, drawn from its number. In every
 axis each case of CASES is made in one log, small and moderate in turn; the axes also give clean logs (sweep,
-hold, track, in several formats). One line per case: how often it was made and found under the right name, in
-the right row, with a value within the case's accuracy; the middling and the largest error of the value
+hold, track, in several formats; tracks under encoders of 1e5 to 1e7
+counts). One line per case: how often it was made and found under the right name, in the right row,
+with a value within the case's accuracy; the middling and the largest error of the value
 (relative, where the truth is not 0); what else was raised beside it. Then the clean logs, false alarms by name,
 and every miss. Exit 1 unless all is found and at most one clean log of 50 raises an alarm.
 SPDX-License-Identifier: GPL-3.0-or-later
@@ -16,6 +17,7 @@ import json
 import math
 import os
 import random
+import re
 import subprocess
 import sys
 import tempfile
@@ -252,6 +254,19 @@ CLEAN = [
 ]
 
 
+def describe_coarse(axis):
+    """A description of clean tracks under an encoder of 1e5 to 1e7 counts: on ramps of whole counts a row, nearly
+    so, and at the speed of the stars, in counts and in arcsec."""
+    rng = random.Random(-axis.number)
+    counts = round(between(rng, 1e5, 1e7))
+    text = re.sub("encoder_counts_per_turn = .*", "encoder_counts_per_turn = %d" % counts, axis.text())
+    whole = 1296000.0 / counts * axis.rate_hz * max(1, round(4000.0 * counts / 1296000.0 / axis.rate_hz))
+    for i, ramp in enumerate((whole, whole, 1.0002 * whole, 15.041)):
+        text += axis.log("clean-coarse-%d" % i, "track", {
+            "ramp_arcsec_per_s": "%.12g" % ramp, "log_angle_unit": ("counts", "arcsec")[i % 2]})
+    return text
+
+
 # ---- running ----------------------------------------------------------------------------------------
 
 def run(*words, allowed=(0,)):
@@ -353,8 +368,9 @@ class Score:
             case.finding, case.name, self.made, self.named, self.placed, self.valued, value, also)
 
 
-def study(numbers, cases, clean, tell=print, **size):
-    """Scores by case, alarms by name and clean log, number of clean logs; size: of the axes' logs."""
+def study(numbers, cases, clean, tell=print, coarse=False, **size):
+    """coarse: with the clean tracks of describe_coarse() too. Scores by case, alarms by name and clean
+    log, number of clean logs; size: of the axes' logs."""
     scores, alarms, n_clean = [Score() for _ in cases], [], 0
     with tempfile.TemporaryDirectory() as folder:
         for number in numbers:
@@ -377,6 +393,10 @@ def study(numbers, cases, clean, tell=print, **size):
                 assert not truth[name], "axis %d is not clean: %s" % (number, truth[name])
                 n_clean += 1
                 alarms += [("axis %d, %s" % (number, kind), f) for f in found[name]["findings"]]
+            _, tracks = inspect(folder, describe_coarse(axis)) if coarse else ({}, {})
+            for name, log in tracks.items():
+                n_clean += 1
+                alarms += [("axis %d, %s" % (number, name), f) for f in log["findings"]]
             tell("# axis %d done" % number)
     return scores, alarms, n_clean
 
@@ -384,7 +404,7 @@ def study(numbers, cases, clean, tell=print, **size):
 def main():
     axes = int(sys.argv[1]) if len(sys.argv) > 1 else 20
     first = int(sys.argv[2]) if len(sys.argv) > 2 else 1
-    scores, alarms, n_clean = study(range(first, first + axes), CASES, CLEAN,
+    scores, alarms, n_clean = study(range(first, first + axes), CASES, CLEAN, coarse=True,
                                     tell=lambda text: print(text, file=sys.stderr, flush=True))
     print("%-20s %-32s %4s %5s %5s %5s %17s  %s" % (
         "finding", "injected", "logs", "found", "row", "value", "value error", "also raised"))
