@@ -1,5 +1,6 @@
 /* precheck_logs.c - what each log of a first motion shows.
  * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -7,6 +8,18 @@
 #include "chain/health_internal.h"
 #include "chain/precheck_internal.h"
 #include "core/workers.h"
+
+/* A part of a run-out may be less than one period of the motor's cogging, which then passes for friction: only a
+ * coast to rest is judged. */
+static enum tune_status measure_coast(struct first_log *log, const struct tune_record *rec,
+                                      struct tune_error *err)
+{
+    enum tune_status status = tune_coast_fit(&log->coast, rec, err);
+    if (!status && isnan(log->coast.distance_rad))
+        status = tune_error_set(err, TUNE_EDATA,
+                                "the axis still moves at the end of the log: log until it rests");
+    return status;
+}
 
 static enum tune_status measure(struct first_log *log, struct tune_record *rec,
                                 struct tune_error *err)
@@ -17,7 +30,7 @@ static enum tune_status measure(struct first_log *log, struct tune_record *rec,
     case TUNE_LOG_MOVE:
         return tune_move_measure(&log->move_rad, rec, err);
     case TUNE_LOG_COAST:
-        return tune_coast_fit(&log->coast, rec, err);
+        return measure_coast(log, rec, err);
     case TUNE_LOG_LIMIT:
         return tune_limit_fit(&log->limit, rec, log->entry->limit_side == TUNE_LIMIT_HIGH, err);
     case TUNE_LOG_INDEX:

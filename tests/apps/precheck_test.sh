@@ -73,6 +73,12 @@ check 'but not tested' answers torque-per-unit 'not tested'
 check 'and told' json "any('no difference between the two load logs' in c['text'] for c in d['checks'])"
 check 'in no strange numbers' sh -c '! grep -qi "nan" "$1"' - "$scratch/out"
 
+sed 's/^coast_s = 10/coast_s = 4/' "$scratch/motions.ini" >"$scratch/cut.ini"
+rm -rf "$book"
+check 'coasts that are cut off' run 0 simulate --log coast-west --log coast-east --log move "$scratch/cut.ini" "$book"
+run 0 precheck --json "$book"
+check 'tell no friction' json "any(c['name'] == 'friction' and 'still moves at the end' in c['text'] for c in d['checks'])"
+
 # ---- what is wrong
 wrong 'torque_sign = -1'
 check 'a wrong torque sign' run 1 precheck --json "$book"
