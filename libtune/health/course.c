@@ -199,7 +199,10 @@ static bool report_scale(struct health_case *c, enum tune_role of, enum tune_rol
                          const struct scale *s)
 {
     const double apart = s->slope.value - 1.0, std = s->slope.std;
-    if (!s->known || fabs(apart) < scale_care || fabs(apart) < distinct * std) return false;
+    /* an axis that is moved about by a soft loop overshoots its target by some parts in a thousand */
+    const bool kept = on != TUNE_ROLE_TARGET || c->opts->sweep || c->opts->on_target;
+    const double least = kept ? scale_care : scale_unfit;
+    if (!s->known || fabs(apart) < least || fabs(apart) < distinct * std) return false;
     const bool unfit = fabs(apart) > scale_unfit;
     if (s->line && !unfit && fabs(s->speed) < fast_rad_per_s) return false; /* told as a drift */
     health_add(c, "scale-differs", unfit ? TUNE_UNFIT : TUNE_WITH_CARE, 0, s->slope.value,
