@@ -228,6 +228,8 @@ static bool check_single(struct health_case *c, const struct raw *raw)
     const double declared = c->opts->encoder_step_rad;
     const double harmless = declared > 0.0 ? 1.5 * declared : c->opts->jitter_rms_rad / 10.0;
     const double required = c->opts->jitter_rms_rad;
+    static const char advice[] = "log the position in double precision, as whole counts, or as a "
+                                 "difference from the target";
     if (!is_single(raw) || coarse <= harmless) return false;
     /* whole counts below 2^24 are exact */
     if (!(declared > 0.0) && single_step(raw->largest) == 1.0) return false;
@@ -235,9 +237,7 @@ static bool check_single(struct health_case *c, const struct raw *raw)
     if (declared > 0.0)
         health_add(
             c, "position-float32", unfit ? TUNE_UNFIT : TUNE_WITH_CARE, 0,
-            tune_arcsec_from_rad(coarse),
-            "log the position in double precision, as whole counts, or as a difference from the "
-            "target",
+            tune_arcsec_from_rad(coarse), advice,
             "the position went through single precision: at this angle it steps by %.3g arcsec, "
             "and above %.3g deg by more than the encoder's %.3g",
             tune_arcsec_from_rad(coarse), ldexp(declared, 23) * 180.0 / TUNE_PI,
@@ -245,9 +245,7 @@ static bool check_single(struct health_case *c, const struct raw *raw)
     else
         health_add(
             c, "position-float32", unfit ? TUNE_UNFIT : TUNE_WITH_CARE, 0,
-            tune_arcsec_from_rad(coarse),
-            "log the position in double precision, as whole counts, or as a difference from the "
-            "target",
+            tune_arcsec_from_rad(coarse), advice,
             "the position went through single precision: at this angle it steps by %.3g arcsec, "
             "twice as much at twice the angle",
             tune_arcsec_from_rad(coarse));
