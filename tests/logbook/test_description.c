@@ -277,7 +277,7 @@ static void every_committed_description_is_good(void **state)
                    tree ? tree : ".");
     if (tune_description_read(&d, path, &err) != TUNE_OK)
         fail_msg("%s:%ld:%ld: %s", err.file, err.line, err.column, err.text);
-    assert_int_equal(d.n_logs, 12);
+    assert_int_equal(d.n_logs, 14);
     tune_description_free(&d);
     assert_int_equal(tune_description_read(&d, "/nonexistent.ini", &err), TUNE_EIO);
     assert_string_equal(err.file, "/nonexistent.ini");
