@@ -80,7 +80,9 @@ TUNE_API enum tune_status tune_frf_estimate(struct tune_frf *out, struct tune_li
                                             const struct tune_frf_opts *opts,
                                             struct tune_error *err);
 
-/* Put the bins of b among those of a (several records of one pointing); likewise lines.
+/* Put the bins of b among those of a (several records of one pointing). Bins at the same frequency, as
+ * records of the same length have them, become one: the mean weighted with the inverse variances (of
+ * the coherence, too), its std and dof. Lines stay what they are, one after the other.
  * b is left as it is. TUNE_ENOMEM leaves a as it was. An empty a takes over b's estimator and spacing,
  * else a's stay; the band becomes that of both. */
 TUNE_API enum tune_status tune_frf_append(struct tune_frf *a, const struct tune_frf *b,

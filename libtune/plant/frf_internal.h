@@ -60,6 +60,15 @@ enum tune_status tune_frf_periodic(struct tune_frf *out, struct tune_lines *line
 enum tune_status tune_frf_allocate(struct tune_frf *frf, size_t n, struct tune_error *err);
 enum tune_status tune_lines_allocate(struct tune_lines *lines, size_t n, struct tune_error *err);
 
+/* Lines of a: line k := line i of another. */
+void tune_lines_copy(struct tune_lines *to, size_t k, const struct tune_lines *from, size_t i);
+
+/* Bins of records of the same length. */
+bool tune_frf_same_bin(double a_hz, double b_hz);
+
+/* Weight of b in the mean of two independent estimates, whose variance and dof replace those of a. */
+double tune_frf_weigh(double *var, double *dof, double var_b, double dof_b);
+
 /* Covariance of the noise on position and torque at one bin, E[V V^H] with V = [Vy, Vu]. */
 struct tune_noise {
     double yy, uu;

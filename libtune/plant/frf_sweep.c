@@ -78,6 +78,8 @@ static enum tune_status choose_band(size_t band[2], const struct tune_sweep_spec
     if (!given) {
         const enum tune_status status =
             tune_frf_find_band(band, s->power, least, most, s->indirect, err);
+        /* the same bins in every record of the same length: they are joined */
+        band[0] = (band[0] + opts->stride - 1) / opts->stride * opts->stride;
         return status ? status : band[0] < band[1] ? TUNE_OK : no_band(err, s, least, most);
     }
     const double low = ceil(opts->band_hz[0] / s->df_hz), high = opts->band_hz[1] / s->df_hz;

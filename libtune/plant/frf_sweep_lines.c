@@ -56,16 +56,6 @@ static void scale_noise(struct tune_lines *lines, size_t k, double factor)
     lines->cov_yu[k] *= factor;
 }
 
-static void move_line(struct tune_lines *lines, size_t to, size_t from)
-{
-    lines->f_hz[to] = lines->f_hz[from];
-    lines->y[to] = lines->y[from];
-    lines->u[to] = lines->u[from];
-    lines->var_y[to] = lines->var_y[from];
-    lines->var_u[to] = lines->var_u[from];
-    lines->cov_yu[to] = lines->cov_yu[from];
-}
-
 /* Without quiet ends the lines hold leakage: subtract what the regression around each line takes for it.
  * What a sweep excites near the ends of the record looks like leakage itself: those lines are dropped. */
 static enum tune_status subtract_leakage(struct tune_lines *lines,
@@ -81,7 +71,7 @@ static enum tune_status subtract_leakage(struct tune_lines *lines,
         lines->y[k] -= every.transient[k * every.outputs + TUNE_SWEEP_Y];
         if (every.outputs > 1) lines->u[k] -= every.transient[k * every.outputs + TUNE_SWEEP_U];
         scale_noise(lines, k, every.remainder[k]);
-        move_line(lines, kept++, k);
+        tune_lines_copy(lines, kept++, lines, k);
     }
     lines->n = kept;
     tune_lpm_free(&every);

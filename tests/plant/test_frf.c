@@ -550,66 +550,6 @@ static void no_memory_leaves_nothing_behind(void **state)
     small_record_free(&rec);
 }
 
-/* ---- joining ---------------------------------------------------------------------------------- */
-
-static void joined_results_rise_in_frequency(void **state)
-{
-    struct small_axis axis = small_axis_defaults();
-    struct tune_record rec = swept_record();
-    struct tune_frf_opts opts = tune_frf_defaults();
-    struct tune_frf a, b, all = {0};
-    struct tune_lines la, lb, lall = {0};
-    struct tune_error err;
-    (void)state;
-    axis.torque_noise = 0.02;
-    small_axis_run(&rec, &axis, 11);
-    estimate(&a, &la, &rec, NULL);
-    opts.band_hz[0] = 50.0;
-    opts.band_hz[1] = 120.0;
-    opts.stride = 5;
-    estimate(&b, &lb, &rec, &opts);
-    assert_int_equal(tune_frf_append(&all, &a, &err), TUNE_OK);
-    assert_int_equal(tune_lines_append(&lall, &la, &err), TUNE_OK);
-    assert_memory_equal(all.g, a.g, a.n * sizeof *a.g);
-    for (unsigned long k = 1; k <= 5; k++) {
-        check_fail_allocation(k);
-        assert_int_equal(tune_frf_append(&all, &b, &err), TUNE_ENOMEM);
-        assert_int_equal(all.n, a.n);
-        assert_memory_equal(all.f_hz, a.f_hz, a.n * sizeof *a.f_hz);
-    }
-    for (unsigned long k = 1; k <= 6; k++) {
-        check_fail_allocation(k);
-        assert_int_equal(tune_lines_append(&lall, &lb, &err), TUNE_ENOMEM);
-        assert_int_equal(lall.n, la.n);
-    }
-    check_fail_allocation(0);
-    assert_int_equal(tune_frf_append(&all, &b, &err), TUNE_OK);
-    assert_int_equal(tune_lines_append(&lall, &lb, &err), TUNE_OK);
-    assert_int_equal(all.n, a.n + b.n);
-    assert_int_equal(lall.n, la.n + lb.n);
-    double sum = 0.0, parts = 0.0;
-    for (size_t k = 0; k < all.n; k++) {
-        assert_true(k == 0 || all.f_hz[k] >= all.f_hz[k - 1]);
-        sum += cabs(all.g[k]) * all.f_hz[k] + all.std[k] + all.coh[k] + all.dof[k];
-    }
-    for (size_t k = 0; k < a.n; k++)
-        parts += cabs(a.g[k]) * a.f_hz[k] + a.std[k] + a.coh[k] + a.dof[k];
-    for (size_t k = 0; k < b.n; k++)
-        parts += cabs(b.g[k]) * b.f_hz[k] + b.std[k] + b.coh[k] + b.dof[k];
-    check_close_rel(sum, parts, 1e-12); /* rounding: nothing lost, nothing mixed up */
-    for (size_t k = 1; k < lall.n; k++)
-        assert_true(lall.f_hz[k] >= lall.f_hz[k - 1]);
-    check_close(all.band_hz[0], a.band_hz[0], 0.0);
-    check_close(all.band_hz[1], fmax(a.band_hz[1], b.band_hz[1]), 0.0);
-    tune_frf_free(&a);
-    tune_frf_free(&b);
-    tune_frf_free(&all);
-    tune_lines_free(&la);
-    tune_lines_free(&lb);
-    tune_lines_free(&lall);
-    small_record_free(&rec);
-}
-
 static void estimators_have_names(void **state)
 {
     (void)state;
@@ -640,7 +580,6 @@ int main(void)
         cmocka_unit_test(unusable_records_are_refused),
         cmocka_unit_test(wrong_options_are_refused),
         cmocka_unit_test(no_memory_leaves_nothing_behind),
-        cmocka_unit_test(joined_results_rise_in_frequency),
         cmocka_unit_test(estimators_have_names),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
