@@ -66,7 +66,8 @@ static void add_column(double variance[MARGINS], const double m[MARGINS],
         bool stable;
         for (size_t i = 0; i < fit->n_params; i++)
             theta[i] = fit->theta[i] + (s ? 1.0 : -1.0) * root[i * fit->n_params + column];
-        tune_plant_from_params(&plant, theta, fit->n_params, fit->plant.loop_rate_hz);
+        tune_plant_from_params(&plant, theta, fit->n_params, fit->plant.n_modes,
+                               fit->plant.loop_rate_hz);
         if (margins_at(side[s], &stable, &plant, controller, NULL))
             for (size_t i = 0; i < MARGINS; i++)
                 side[s][i] = (double)NAN;

@@ -15,32 +15,35 @@ static double clamp(double x, double low, double high)
 
 /* Longest step of each parameter: a resonance moves by a few of its widths at most, so that it does
  * not jump over its peak; gains may at least double. */
-static void limit_step(double *step, const double *theta, size_t p)
+static void limit_step(double *step, const struct fit_point *at)
 {
-    for (size_t k = 0; k < p; k++) {
+    for (size_t k = 0; k < at->p; k++) {
+        const enum fit_part part = tune_fit_part(at->modes, k);
         double most = 0.5;
-        if (k >= 3 && k % 3 == 0) most = fmax(0.02, exp(theta[k + 1]));
-        if (k >= 3 && k % 3 == 1) most = 0.7;
-        if (k >= 3 && k % 3 == 2) most = fmax(0.5, 0.5 * fabs(theta[k]));
+        if (part == FIT_LN_F) most = fmax(0.02, exp(at->theta[k + 1]));
+        if (part == FIT_LN_ZETA) most = 0.7;
+        if (part == FIT_GAIN) most = fmax(0.5, 0.5 * fabs(at->theta[k]));
         step[k] = clamp(step[k], -most, most);
     }
 }
 
 /* The box of parameter k. */
-static void bounds_of(double box[2], const struct fit_bounds *bounds, size_t k)
+static void bounds_of(double box[2], const struct fit_bounds *bounds, size_t modes, size_t k)
 {
+    const enum fit_part part = tune_fit_part(modes, k);
     box[0] = -(double)INFINITY;
     box[1] = (double)INFINITY;
     if (k == 2) box[0] = bounds->delay_min;
-    if (k >= 3 && k % 3 == 0) memcpy(box, bounds->ln_f, sizeof bounds->ln_f);
-    if (k >= 3 && k % 3 == 1) memcpy(box, bounds->ln_zeta, sizeof bounds->ln_zeta);
+    if (part == FIT_LN_F) memcpy(box, bounds->ln_f, sizeof bounds->ln_f);
+    if (part == FIT_LN_ZETA) memcpy(box, bounds->ln_zeta, sizeof bounds->ln_zeta);
 }
 
-static void hold_in_bounds(double *theta, size_t p, const struct fit_bounds *bounds)
+static void hold_in_bounds(double *theta, const struct fit_point *at,
+                           const struct fit_bounds *bounds)
 {
-    for (size_t k = 0; k < p; k++) {
+    for (size_t k = 0; k < at->p; k++) {
         double box[2];
-        bounds_of(box, bounds, k);
+        bounds_of(box, bounds, at->modes, k);
         theta[k] = clamp(theta[k], box[0], box[1]);
     }
 }
@@ -49,7 +52,7 @@ static void hold_in_bounds(double *theta, size_t p, const struct fit_bounds *bou
 static bool is_stuck(const struct fit_point *at, const struct fit_bounds *bounds, size_t k)
 {
     double box[2];
-    bounds_of(box, bounds, k);
+    bounds_of(box, bounds, at->modes, k);
     return (at->theta[k] <= box[0] && at->gradient[k] < 0.0) ||
            (at->theta[k] >= box[1] && at->gradient[k] > 0.0);
 }
@@ -86,11 +89,13 @@ static bool descend_once(struct fit_point *at, struct fit_point *trial,
             *lambda = fmax(*lambda * 10.0, 1e-6);
             continue;
         }
-        limit_step(next, at->theta, at->p);
+        limit_step(next, at);
         for (size_t k = 0; k < at->p; k++)
             next[k] += at->theta[k];
-        hold_in_bounds(next, at->p, &problem->bounds);
-        tune_fit_evaluate(trial, problem, next, at->p);
+        hold_in_bounds(next, at, &problem->bounds);
+        trial->modes = at->modes;
+        trial->p = at->p;
+        tune_fit_evaluate(trial, problem, next);
         if (trial->cost < at->cost) {
             *lambda = fmax(*lambda / 10.0, 1e-9);
             return true;
@@ -121,8 +126,8 @@ enum tune_status tune_fit_descend(struct fit_point *point, const struct fit_prob
     double start[TUNE_PARAMS_MAX], recent[SLOW] = {0}, lambda = 1e-3;
     bool done = false;
     memcpy(start, point->theta, point->p * sizeof *start);
-    hold_in_bounds(start, point->p, &problem->bounds);
-    tune_fit_evaluate(at, problem, start, point->p);
+    hold_in_bounds(start, point, &problem->bounds);
+    tune_fit_evaluate(at, problem, start);
     for (int round = 0; round < rounds && !done && !status; round++) {
         status = tune_fit_tick(problem->progress, err);
         if (status) break;

@@ -52,8 +52,9 @@ static void regression_noise(struct fit_data *data, const size_t *index,
     for (size_t i = 0; i < data->n; i++) {
         const size_t line = index[i], at = i % BLOCK;
         if (at == 0)
-            tune_plant_eval_jacobian(g, NULL, point->theta, point->p, data->loop_rate_hz,
-                                     data->f_hz + i, data->n - i < BLOCK ? data->n - i : BLOCK);
+            tune_plant_eval_jacobian(g, NULL, point->theta, point->p, point->modes,
+                                     data->loop_rate_hz, data->f_hz + i,
+                                     data->n - i < BLOCK ? data->n - i : BLOCK);
         var[i] = lines->var_y[line] + creal(g[at] * conj(g[at])) * lines->var_u[line] -
                  2.0 * creal(conj(g[at]) * lines->cov_yu[line]);
         if (!isfinite(var[i])) var[i] = lines->var_y[line];
@@ -144,7 +145,7 @@ static enum tune_status find_plant(struct fit_run *run, const struct tune_lines 
             err, TUNE_ENOSOL,
             "the fit of %zu modes did not converge; inspect the log, or limit the "
             "number of modes",
-            (run->point.p - 3) / 3);
+            run->point.modes);
     return status;
 }
 
@@ -158,8 +159,7 @@ static enum tune_status chi_square(double *reduced, struct fit_run *run,
     regression_noise(data, run->index, lines, &run->point);
     status = tune_fit_level(data->var, data->known, data, err);
     tune_fit_guard(data);
-    *reduced = tune_fit_misfit(data, run->point.theta, run->point.p) /
-               ((double)data->n - 0.5 * (double)run->point.p);
+    *reduced = tune_fit_misfit(data, &run->point) / ((double)data->n - 0.5 * (double)run->point.p);
     return status;
 }
 
@@ -168,7 +168,7 @@ static enum tune_status report(struct tune_fit *out, struct fit_run *run,
                                struct tune_error *err)
 {
     const size_t p = run->point.p;
-    const double kinship = tune_fit_kinship(&run->lines, run->point.theta, p);
+    const double kinship = tune_fit_kinship(&run->lines, &run->point);
     enum tune_status status = chi_square(&out->reduced_chi_square, run, lines, err);
     if (status) return status;
     tune_fit_sort_modes(&run->point);
@@ -182,7 +182,7 @@ static enum tune_status report(struct tune_fit *out, struct fit_run *run,
     out->n_params = p;
     out->lines = run->lines.n;
     memcpy(out->theta, run->point.theta, p * sizeof *out->theta);
-    tune_plant_from_params(&out->plant, out->theta, p, run->lines.loop_rate_hz);
+    tune_plant_from_params(&out->plant, out->theta, p, run->point.modes, run->lines.loop_rate_hz);
     return tune_fit_estimates(out, frf->band_hz, err);
 }
 

@@ -48,6 +48,7 @@ struct tune_fit {
     double delay_wanted_s; /* as fitted; where it is negative, plant and theta have 0 instead */
     struct tune_estimate mode_f_hz[TUNE_MODES_MAX], mode_zeta[TUNE_MODES_MAX],
         mode_gain[TUNE_MODES_MAX];
+    struct tune_estimate mode_quadrature[TUNE_MODES_MAX]; /* q, where residues are complex */
     size_t n_antiresonances; /* inside the band, of the whole model: modes past the band bend the
                                 response within it and belong to its zeros; |zeta| < 0.707 */
     struct tune_estimate antiresonance_f_hz[TUNE_MODES_MAX], antiresonance_zeta[TUNE_MODES_MAX];

@@ -38,6 +38,10 @@ static void mode_estimates(struct tune_fit *out, const double band_hz[2])
         out->mode_f_hz[k] = from_log(mode->f_hz, diagonal[0]);
         out->mode_zeta[k] = from_log(mode->zeta, diagonal[p + 1]);
         out->mode_gain[k] = (struct tune_estimate){mode->gain, sqrt(diagonal[2 * (p + 1)])};
+        const size_t quadrature = 3 + 3 * out->plant.n_modes + k;
+        if (out->plant.complex_residues)
+            out->mode_quadrature[k] = (struct tune_estimate){
+                mode->gain_quadrature, sqrt(out->covariance[quadrature * (p + 1)])};
         out->out_of_band[k] = mode->f_hz < band_hz[0] || mode->f_hz > band_hz[1];
     }
 }
@@ -54,14 +58,17 @@ static void zero_slope(double complex *slope, const struct tune_plant *plant, do
     for (size_t k = 0; k < plant->n_modes; k++) {
         const struct tune_mode *mode = &plant->mode[k];
         const double omega = 2.0 * TUNE_PI * mode->f_hz, zeta = mode->zeta;
+        const double q = plant->complex_residues ? mode->gain_quadrature : 0.0;
         const double complex unit = 1.0 / (s * (s + 2.0 * zeta * omega) + omega * omega);
+        const double complex gain = mode->gain + q * s / omega;
         double complex *own = &slope[3 + 3 * k];
-        own[0] = -mode->gain * unit * unit * 2.0 * omega * (zeta * s + omega);
-        own[1] = -mode->gain * unit * unit * 2.0 * zeta * omega * s;
+        own[0] = -gain * unit * unit * 2.0 * omega * (zeta * s + omega) - q * s / omega * unit;
+        own[1] = -gain * unit * unit * 2.0 * zeta * omega * s;
         own[2] = unit;
-        ds -= mode->gain * unit * unit * 2.0 * (s + zeta * omega);
+        if (plant->complex_residues) slope[3 + 3 * plant->n_modes + k] = s / omega * unit;
+        ds += q / omega * unit - gain * unit * unit * 2.0 * (s + zeta * omega);
     }
-    for (size_t i = 0; i < 3 + 3 * plant->n_modes; i++)
+    for (size_t i = 0; i < tune_plant_param_count(plant); i++)
         slope[i] /= -ds;
 }
 
@@ -144,7 +151,9 @@ enum tune_status tune_fit_bound(double *covariance, const struct tune_plant *pla
     const enum tune_status status = take_torque(&data, lines, sigma2, plant->loop_rate_hz, err);
     if (status) return status;
     tune_plant_to_params(theta, plant);
-    tune_fit_evaluate(&point, &problem, theta, p);
+    point.modes = plant->n_modes;
+    point.p = p;
+    tune_fit_evaluate(&point, &problem, theta);
     tune_spd_inverse(covariance, point.hessian, p);
     for (size_t i = 0; i < p * p; i++)
         covariance[i] *= 0.5;
@@ -163,8 +172,8 @@ enum tune_status tune_fit_response(double complex *g, double *std, const struct 
                 return tune_error_set(err, TUNE_EINVAL,
                                       "the response is asked for at %g Hz; it needs more than 0",
                                       f_hz[start + i]);
-        tune_plant_eval_jacobian(g + start, jac, fit->theta, fit->n_params, fit->plant.loop_rate_hz,
-                                 f_hz + start, count);
+        tune_plant_eval_jacobian(g + start, jac, fit->theta, fit->n_params, fit->plant.n_modes,
+                                 fit->plant.loop_rate_hz, f_hz + start, count);
         for (size_t i = 0; i < count; i++)
             std[start + i] =
                 sqrt(tune_fit_spread(fit->covariance, jac + i * fit->n_params, fit->n_params));

@@ -56,9 +56,10 @@ struct fit_bounds {
     double ln_f[2], ln_zeta[2], delay_min;
 };
 
-/* One point of the iteration. hessian is [p x p], both triangles. */
+/* One point of the iteration: p = 3 + 3 modes or, complex, 3 + 4 modes parameters in the order of
+ * model.h. hessian is [p x p], both triangles. */
 struct fit_point {
-    size_t p;
+    size_t modes, p;
     double theta[TUNE_PARAMS_MAX];
     double cost;
     double gradient[TUNE_PARAMS_MAX]; /* Re sum conj(a) e/std, downhill */
@@ -80,12 +81,16 @@ struct fit_progress {
 };
 enum tune_status tune_fit_tick(struct fit_progress *progress, struct tune_error *err);
 
-/* Cost, gradient, Hessian at theta. */
+/* What parameter k of a point is. */
+enum fit_part { FIT_RIGID, FIT_LN_F, FIT_LN_ZETA, FIT_GAIN, FIT_QUADRATURE };
+enum fit_part tune_fit_part(size_t modes, size_t k);
+
+/* Cost, gradient, Hessian at theta; point->modes and point->p are set by the caller. */
 void tune_fit_evaluate(struct fit_point *point, const struct fit_problem *problem,
-                       const double *theta, size_t p);
+                       const double *theta);
 
 /* Cost alone of the plain residuals, without prior. */
-double tune_fit_misfit(const struct fit_data *data, const double *theta, size_t p);
+double tune_fit_misfit(const struct fit_data *data, const struct fit_point *point);
 
 /* Levenberg-Marquardt from point->theta (point->p set); on return point is the best one found and
  * evaluated. *converged (may be NULL) says that the last step lowered V by less than tolerance. */
@@ -102,7 +107,7 @@ struct fit_search; /* bins and blocks, reused from search to search */
 enum tune_status tune_fit_search_init(struct fit_search **search, const struct fit_data *data,
                                       struct tune_error *err);
 struct fit_candidate tune_fit_search_best(struct fit_search *search, const struct fit_data *data,
-                                          const double *theta, size_t p, double lowest_hz,
+                                          const struct fit_point *point, double lowest_hz,
                                           double highest_hz);
 void tune_fit_search_free(struct fit_search *search);
 
@@ -125,7 +130,7 @@ enum tune_status tune_fit_level(double *var, const double *power, const struct f
  * least 1, and 1 unless chance is out of the question (3 sigma). Above 1 the model misses something
  * smooth, and a likelihood of independent lines believes too much in it: significance is divided by
  * this, variances multiplied. */
-double tune_fit_kinship(const struct fit_data *lines, const double *theta, size_t p);
+double tune_fit_kinship(const struct fit_data *lines, const struct fit_point *point);
 
 /* Maximum likelihood on the lines: descend and re-estimate the noise in turn, `rounds` descents. */
 enum tune_status tune_fit_refine(struct fit_point *point, struct fit_data *lines,

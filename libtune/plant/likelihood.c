@@ -37,6 +37,13 @@ void tune_fit_data_free(struct fit_data *data)
     *data = (struct fit_data){0};
 }
 
+enum fit_part tune_fit_part(size_t modes, size_t k)
+{
+    if (k < 3) return FIT_RIGID;
+    if (k >= 3 + 3 * modes) return FIT_QUADRATURE;
+    return (enum fit_part)(FIT_LN_F + k % 3);
+}
+
 enum tune_status tune_fit_tick(struct fit_progress *progress, struct tune_error *err)
 {
     progress->done += 0.05 * (progress->target - progress->done);
@@ -64,11 +71,13 @@ static void add_rows(double *hessian, double *gradient, const double *rows, cons
 /* Rows of real and imaginary parts of u dG/dtheta/std and of the residual (y - G u)/std; returns the
  * sum of squares of the latter. Rows past the data are zero. */
 static double whiten_block(double *rows, double *e, const struct fit_data *data, size_t start,
-                           size_t count, const double *theta, size_t p)
+                           size_t count, const struct fit_point *point)
 {
+    const size_t p = point->p;
     double complex g[BLOCK], jac[BLOCK * TUNE_PARAMS_MAX];
     double sum = 0.0;
-    tune_plant_eval_jacobian(g, jac, theta, p, data->loop_rate_hz, data->f_hz + start, count);
+    tune_plant_eval_jacobian(g, jac, point->theta, p, point->modes, data->loop_rate_hz,
+                             data->f_hz + start, count);
     memset(rows + 2 * count * p, 0, 2 * (BLOCK - count) * p * sizeof *rows);
     memset(e, 0, (size_t)2 * BLOCK * sizeof *e);
     for (size_t i = 0; i < count; i++) {
@@ -99,18 +108,18 @@ static void add_prior(struct fit_point *point, const struct fit_prior *prior)
 }
 
 void tune_fit_evaluate(struct fit_point *point, const struct fit_problem *problem,
-                       const double *theta, size_t p)
+                       const double *theta)
 {
     const struct fit_data *data = problem->data;
+    const size_t p = point->p;
     double rows[2 * BLOCK * TUNE_PARAMS_MAX], e[2 * BLOCK];
-    point->p = p;
     point->cost = 0.0;
     memcpy(point->theta, theta, p * sizeof *theta);
     memset(point->gradient, 0, p * sizeof *point->gradient);
     memset(point->hessian, 0, p * p * sizeof *point->hessian);
     for (size_t start = 0; start < data->n; start += BLOCK) {
         const size_t count = data->n - start < BLOCK ? data->n - start : BLOCK;
-        point->cost += whiten_block(rows, e, data, start, count, theta, p);
+        point->cost += whiten_block(rows, e, data, start, count, point);
         add_rows(point->hessian, point->gradient, rows, e, (2 * count + 3) / 4 * 4, p);
     }
     add_prior(point, &problem->prior);
@@ -119,13 +128,14 @@ void tune_fit_evaluate(struct fit_point *point, const struct fit_problem *proble
             point->hessian[j * p + i] = point->hessian[i * p + j];
 }
 
-double tune_fit_misfit(const struct fit_data *data, const double *theta, size_t p)
+double tune_fit_misfit(const struct fit_data *data, const struct fit_point *point)
 {
     double complex g[BLOCK];
     double sum = 0.0;
     for (size_t start = 0; start < data->n; start += BLOCK) {
         const size_t count = data->n - start < BLOCK ? data->n - start : BLOCK;
-        tune_plant_eval_jacobian(g, NULL, theta, p, data->loop_rate_hz, data->f_hz + start, count);
+        tune_plant_eval_jacobian(g, NULL, point->theta, point->p, point->modes, data->loop_rate_hz,
+                                 data->f_hz + start, count);
         for (size_t i = 0; i < count; i++) {
             const double complex e = data->y[start + i] - g[i] * data->u[start + i];
             sum += (creal(e) * creal(e) + cimag(e) * cimag(e)) / data->var[start + i];
@@ -142,14 +152,15 @@ struct kinship {
     double product[LAGS], square, ln_excess;
 };
 
-static struct kinship kinship_sums(const struct fit_data *lines, const double *theta, size_t p)
+static struct kinship kinship_sums(const struct fit_data *lines, const struct fit_point *point)
 {
     struct kinship sums = {0};
     double complex late[LAGS] = {0}, g[BLOCK];
     for (size_t i = 0; i < lines->n; i++) {
         double complex e;
         if (i % BLOCK == 0)
-            tune_plant_eval_jacobian(g, NULL, theta, p, lines->loop_rate_hz, lines->f_hz + i,
+            tune_plant_eval_jacobian(g, NULL, point->theta, point->p, point->modes,
+                                     lines->loop_rate_hz, lines->f_hz + i,
                                      lines->n - i < BLOCK ? lines->n - i : BLOCK);
         /* what goes together is the error of G: the phase of the input is taken out */
         e = lines->y[i] / (lines->u[i] * g[i % BLOCK]) - 1.0;
@@ -163,9 +174,9 @@ static struct kinship kinship_sums(const struct fit_data *lines, const double *t
     return sums;
 }
 
-double tune_fit_kinship(const struct fit_data *lines, const double *theta, size_t p)
+double tune_fit_kinship(const struct fit_data *lines, const struct fit_point *point)
 {
-    const struct kinship sums = kinship_sums(lines, theta, p);
+    const struct kinship sums = kinship_sums(lines, point);
     const double n = (double)lines->n;
     const double chi_square = sums.square / n * exp(sums.ln_excess / n);
     double more = 0.0, chance = 0.0;

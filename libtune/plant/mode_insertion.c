@@ -35,12 +35,13 @@ static void add_mode(struct fit_point *point, const struct fit_candidate *mode)
 {
     const double rigid = fmin(fmax(mode->rigid, 0.1), 10.0);
     point->theta[0] += log(rigid);
-    for (size_t k = 5; k < point->p; k += 3)
-        point->theta[k] /= rigid;
+    for (size_t k = 3; k < point->p; k++)
+        if (tune_fit_part(point->modes, k) >= FIT_GAIN) point->theta[k] /= rigid;
     point->theta[point->p] = log(mode->f_hz);
     point->theta[point->p + 1] = log(mode->zeta);
     point->theta[point->p + 2] = mode->gain / rigid;
     point->p += 3;
+    point->modes++;
 }
 
 /* The selection under way; kept is the best plant so far by description length. */
@@ -54,7 +55,7 @@ struct selection {
     struct fit_prior prior;
     int stage;
     double kept[TUNE_PARAMS_MAX], least;
-    size_t kept_p;
+    size_t kept_p, kept_modes;
 };
 
 static enum tune_status fit_stage(struct selection *s, struct tune_error *err)
@@ -74,10 +75,11 @@ static void keep_if_best(struct selection *s)
     const double penalty = 0.25 * (double)s->point->p * log(2.0 * (double)s->response->n);
     double cost;
     set_floor(s->response, s->noise, stage_floor[STAGES - 1]);
-    cost = tune_fit_misfit(s->response, s->point->theta, s->point->p) + penalty;
+    cost = tune_fit_misfit(s->response, s->point) + penalty;
     if (!(cost < s->least)) return;
     s->least = cost;
     s->kept_p = s->point->p;
+    s->kept_modes = s->point->modes;
     memcpy(s->kept, s->point->theta, s->kept_p * sizeof *s->kept);
 }
 
@@ -85,14 +87,13 @@ static enum tune_status select_modes(struct selection *s, size_t max_modes, stru
 {
     enum tune_status status = TUNE_OK;
     while (!status && s->stage < STAGES) {
-        const size_t modes = (s->point->p - 3) / 3;
+        const size_t modes = s->point->modes;
         struct fit_candidate next;
         status = fit_stage(s, err);
         if (status) break;
         keep_if_best(s);
         set_floor(s->response, s->noise, stage_floor[s->stage]);
-        next = tune_fit_search_best(s->search, s->response, s->point->theta, s->point->p,
-                                    s->lowest_hz, s->highest_hz);
+        next = tune_fit_search_best(s->search, s->response, s->point, s->lowest_hz, s->highest_hz);
         if (!(next.score > least_score) || modes == max_modes) {
             s->stage++;
         } else {
@@ -129,6 +130,7 @@ enum tune_status tune_fit_insert_modes(struct fit_point *point, struct fit_data 
                                 "torque and angle columns, their units and signs");
     if (!status) {
         point->p = s.kept_p;
+        point->modes = s.kept_modes;
         memcpy(point->theta, s.kept, s.kept_p * sizeof *s.kept);
     }
     tune_fit_search_free(s.search);

@@ -43,10 +43,11 @@ static void without_mode(struct fit_point *out, const struct fit_point *point,
     const size_t p = point->p, mode = 3 + 3 * k, gain = mode + 2;
     const double pull = point->theta[gain] / covariance[gain * p + gain];
     out->p = 0;
+    out->modes = point->modes - 1;
     for (size_t i = 0; i < p; i++) {
-        const double most = i >= 3 && i % 3 == 0 ? 0.01 : 0.3;
+        const double most = tune_fit_part(point->modes, i) == FIT_LN_F ? 0.01 : 0.3;
         const double step = pull * covariance[i * p + gain];
-        if (i >= mode && i <= gain) continue;
+        if ((i >= mode && i <= gain) || i == 3 + 3 * point->modes + k) continue;
         out->theta[out->p++] = point->theta[i] - fmax(-most, fmin(most, step));
     }
 }
@@ -54,7 +55,7 @@ static void without_mode(struct fit_point *out, const struct fit_point *point,
 /* What dropping each mode would cost by the curvature alone, g^2/(2 var g); suspects at 0. */
 static void significance(double *cost, const struct fit_point *point, const double *covariance)
 {
-    for (size_t k = 0; 3 + 3 * k < point->p; k++) {
+    for (size_t k = 0; k < point->modes; k++) {
         const size_t gain = 5 + 3 * k;
         const double g = point->theta[gain];
         cost[k] = 0.5 * g * g / covariance[gain * point->p + gain];
@@ -76,7 +77,7 @@ static enum tune_status remove_one(struct fit_point *point, struct fit_data *lin
                                    struct tune_error *err)
 {
     const double threshold = 1.5 * log(2.0 * (double)lines->n) + 6.0;
-    const size_t modes = (point->p - 3) / 3;
+    const size_t modes = point->modes;
     double covariance[TUNE_PARAMS_MAX * TUNE_PARAMS_MAX], cost[TUNE_MODES_MAX];
     bool tried[TUNE_MODES_MAX] = {false};
     struct fit_point without;
@@ -93,7 +94,7 @@ static enum tune_status remove_one(struct fit_point *point, struct fit_data *lin
         tried[k] = true;
         without_mode(&without, point, covariance, k);
         status = tune_fit_descend(&without, problem, ROUNDS, 1e-2, NULL, err);
-        needed = threshold * tune_fit_kinship(lines, without.theta, without.p);
+        needed = threshold * tune_fit_kinship(lines, &without);
         if (status || !(without.cost - point->cost < needed)) continue;
         *point = without;
         *removed = true;
@@ -108,7 +109,7 @@ enum tune_status tune_fit_remove_modes(struct fit_point *point, struct fit_data 
 {
     bool removed = true;
     enum tune_status status = tune_fit_refine(point, lines, problem, 3, converged, err);
-    while (!status && removed && point->p > 3)
+    while (!status && removed && point->modes > 0)
         status = remove_one(point, lines, problem, &removed, converged, err);
     return status;
 }
@@ -133,8 +134,11 @@ static void swap_rows(struct fit_point *point, size_t a, size_t b)
 
 void tune_fit_sort_modes(struct fit_point *point)
 {
-    for (size_t i = 6; i < point->p; i += 3)
-        for (size_t j = i; j > 3 && point->theta[j] < point->theta[j - 3]; j -= 3)
+    const size_t quadratures = 3 + 3 * point->modes;
+    for (size_t i = 1; i < point->modes; i++)
+        for (size_t j = i; j > 0 && point->theta[3 + 3 * j] < point->theta[3 * j]; j--) {
             for (size_t part = 0; part < 3; part++)
-                swap_rows(point, j + part, j - 3 + part);
+                swap_rows(point, 3 + 3 * j + part, 3 * j + part);
+            if (point->p > quadratures) swap_rows(point, quadratures + j, quadratures + j - 1);
+        }
 }

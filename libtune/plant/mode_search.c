@@ -67,12 +67,14 @@ enum tune_status tune_fit_search_init(struct fit_search **search, const struct f
 }
 
 /* The mode itself is taken as continuous here, in units of (2 pi Hz)^2. */
-static void fill_bins(struct fit_search *s, const struct fit_data *data, const double *theta,
-                      size_t p)
+static void fill_bins(struct fit_search *s, const struct fit_data *data,
+                      const struct fit_point *point)
 {
+    const double *theta = point->theta;
     const double drag_hz = exp(theta[1]) / (2.0 * TUNE_PI);
     s->rigid_match = s->rigid_power = 0.0;
-    tune_plant_eval_jacobian(s->g, NULL, theta, p, data->loop_rate_hz, data->f_hz, data->n);
+    tune_plant_eval_jacobian(s->g, NULL, theta, point->p, point->modes, data->loop_rate_hz,
+                             data->f_hz, data->n);
     for (size_t i = 0; i < data->n; i++) {
         const double f = data->f_hz[i];
         const double angle = 2.0 * TUNE_PI * f * (theta[2] + 0.5) / data->loop_rate_hz;
@@ -144,11 +146,11 @@ static struct fit_candidate try_mode(const struct fit_search *s, double f_hz, do
 }
 
 struct fit_candidate tune_fit_search_best(struct fit_search *search, const struct fit_data *data,
-                                          const double *theta, size_t p, double lowest_hz,
+                                          const struct fit_point *point, double lowest_hz,
                                           double highest_hz)
 {
     struct fit_candidate best = {0};
-    fill_bins(search, data, theta, p);
+    fill_bins(search, data, point);
     fill_blocks(search);
     for (size_t z = 0; z < sizeof grid_zeta / sizeof *grid_zeta; z++) {
         const double step = 1.0 + grid_step * grid_zeta[z];

@@ -1,6 +1,9 @@
 /* model.h - the axis as a rigid body, flexible modes and a delay, driven through a hold.
  *
- *     G(s) = 1/J [ 1/(s^2 + (B/J) s) + sum_k g_k rho_k / (s^2 + 2 zeta_k w_k s + w_k^2) ]
+ *     G(s) = 1/J [ 1/(s^2 + (B/J) s)
+ *                  + sum_k rho_k (g_k + q_k s/w_k) / (s^2 + 2 zeta_k w_k s + w_k^2) ]
+ * g + j q is the residue as seen at the resonance, s = j w: real (q = 0) where the damping is spread as
+ * stiffness and inertia are, complex where it sits in a few places.
  * rho = 1 from motor to encoder, r_k between motor side and payload, r_k^2 payload to payload, where
  * r_k is the payload/encoder mode-shape ratio. Responses are those of the sampled system, exact:
  * torque held for one loop period, starting delay_s after the sample it was computed from. Checked
@@ -21,7 +24,8 @@ struct tune_mode {
     double f_hz; /* undamped natural frequency, > 0 */
     double zeta; /* damping ratio, 0 < zeta < 1 */
     double gain; /* g: modal gain times inertia; negative where encoder and motor move apart */
-    double payload_ratio; /* r; NAN: not known */
+    double payload_ratio;   /* r; NAN: not known */
+    double gain_quadrature; /* q; 0: a real residue */
 };
 
 /* Plain data, copied freely. */
@@ -30,6 +34,7 @@ struct tune_plant {
     double viscous_nm_s_per_rad;           /* B >= 0 */
     double delay_s;                        /* >= 0, excludes the hold */
     double loop_rate_hz;                   /* hold period = 1/loop_rate_hz */
+    bool complex_residues;                 /* the q of the modes are parameters, too */
     size_t n_modes;                        /* <= TUNE_MODES_MAX */
     struct tune_mode mode[TUNE_MODES_MAX]; /* rising frequency */
 };
@@ -53,20 +58,22 @@ TUNE_API void tune_plant_eval(double complex *g, const struct tune_plant *plant,
 TUNE_API double complex tune_plant_continuous(const struct tune_plant *plant, double f_hz);
 
 /* ---- the parameter vector of the fit ----------------------------------------------------------
- * theta = [ ln(1/J), ln(B/J), delay in loop periods, then ln f, ln zeta, g of each mode ]. */
+ * theta = [ ln(1/J), ln(B/J), delay in loop periods, then ln f, ln zeta, g of each mode, then, where
+ * residues are complex, q of each mode ]. */
 
-enum { TUNE_PARAMS_MAX = 3 + 3 * TUNE_MODES_MAX };
+enum { TUNE_PARAMS_MAX = 3 + 4 * TUNE_MODES_MAX };
 
-TUNE_API size_t tune_plant_param_count(const struct tune_plant *plant); /* 3 + 3 n_modes */
+TUNE_API size_t
+tune_plant_param_count(const struct tune_plant *plant); /* 3 + 3 n_modes, complex 3 + 4 n_modes */
 TUNE_API void tune_plant_to_params(double *theta, const struct tune_plant *plant);
-/* n_params = 3 + 3 n_modes; payload ratios come out NAN. */
+/* n_params = 3 + 3 n_modes or 3 + 4 n_modes; payload ratios come out NAN. */
 TUNE_API void tune_plant_from_params(struct tune_plant *plant, const double *theta, size_t n_params,
-                                     double loop_rate_hz);
+                                     size_t n_modes, double loop_rate_hz);
 
 /* Motor to encoder with derivatives: jac[i * n_params + p] = dG(f_i)/dtheta_p (jac may be NULL). */
 TUNE_API void tune_plant_eval_jacobian(double complex *g, double complex *jac, const double *theta,
-                                       size_t n_params, double loop_rate_hz, const double *f_hz,
-                                       size_t n);
+                                       size_t n_params, size_t n_modes, double loop_rate_hz,
+                                       const double *f_hz, size_t n);
 
 /* ---- zeros -------------------------------------------------------------------------------------*/
 

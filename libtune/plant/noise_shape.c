@@ -29,8 +29,8 @@ static void residual_power(double *power, double *plant_power, const struct fit_
     tune_spd_inverse(inverse, point->hessian, p);
     for (size_t start = 0; start < data->n; start += BLOCK) {
         const size_t count = data->n - start < BLOCK ? data->n - start : BLOCK;
-        tune_plant_eval_jacobian(g, jac, point->theta, p, data->loop_rate_hz, data->f_hz + start,
-                                 count);
+        tune_plant_eval_jacobian(g, jac, point->theta, p, point->modes, data->loop_rate_hz,
+                                 data->f_hz + start, count);
         for (size_t i = 0; i < count; i++) {
             const size_t line = start + i;
             const double complex u = data->u[line], e = data->y[line] - g[i] * u;
@@ -67,8 +67,8 @@ static size_t shape_columns(double *row, const struct fit_point *point, double f
     row[m++] = plant_power;
     row[m++] = plant_power * wind;
     row[m++] = wind / (f2 * f2);
-    for (size_t k = 3; k < point->p; k += 3) {
-        const double mode_hz = exp(point->theta[k]), zeta = exp(point->theta[k + 1]);
+    for (size_t k = 0; k < point->modes; k++) {
+        const double mode_hz = exp(point->theta[3 + 3 * k]), zeta = exp(point->theta[4 + 3 * k]);
         const double re = mode_hz * mode_hz - f2, im = 2.0 * zeta * mode_hz * f_hz;
         row[m++] = 1.0 / (re * re + im * im);
     }
@@ -157,7 +157,7 @@ enum tune_status tune_fit_level(double *var, const double *power, const struct f
 enum tune_status tune_fit_noise(struct fit_data *data, const struct fit_point *point,
                                 struct tune_error *err)
 {
-    const size_t n = data->n, m = 4 + (point->p - 3) / 3;
+    const size_t n = data->n, m = 4 + point->modes;
     double *power = malloc(2 * n * sizeof *power), *columns = malloc(n * m * sizeof *columns);
     double mean = 0.0;
     enum tune_status status = TUNE_OK;

@@ -40,6 +40,8 @@ static void mode_fields(struct json_io *io, struct tune_fit *fit, size_t *number
     json_io_estimate(io, "frequency_hz", &fit->mode_f_hz[k]);
     json_io_estimate(io, "damping_ratio", &fit->mode_zeta[k]);
     json_io_estimate(io, "gain", &fit->mode_gain[k]);
+    if (fit->plant.complex_residues)
+        json_io_estimate(io, "gain_quadrature", &fit->mode_quadrature[k]);
     json_io_number(io, "payload_ratio", &fit->plant.mode[k].payload_ratio);
 }
 
@@ -71,15 +73,17 @@ static void antiresonance_fields(struct json_io *io, struct tune_fit *fit)
     json_io_leave(io);
 }
 
-static void parameter_name(char *out, size_t size, size_t parameter)
+static void parameter_name(char *out, size_t size, size_t modes, size_t parameter)
 {
     static const char *const rigid[] = {"ln_inverse_inertia", "ln_viscous_over_inertia",
                                         "delay_in_loop_periods"};
     static const char *const modal[] = {"ln_frequency_hz", "ln_damping_ratio", "gain"};
     if (parameter < 3)
         (void)snprintf(out, size, "%s", rigid[parameter]);
-    else
+    else if (parameter < 3 + 3 * modes)
         (void)snprintf(out, size, "mode%zu_%s", (parameter - 3) / 3 + 1, modal[parameter % 3]);
+    else
+        (void)snprintf(out, size, "mode%zu_gain_quadrature", parameter - 3 * modes - 2);
 }
 
 static void covariance_fields(struct json_io *io, struct tune_fit *fit)
@@ -87,7 +91,7 @@ static void covariance_fields(struct json_io *io, struct tune_fit *fit)
     char name[64];
     const size_t n = json_io_list_fixed(io, "parameter_order", &fit->n_params, TUNE_PARAMS_MAX);
     for (size_t i = 0; i < n; i++) {
-        parameter_name(name, sizeof name, i);
+        parameter_name(name, sizeof name, fit->plant.n_modes, i);
         json_io_text_item(io, i, name, sizeof name);
     }
     json_io_leave(io);
@@ -104,6 +108,7 @@ static void fit_fields(struct json_io *io, struct tune_fit *fit)
     }
     json_io_number(io, "reduced_chi_square", &fit->reduced_chi_square);
     json_io_count(io, "lines", &fit->lines);
+    json_io_flag(io, "complex_residues", &fit->plant.complex_residues);
     json_io_leave(io);
 }
 
@@ -118,6 +123,7 @@ static void rebuild_plant(struct tune_fit *fit)
         plant->mode[k].f_hz = fit->mode_f_hz[k].value;
         plant->mode[k].zeta = fit->mode_zeta[k].value;
         plant->mode[k].gain = fit->mode_gain[k].value;
+        plant->mode[k].gain_quadrature = fit->mode_quadrature[k].value;
     }
     tune_plant_to_params(fit->theta, plant);
 }

@@ -110,7 +110,7 @@ static void the_delta_method_agrees_with_a_sample(void **state)
             if (i == 0) first = normal;
             theta[i] = fit.theta[i] + 3e-3 * (i == 5 ? 0.8 * first + 0.6 * normal : normal);
         }
-        tune_plant_from_params(&plant, theta, fit.n_params, 4000.0);
+        tune_plant_from_params(&plant, theta, fit.n_params, fit.plant.n_modes, 4000.0);
         assert_int_equal(tune_loop_judge(&margins, &stable, &plant, &controller, NULL), TUNE_OK);
         const double x[2] = {margins.phase_margin_rad * 180.0 / TUNE_PI, margins.sens_peak};
         for (int i = 0; i < 2; i++) {

@@ -24,9 +24,9 @@ static inline struct small_axis small_axis(void)
                                          .delay_s = 1.2e-3,
                                          .loop_rate_hz = 1000.0,
                                          .n_modes = 3};
-        a.plant[p].mode[0] = (struct tune_mode){12.0 * scale, 0.006, 0.35, -1.0 / 0.35};
-        a.plant[p].mode[1] = (struct tune_mode){34.0 / scale, 0.01, 0.10, 0.0};
-        a.plant[p].mode[2] = (struct tune_mode){80.0, 0.02, -0.06, 0.0};
+        a.plant[p].mode[0] = (struct tune_mode){12.0 * scale, 0.006, 0.35, -1.0 / 0.35, 0.0};
+        a.plant[p].mode[1] = (struct tune_mode){34.0 / scale, 0.01, 0.10, 0.0, 0.0};
+        a.plant[p].mode[2] = (struct tune_mode){80.0, 0.02, -0.06, 0.0, 0.0};
     }
     a.disturbance = tune_disturbance_stated(1.0, 0.2, 0.01, noise, 1000.0);
     a.opts.max_biquads = 1;

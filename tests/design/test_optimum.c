@@ -126,8 +126,8 @@ static struct small_axis random_axis(struct tune_random *rng)
                                .n_modes = (size_t)(4.99 * tune_random_uniform(rng))};
     for (size_t k = 0; k < plant.n_modes; k++, f_hz *= between(rng, 1.15, 2.2)) {
         const double sign = k > 0 && tune_random_uniform(rng) < 0.3 ? -1.0 : 1.0;
-        plant.mode[k] =
-            (struct tune_mode){f_hz, between(rng, 0.002, 0.03), sign * between(rng, 0.02, 0.6), 0};
+        plant.mode[k] = (struct tune_mode){f_hz, between(rng, 0.002, 0.03),
+                                           sign * between(rng, 0.02, 0.6), 0, 0.0};
     }
     if (tune_random_uniform(rng) < 0.6)
         plant.mode[0].payload_ratio = -1.0 / plant.mode[0].gain;

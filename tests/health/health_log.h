@@ -42,9 +42,9 @@ static inline struct tune_axis make_axis(struct tune_random *rng)
     axis.plant.delay_s = 0.00035;
     axis.plant.n_modes = 2;
     axis.plant.mode[0] =
-        (struct tune_mode){15.0 + 15.0 * tune_random_uniform(rng), 0.006, 0.15, -6.0};
+        (struct tune_mode){15.0 + 15.0 * tune_random_uniform(rng), 0.006, 0.15, -6.0, 0.0};
     axis.plant.mode[1] =
-        (struct tune_mode){40.0 + 40.0 * tune_random_uniform(rng), 0.01, 0.05, -1.0};
+        (struct tune_mode){40.0 + 40.0 * tune_random_uniform(rng), 0.01, 0.05, -1.0, 0.0};
     axis.torque_limit_nm = limit_nm;
     axis.encoder_step_rad = 2.0 * TUNE_PI / 268435456.0;
     axis.encoder_noise_rad = tune_rad_from_arcsec(0.003);

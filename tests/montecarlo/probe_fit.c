@@ -88,7 +88,7 @@ static struct tune_plant random_plant(bool hard, struct tune_random *rng)
     }
     if (hard)
         plant.mode[plant.n_modes++] =
-            (struct tune_mode){between(rng, 235.0, 320.0), 0.012, 0.06, 1.0};
+            (struct tune_mode){between(rng, 235.0, 320.0), 0.012, 0.06, 1.0, 0.0};
     return plant;
 }
 

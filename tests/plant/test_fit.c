@@ -102,9 +102,9 @@ static void overlapping_weak_modes_are_told_apart(void **state)
     struct tune_fit fit;
     (void)state;
     plant.n_modes = 3;
-    plant.mode[0] = (struct tune_mode){6.74, 0.009, 0.30, 1.0};
-    plant.mode[1] = (struct tune_mode){12.58, 0.043, 0.044, 1.0};
-    plant.mode[2] = (struct tune_mode){14.53, 0.061, -0.016, 1.0};
+    plant.mode[0] = (struct tune_mode){6.74, 0.009, 0.30, 1.0, 0.0};
+    plant.mode[1] = (struct tune_mode){12.58, 0.043, 0.044, 1.0, 0.0};
+    plant.mode[2] = (struct tune_mode){14.53, 0.061, -0.016, 1.0, 0.0};
     fit_sweep(&fit, &data, &plant, &short_sweep, 1.0, 1.0, 60);
     assert_int_equal(fit.plant.n_modes, 3);
     for (size_t k = 0; k < 3; k++)
@@ -121,8 +121,8 @@ static void a_very_weak_mode_is_found(void **state)
     struct tune_fit fit;
     (void)state;
     plant.n_modes = 2;
-    plant.mode[0] = (struct tune_mode){14.8, 0.02, 0.3, 1.0};
-    plant.mode[1] = (struct tune_mode){31.0, 0.01, 0.0015, 1.0};
+    plant.mode[0] = (struct tune_mode){14.8, 0.02, 0.3, 1.0, 0.0};
+    plant.mode[1] = (struct tune_mode){31.0, 0.01, 0.0015, 1.0, 0.0};
     fit_sweep(&fit, &data, &plant, &short_sweep, 1.0, 1.0, 21);
     assert_int_equal(fit.plant.n_modes, 2);
     check_close(fit.plant.mode[1].f_hz, 31.0, 5.0 * fit.mode_f_hz[1].std);

@@ -45,16 +45,16 @@ static void a_heavy_mode_is_sought_where_it_is(void **state)
     struct fit_data data;
     struct fit_search *search;
     struct fit_candidate best;
-    double theta[TUNE_PARAMS_MAX];
+    struct fit_point point = {.p = 3};
     (void)state;
     plant.n_modes = 1;
-    plant.mode[0] = (struct tune_mode){17.15, 0.0032, 2.0, 1.0};
+    plant.mode[0] = (struct tune_mode){17.15, 0.0032, 2.0, 1.0, 0.0};
     data = lines_of(&plant, 1000, 2.7, 0.08, 0.05);
     plant.n_modes = 0;
     plant.inertia_kg_m2 /= 3.0;
-    tune_plant_to_params(theta, &plant);
+    tune_plant_to_params(point.theta, &plant);
     assert_int_equal(tune_fit_search_init(&search, &data, NULL), TUNE_OK);
-    best = tune_fit_search_best(search, &data, theta, 3, 5.0, 150.0);
+    best = tune_fit_search_best(search, &data, &point, 5.0, 150.0);
     check_close(best.f_hz, 17.15, 0.1);
     assert_true(best.gain > 0.0);
     tune_fit_search_free(search);
@@ -82,6 +82,7 @@ static void a_parameter_on_its_bound_does_not_hold_up_the_others(void **state)
     plant.mode[1].zeta = 0.2;
     plant.mode[1].f_hz *= 1.2;
     plant.mode[2].gain *= 0.7;
+    point.modes = plant.n_modes;
     point.p = tune_plant_param_count(&plant);
     tune_plant_to_params(point.theta, &plant);
     assert_int_equal(tune_fit_descend(&point, &problem, 40, 1e-6, &converged, NULL), TUNE_OK);
@@ -115,6 +116,7 @@ static void noise_is_not_made_smaller_by_the_parameters(void **state)
         problem.data = &data;
         for (size_t i = 0; i < n; i++) /* equal noise on every line */
             data.var[i] = 1e-14, data.y[i] += normal_pair(&rng, 1e-14);
+        point.modes = 1;
         point.p = 6;
         tune_plant_to_params(point.theta, &plant);
         assert_int_equal(tune_fit_descend(&point, &problem, 20, 1e-6, NULL, NULL), TUNE_OK);
@@ -147,7 +149,9 @@ static void noise_follows_the_peaks_of_the_plant(void **state)
         data.u[i] = 100.0;
     }
     tune_plant_to_params(theta, &plant);
-    tune_fit_evaluate(&point, &problem, theta, tune_plant_param_count(&plant));
+    point.modes = plant.n_modes;
+    point.p = tune_plant_param_count(&plant);
+    tune_fit_evaluate(&point, &problem, theta);
     assert_int_equal(tune_fit_noise(&data, &point, NULL), TUNE_OK);
     for (size_t i = 0; i < n; i++) /* statistical: 2 x 0.15 f/df lines, 100 at least, 5 sigma */
         check_close(data.var[i] / want[i], 1.0, 0.5);

@@ -171,15 +171,19 @@ static void delay_passes_smoothly_through_whole_periods(void **state)
 
 enum { JAC_POINTS = 9 };
 
-static void compare_jacobian(const double *theta, size_t n_params, double rate)
+static void compare_jacobian(const struct tune_plant *plant)
 {
+    const double rate = plant->loop_rate_hz;
+    const size_t n_params = tune_plant_param_count(plant);
+    double theta[TUNE_PARAMS_MAX];
     static const double part[JAC_POINTS] = {1e-5,  1e-4, 1e-3, 0.0037, 0.0155,
                                             0.026, 0.1,  0.3,  0.49};
     double f[JAC_POINTS];
     double complex g[JAC_POINTS], jac[JAC_POINTS * TUNE_PARAMS_MAX];
+    tune_plant_to_params(theta, plant);
     for (int i = 0; i < JAC_POINTS; i++)
         f[i] = part[i] * rate;
-    tune_plant_eval_jacobian(g, jac, theta, n_params, rate, f, JAC_POINTS);
+    tune_plant_eval_jacobian(g, jac, theta, n_params, plant->n_modes, rate, f, JAC_POINTS);
     for (size_t p = 0; p < n_params; p++) {
         double moved[TUNE_PARAMS_MAX];
         double complex at[4][JAC_POINTS];
@@ -187,7 +191,8 @@ static void compare_jacobian(const double *theta, size_t n_params, double rate)
         memcpy(moved, theta, n_params * sizeof *moved);
         for (int s = 0; s < 4; s++) {
             moved[p] = theta[p] + shift[s];
-            tune_plant_eval_jacobian(at[s], NULL, moved, n_params, rate, f, JAC_POINTS);
+            tune_plant_eval_jacobian(at[s], NULL, moved, n_params, plant->n_modes, rate, f,
+                                     JAC_POINTS);
         }
         for (size_t i = 0; i < JAC_POINTS; i++) {
             const double complex slope =
@@ -204,18 +209,19 @@ static void compare_jacobian(const double *theta, size_t n_params, double rate)
 static void jacobian_is_the_slope_of_the_response(void **state)
 {
     struct tune_plant plant = telescope_axis();
-    double theta[TUNE_PARAMS_MAX];
     (void)state;
     for (double periods = 0.13; periods < 3.0; periods += 0.41) {
         plant.delay_s = periods / 4000.0;
-        tune_plant_to_params(theta, &plant);
-        compare_jacobian(theta, 18, 4000.0);
+        compare_jacobian(&plant);
     }
+    plant.complex_residues = true;
+    for (size_t k = 0; k < plant.n_modes; k++)
+        plant.mode[k].gain_quadrature = 0.4 * plant.mode[k].gain;
+    compare_jacobian(&plant);
     plant.viscous_nm_s_per_rad = 3e6; /* bT = 0.5 */
     plant.inertia_kg_m2 = 1e-3;
-    plant.mode[4] = (struct tune_mode){1700.0, 0.2, 0.7, (double)NAN};
-    tune_plant_to_params(theta, &plant);
-    compare_jacobian(theta, 18, 4000.0);
+    plant.mode[4] = (struct tune_mode){1700.0, 0.2, 0.7, (double)NAN, 0.0};
+    compare_jacobian(&plant);
 }
 
 static void no_drag_has_no_slope_in_its_logarithm(void **state)
@@ -227,20 +233,20 @@ static void no_drag_has_no_slope_in_its_logarithm(void **state)
     (void)state;
     plant.viscous_nm_s_per_rad = 0.0;
     tune_plant_to_params(theta, &plant);
-    tune_plant_eval_jacobian(&g, jac, theta, 18, 4000.0, &f, 1);
+    tune_plant_eval_jacobian(&g, jac, theta, 18, 5, 4000.0, &f, 1);
     assert_true(isfinite(cabs(g)));
     assert_true(jac[1] == 0.0);
 }
 
 static void parameters_go_there_and_back(void **state)
 {
-    const struct tune_plant plant = telescope_axis();
+    struct tune_plant plant = telescope_axis();
     struct tune_plant back;
     double theta[TUNE_PARAMS_MAX];
     (void)state;
     tune_plant_to_params(theta, &plant);
     assert_int_equal(tune_plant_param_count(&plant), 18);
-    tune_plant_from_params(&back, theta, 18, 4000.0);
+    tune_plant_from_params(&back, theta, 18, 5, 4000.0);
     check_close_rel(back.inertia_kg_m2, 1500.0, 1e-14);
     check_close_rel(back.viscous_nm_s_per_rad, 60.0, 1e-14);
     check_close_rel(back.delay_s, 3e-4, 1e-14);
@@ -250,6 +256,59 @@ static void parameters_go_there_and_back(void **state)
         check_close_rel(back.mode[k].zeta, plant.mode[k].zeta, 1e-14);
         check_close_rel(back.mode[k].gain, plant.mode[k].gain, 1e-14);
         assert_true(isnan(back.mode[k].payload_ratio));
+    }
+    plant.complex_residues = true;
+    plant.mode[3].gain_quadrature = -0.02;
+    tune_plant_to_params(theta, &plant);
+    assert_int_equal(tune_plant_param_count(&plant), 23);
+    tune_plant_from_params(&back, theta, 23, 5, 4000.0);
+    assert_true(back.complex_residues);
+    check_close(back.mode[3].gain_quadrature, -0.02, 0.0);
+}
+
+/* g + j q is the residue as the resonance shows it: what a mode adds at s = j w is (g + j q)/(2 j zeta w^2). */
+static void a_complex_residue_turns_the_peak(void **state)
+{
+    struct tune_plant plant = telescope_axis();
+    const double w = 2.0 * TUNE_PI * plant.mode[0].f_hz, zeta = plant.mode[0].zeta;
+    double complex with, without;
+    (void)state;
+    plant.complex_residues = true;
+    plant.mode[0].gain_quadrature = 0.07;
+    with = tune_plant_continuous(&plant, plant.mode[0].f_hz);
+    plant.mode[0].gain = plant.mode[0].gain_quadrature = 0.0;
+    without = tune_plant_continuous(&plant, plant.mode[0].f_hz);
+    check_close(cabs((with - without) * plant.inertia_kg_m2 * CMPLX(0.0, 2.0 * zeta * w * w) -
+                     CMPLX(0.30, 0.07)),
+                0.0, 1e-12);
+}
+
+/* The sampled response of the quadrature part against the sum over aliases of the held torque. Alias m is
+ * at most |H| 2/(w_m T) with |H| < sum (q/w)/(J w_m), so that those beyond N on both sides add up to less
+ * than sum (q/w)/(J pi^2 N rate). */
+static void the_quadrature_part_is_sampled_exactly(void **state)
+{
+    struct tune_plant plant = telescope_axis();
+    const double rate = plant.loop_rate_hz, period = 1.0 / rate, aliases = 2000.0;
+    double quadratures = 0.0;
+    (void)state;
+    plant.complex_residues = true;
+    for (size_t k = 0; k < plant.n_modes; k++) {
+        plant.mode[k].gain_quadrature = 0.3 * plant.mode[k].gain;
+        plant.mode[k].gain = 0.0;
+        quadratures += fabs(plant.mode[k].gain_quadrature) / (2.0 * TUNE_PI * plant.mode[k].f_hz);
+    }
+    for (double f = 3.0; f < 0.45 * rate; f *= 1.37) {
+        double complex sum = 0.0, g = eval_one(&plant, TUNE_PATH_MOTOR_ENCODER, f);
+        for (double m = -aliases; m < aliases + 0.5; m += 1.0) {
+            const double f_alias = f + m * rate;
+            const double complex s = CMPLX(0.0, 2.0 * TUNE_PI * f_alias);
+            sum += tune_plant_continuous(&plant, f_alias) * (1.0 - cexp(-s * period)) /
+                   (s * period) * cexp(-s * plant.delay_s);
+        }
+        check_close(cabs(g - sum) /
+                        (quadratures / plant.inertia_kg_m2 / (TUNE_PI * TUNE_PI * aliases * rate)),
+                    0.0, 1.0);
     }
 }
 
@@ -269,7 +328,7 @@ static void response_vanishes_at_every_antiresonance(void **state)
         for (size_t k = 0; k < plant.n_modes; k++) {
             f *= 1.02 + 0.3 * tune_random_uniform(&rng);
             plant.mode[k] = (struct tune_mode){f, 1e-4 + 1e-3 * tune_random_uniform(&rng),
-                                               0.001 + 0.4 * tune_random_uniform(&rng), 1.0};
+                                               0.001 + 0.4 * tune_random_uniform(&rng), 1.0, 0.0};
             decay = fmax(decay, 2.0 * TUNE_PI * f * plant.mode[k].zeta);
         }
         decay = fmax(decay, plant.viscous_nm_s_per_rad / plant.inertia_kg_m2);
@@ -347,6 +406,8 @@ int main(void)
         cmocka_unit_test(jacobian_is_the_slope_of_the_response),
         cmocka_unit_test(no_drag_has_no_slope_in_its_logarithm),
         cmocka_unit_test(parameters_go_there_and_back),
+        cmocka_unit_test(a_complex_residue_turns_the_peak),
+        cmocka_unit_test(the_quadrature_part_is_sampled_exactly),
         cmocka_unit_test(response_vanishes_at_every_antiresonance),
         cmocka_unit_test(axes_without_antiresonance_say_so),
         cmocka_unit_test(payload_of_two_inertias_is_recognised),

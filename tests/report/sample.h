@@ -53,7 +53,7 @@ static inline struct tune_plant sample_axis(double change)
                                .n_modes = SAMPLE_MODES};
     for (size_t k = 0; k < SAMPLE_MODES; k++)
         plant.mode[k] = (struct tune_mode){mode[k][0] * (1.0 - 0.3 * change), mode[k][1],
-                                           mode[k][2], (double)NAN};
+                                           mode[k][2], (double)NAN, 0.0};
     return plant;
 }
 

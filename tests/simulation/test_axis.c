@@ -17,9 +17,9 @@ static struct tune_axis quick_axis(void)
     axis.plant.viscous_nm_s_per_rad = 0.3;
     axis.plant.loop_rate_hz = 1000.0;
     axis.plant.n_modes = 3;
-    axis.plant.mode[0] = (struct tune_mode){15.0, 0.03, 0.3, -3.0};
-    axis.plant.mode[1] = (struct tune_mode){62.0, 0.02, 0.08, 0.5};
-    axis.plant.mode[2] = (struct tune_mode){140.0, 0.02, -0.04, NAN};
+    axis.plant.mode[0] = (struct tune_mode){15.0, 0.03, 0.3, -3.0, 0.0};
+    axis.plant.mode[1] = (struct tune_mode){62.0, 0.02, 0.08, 0.5, 0.0};
+    axis.plant.mode[2] = (struct tune_mode){140.0, 0.02, -0.04, NAN, 0.0};
     return axis;
 }
 

@@ -18,8 +18,8 @@ static struct tune_plant example(double viscous, double zeta)
                                .viscous_nm_s_per_rad = viscous,
                                .loop_rate_hz = 1000.0,
                                .n_modes = 2};
-    plant.mode[0] = (struct tune_mode){20.0, zeta, 0.4, -2.5};
-    plant.mode[1] = (struct tune_mode){333.0, zeta, -0.1, 0.7};
+    plant.mode[0] = (struct tune_mode){20.0, zeta, 0.4, -2.5, 0.0};
+    plant.mode[1] = (struct tune_mode){333.0, zeta, -0.1, 0.7, 0.0};
     return plant;
 }
 
