@@ -5,13 +5,39 @@
 
 #include "chain/chain_internal.h"
 #include "chain/progress_internal.h"
+#include "plant/frf.h"
 #include "results/identification.h"
+
+/* The response of a further output to the torque of the same record. */
+struct pointing_output {
+    enum tune_role role;
+    struct tune_frf frf;
+    struct tune_lines lines;
+};
+
+enum { POINTING_OUTPUTS_MAX = 4 };
+
+/* One record of a pointing: a log, or logs that go on from each other. */
+struct pointing_record {
+    const struct tune_log_entry *log; /* where it begins */
+    double duration_s;
+    bool quiet_ends;          /* without excitation at both */
+    double excitation_rms_nm; /* NAN: not logged */
+    double torque_rms_nm;
+    double noise_square; /* of the position's white noise, rad^2 per sample */
+    struct tune_frf frf;
+    struct tune_lines lines;
+    size_t n_outputs;
+    struct pointing_output output[POINTING_OUTPUTS_MAX];
+};
 
 /* What one pointing is made of, and what it leaves besides the result. */
 struct pointing_work {
     const struct tune_log_entry **log; /* [n_logs] its sweeps, in the order of the logbook */
     size_t n_logs;
-    size_t *rows;     /* [n_logs] */
+    size_t *rows; /* [n_logs] */
+    size_t n_records;
+    struct pointing_record *record; /* [n_records] while the pointing is worked on */
     double unquiet_s; /* shortest sweep that begins or ends without quiet; 0: none does */
     struct tune_notes notes, accepted;
     struct chain_file frf, model;
@@ -39,6 +65,11 @@ struct chain_runs {
  * in the end. */
 enum tune_status chain_run_read(struct tune_record *rec, struct chain_runs *runs,
                                 struct tune_error *err);
+
+/* Every record of the pointing into pointing->record, to be released with chain_records_free(). */
+enum tune_status chain_identify_records(struct pointing_work *pointing, const struct chain *chain,
+                                        struct progress_item *watch, struct tune_error *err);
+void chain_records_free(struct pointing_work *pointing);
 
 /* One pointing, as an item of work: read, judge, estimate, fit, tables. user: identification_work. */
 enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_error *err);

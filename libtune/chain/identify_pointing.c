@@ -6,95 +6,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "chain/health_internal.h"
 #include "chain/identify_internal.h"
 #include "core/units.h"
 #include "plant/fit.h"
 #include "plant/frf.h"
 #include "results/tables.h"
-#include "spectrum/psd.h"
-
-static double mean_square(const double *x, size_t n)
-{
-    double sum = 0.0;
-    for (size_t i = 0; i < n; i++)
-        sum += x[i] * x[i];
-    return sum / (double)n;
-}
-
-/* Mean square of the white noise in the position, rad^2 per sample. The slow course of the record is
- * taken off first, or its leakage would reach the band looked at. */
-static enum tune_status sensor_noise(double *square, const struct tune_record *rec,
-                                     struct tune_error *err)
-{
-    const size_t tapers = 6;
-    const double from = 0.3 * rec->rate_hz, to = 0.48 * rec->rate_hz;
-    struct tune_psd psd = {0};
-    double *error = NULL, sum = 0.0;
-    size_t n = 0;
-    enum tune_status status = chain_tracking_error(&error, rec, err);
-    if (!status) status = chain_remove_line(error, rec->n, rec->rate_hz, err);
-    if (!status) status = tune_psd_multitaper(&psd, error, rec->n, rec->rate_hz, tapers, err);
-    for (size_t i = 0; !status && i < psd.n; i++) {
-        const double f_hz = (double)i * psd.df_hz;
-        if (f_hz < from || f_hz > to) continue;
-        sum += psd.power[i];
-        n++;
-    }
-    *square = n ? 0.5 * rec->rate_hz * sum / (double)n : (double)NAN;
-    tune_psd_free(&psd);
-    free(error);
-    return status;
-}
-
-/* What the logs of one pointing add up to. */
-struct sums {
-    size_t n_records;
-    double torque_square, noise_square;
-};
-
-/* Rows without excitation at both ends, as the estimate takes them for quiet. */
-static bool has_quiet_ends(const struct tune_record *rec)
-{
-    enum { QUIET_ROWS_MIN = 16 };
-    const double *d = rec->channel[TUNE_ROLE_EXCITATION];
-    for (size_t k = 0; d && k < QUIET_ROWS_MIN && k < rec->n; k++)
-        if (d[k] != 0.0 || d[rec->n - 1 - k] != 0.0) return false;
-    return d != NULL;
-}
-
-/* One record: the log where it begins is the one that is blamed. */
-static enum tune_status estimate_record(struct tune_frf *frf, struct tune_lines *lines,
-                                        struct chain_runs *runs, struct sums *sums,
-                                        struct tune_error *err)
-{
-    double noise_square = 0.0;
-    struct pointing_work *pointing = runs->pointing;
-    const struct tune_log_entry *log = pointing->log[runs->at];
-    const struct tune_frf_opts opts = tune_frf_defaults();
-    struct tune_record rec;
-    enum tune_status status = chain_run_read(&rec, runs, err);
-    if (status) return status;
-    status = tune_record_require(&rec, TUNE_ROLE_POSITION, log->file, err);
-    if (!status) status = tune_record_require(&rec, TUNE_ROLE_TORQUE, log->file, err);
-    if (!status)
-        status = chain_require_health(&pointing->notes, &pointing->accepted, runs->chain, log, &rec,
-                                      err);
-    if (!status) status = tune_frf_estimate(frf, lines, &rec, &opts, err);
-    if (!status) status = sensor_noise(&noise_square, &rec, err);
-    if (!status && frf->estimator != TUNE_FRF_PERIODIC && !has_quiet_ends(&rec)) {
-        const double duration_s = (double)rec.n / rec.rate_hz;
-        pointing->unquiet_s =
-            pointing->unquiet_s > 0.0 ? fmin(pointing->unquiet_s, duration_s) : duration_s;
-    }
-    if (!status) {
-        sums->n_records++;
-        sums->torque_square += mean_square(rec.channel[TUNE_ROLE_TORQUE], rec.n);
-        sums->noise_square += noise_square;
-    }
-    tune_record_free(&rec);
-    return chain_blame_log(runs->chain, log, status, err);
-}
 
 static int compare_numbers(const void *a, const void *b)
 {
@@ -114,30 +30,27 @@ static double median(const double *x, size_t n)
     return result;
 }
 
-/* Every log of the pointing, estimated and put together. */
-static enum tune_status estimate_all(struct tune_frf *frf, struct tune_lines *lines,
+/* The records of the pointing put together. */
+static enum tune_status join_records(struct tune_frf *frf, struct tune_lines *lines,
                                      struct tune_pointing_plant *out,
-                                     struct pointing_work *pointing, const struct chain *chain,
-                                     struct progress_item *watch, struct tune_error *err)
+                                     struct pointing_work *pointing, struct tune_error *err)
 {
-    struct sums sums = {0, 0.0, 0.0};
-    struct chain_runs runs = {.pointing = pointing, .chain = chain};
-    enum tune_status status = estimate_record(frf, lines, &runs, &sums, err);
-    while (!status && runs.at < pointing->n_logs) {
-        struct tune_frf more_frf = {0};
-        struct tune_lines more_lines = {0};
-        status = progress_stage(watch, "reading", 0.3 * (double)runs.at / (double)pointing->n_logs,
-                                0.3, err);
-        if (!status) status = estimate_record(&more_frf, &more_lines, &runs, &sums, err);
-        if (!status) status = tune_frf_append(frf, &more_frf, err);
-        if (!status) status = tune_lines_append(lines, &more_lines, err);
-        tune_frf_free(&more_frf);
-        tune_lines_free(&more_lines);
+    double torque_square = 0.0, noise_square = 0.0;
+    const double n = (double)pointing->n_records;
+    enum tune_status status = TUNE_OK;
+    for (size_t i = 0; !status && i < pointing->n_records; i++) {
+        const struct pointing_record *record = &pointing->record[i];
+        status = tune_frf_append(frf, &record->frf, err);
+        if (!status) status = tune_lines_append(lines, &record->lines, err);
+        torque_square += record->torque_rms_nm * record->torque_rms_nm / n;
+        noise_square += record->noise_square / n;
+        if (record->frf.estimator != TUNE_FRF_PERIODIC && !record->quiet_ends)
+            pointing->unquiet_s = pointing->unquiet_s > 0.0
+                                      ? fmin(pointing->unquiet_s, record->duration_s)
+                                      : record->duration_s;
     }
-    tune_record_free(&runs.next);
-    out->torque_rms_nm = sqrt(sums.torque_square / (double)sums.n_records);
-    out->sensor_noise_arcsec =
-        tune_arcsec_from_rad(sqrt(sums.noise_square / (double)sums.n_records));
+    out->torque_rms_nm = sqrt(torque_square);
+    out->sensor_noise_arcsec = tune_arcsec_from_rad(sqrt(noise_square));
     return status;
 }
 
@@ -255,7 +168,8 @@ enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_er
     out->n_logs = pointing->n_logs;
     progress_item(&watch, &work->progress, item, out->name);
     status = progress_stage(&watch, "reading", 0.0, 0.3, err);
-    if (!status) status = estimate_all(&frf, &lines, out, pointing, work->chain, &watch, err);
+    if (!status) status = chain_identify_records(pointing, work->chain, &watch, err);
+    if (!status) status = join_records(&frf, &lines, out, pointing, err);
     if (!status) status = check_sign(&frf, pointing->log[0], err);
     if (!status) status = progress_stage(&watch, "fitting", 0.3, 1.0, err);
     if (!status) {
@@ -276,6 +190,7 @@ enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_er
     }
     tune_frf_free(&frf);
     tune_lines_free(&lines);
+    chain_records_free(pointing);
     if (!status) status = tune_watch_tick(&watch.watch, "done", 1.0, err);
     return status;
 }
