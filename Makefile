@@ -41,7 +41,7 @@ PROBES   = $(PROBE_SRC:%.c=build/san/%)
 BENCHES  = $(BENCH_SRC:%.c=build/obj/%)
 WRAP     = -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=aligned_alloc
 
-.PHONY: all demo check check-build check-long fuzz lint layers bench install clean packages golden
+.PHONY: all demo check check-build check-long fuzz lint layers bench bench-identify install clean packages golden
 .SECONDARY:
 
 all: build/quietaxis build/libtune.so
@@ -67,6 +67,10 @@ build/obj/%.o: %.c
 	$(call SHOW,compile)$(CC) $(CPPFLAGS_ALL) $(CFLAGS_ALL) -MMD -MP -c -o $@ $<
 
 build/obj/tests/bench/bench_%: build/obj/tests/bench/bench_%.o build/libtune.a
+	$(call SHOW,link   )$(CC) $(CFLAGS_ALL) -o $@ $^ $(LIBS)
+
+# long studies run without sanitizers
+build/obj/tests/montecarlo/probe_%: build/obj/tests/montecarlo/probe_%.o build/libtune.a
 	$(call SHOW,link   )$(CC) $(CFLAGS_ALL) -o $@ $^ $(LIBS)
 
 # gnuplot scripts and style sheets travel inside the program as zero-terminated byte strings
@@ -158,6 +162,14 @@ lint:
 
 layers:
 	@.ci/layers
+
+# how near identification comes to its limits, up to 20 minutes: make bench-identify SEED=777 takes other
+# plants and noise, PART=10 a tenth of the runs
+SEED = 0
+PART = 1
+IDENTIFY = build/obj/tests/bench/bench_sweep $(patsubst %.c,build/obj/%,$(wildcard tests/montecarlo/probe_fit.c tests/montecarlo/probe_response.c))
+bench-identify: $(IDENTIFY)
+	@tests/bench/identify $(SEED) $(PART)
 
 # make bench-fit runs bench_fit.c alone
 bench: $(BENCHES)
