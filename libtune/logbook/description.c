@@ -23,6 +23,7 @@ static const struct key_spec plant_keys[] = {
     {.name = "mode#_hz", .offset = PLANT(mode[0].f_hz), KEY_POSITIVE, MODE},
     {.name = "mode#_zeta", .offset = PLANT(mode[0].zeta), KEY_RATIO, MODE},
     {.name = "mode#_gain", .offset = PLANT(mode[0].gain), KEY_ANY, MODE},
+    {.name = "mode#_gain_quadrature", .offset = PLANT(mode[0].gain_quadrature), KEY_ANY, MODE},
     {.name = "mode#_payload_ratio", .offset = PLANT(mode[0].payload_ratio), KEY_ANY, MODE},
 };
 
@@ -112,6 +113,8 @@ static enum tune_status read_plant(struct tune_plant *plant, const struct ini_do
     if (status == TUNE_OK) status = keys_require(document, section, "inertia_kg_m2", err);
     if (status == TUNE_OK)
         status = keys_count(&plant->n_modes, document, section, "mode", suffix, 3, err);
+    for (size_t i = 0; i < plant->n_modes; i++)
+        plant->complex_residues |= plant->mode[i].gain_quadrature != 0.0;
     for (size_t i = 1; i < plant->n_modes && status == TUNE_OK; i++) {
         char key[INI_WORD];
         (void)snprintf(key, sizeof key, "mode%zu_hz", i + 1);

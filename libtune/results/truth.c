@@ -15,12 +15,16 @@ static void plant_fields(struct json_io *io, struct tune_plant *plant)
     json_io_number(io, "viscous_nm_s_per_rad", &plant->viscous_nm_s_per_rad);
     json_io_number(io, "delay_s", &plant->delay_s);
     json_io_number(io, "loop_rate_hz", &plant->loop_rate_hz);
+    if (io->writing ? plant->complex_residues : json_io_has(io, "complex_residues"))
+        json_io_flag(io, "complex_residues", &plant->complex_residues);
     const size_t n = json_io_list_fixed(io, "modes", &plant->n_modes, TUNE_MODES_MAX);
     for (size_t k = 0; k < n; k++) {
         json_io_item(io, k);
         json_io_number(io, "frequency_hz", &plant->mode[k].f_hz);
         json_io_number(io, "damping_ratio", &plant->mode[k].zeta);
         json_io_number(io, "gain", &plant->mode[k].gain);
+        if (plant->complex_residues)
+            json_io_number(io, "gain_quadrature", &plant->mode[k].gain_quadrature);
         json_io_number(io, "payload_ratio", &plant->mode[k].payload_ratio);
         json_io_leave(io);
     }

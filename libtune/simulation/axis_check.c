@@ -5,6 +5,8 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "core/units.h"
+
 enum tune_status simulation_refuse(struct tune_error *err, const char *what, const char *field,
                                    double value, const char *limit)
 {
@@ -67,6 +69,9 @@ static enum tune_status check_plant(const struct tune_plant *p, struct tune_erro
             {"mode f_hz", m->f_hz, positive(m->f_hz), above_0},
             {"mode zeta", m->zeta, m->zeta > 0.0 && m->zeta < 1.0, "between 0 and 1"},
             {"mode gain", m->gain, isfinite(m->gain), finite},
+            {"mode gain_quadrature", m->gain_quadrature,
+             isfinite(m->gain_quadrature) && (p->complex_residues || m->gain_quadrature == 0.0),
+             p->complex_residues ? finite : "0 where residues are real"},
             {"mode payload_ratio", m->payload_ratio, !isinf(m->payload_ratio), "finite or NAN"},
         };
         const enum tune_status bad = first_broken(of_mode, sizeof of_mode / sizeof *of_mode, err);
@@ -150,21 +155,50 @@ static enum tune_status check_run(const struct tune_axis *axis, const struct tun
     return tune_controller_check(run->controller, err);
 }
 
+/* The speed a torque gives the motor at once, rad/s per N m: complex residues do not vanish at high
+ * frequency as those of an inertia do. */
+static double sudden_speed(const struct tune_plant *plant)
+{
+    double sum = 0.0;
+    if (!plant->complex_residues) return 0.0;
+    for (size_t k = 0; k < plant->n_modes; k++)
+        sum += fabs(plant->mode[k].gain_quadrature) / (2.0 * TUNE_PI * plant->mode[k].f_hz);
+    return sum / plant->inertia_kg_m2;
+}
+
+/* N m s/rad of all friction that rises with speed. */
+static double friction_damping(const struct tune_friction *f)
+{
+    return f->viscous_nm_s_per_rad + (f->coulomb_nm > 0.0 ? f->bristle_nm_s_per_rad : 0.0);
+}
+
 /* Friction acts on the motor as torque held over a step h; against the inertia J_m moving with the motor
- * at high frequency, J/(1 + sum of positive g), bristles ask for s0 h^2 << J_m and s1 h << J_m. */
+ * at high frequency, J/(1 + sum of positive g), bristles ask for s0 h^2 << J_m and s1 h << J_m. Against
+ * the sudden speed m they ask for s0 m h << 1. */
 double tune_axis_steps_needed(const struct tune_axis *axis)
 {
     const struct tune_friction *f = &axis->friction;
-    const bool bristles = f->coulomb_nm > 0.0;
+    const double bristles = f->coulomb_nm > 0.0 ? f->bristle_nm_per_rad : 0.0;
     const double period = 1.0 / axis->plant.loop_rate_hz;
-    double mobility = 1.0, stiffness, damping;
+    double mobility = 1.0, stiffness, damping, sudden;
     for (size_t k = 0; k < axis->plant.n_modes; k++)
         mobility += fmax(axis->plant.mode[k].gain, 0.0);
     mobility /= axis->plant.inertia_kg_m2;
-    stiffness = bristles ? f->bristle_nm_per_rad * mobility * period * period : 0.0;
-    damping =
-        (f->viscous_nm_s_per_rad + (bristles ? f->bristle_nm_s_per_rad : 0.0)) * mobility * period;
-    return ceil(fmax(axis->substeps, fmax(sqrt(stiffness / 0.05), damping / 0.1)));
+    stiffness = bristles * mobility * period * period;
+    damping = friction_damping(f) * mobility * period;
+    sudden = bristles * sudden_speed(&axis->plant) * period;
+    return ceil(
+        fmax(fmax(axis->substeps, sudden / 0.05), fmax(sqrt(stiffness / 0.05), damping / 0.1)));
+}
+
+/* Friction that answers at once to the speed its own torque makes cannot be followed by any step. */
+static enum tune_status check_sudden(const struct tune_axis *axis, struct tune_error *err)
+{
+    const double back = friction_damping(&axis->friction) * sudden_speed(&axis->plant);
+    if (back < 0.1) return TUNE_OK;
+    return refuse(err, "mode gain_quadrature", axis->plant.mode[0].gain_quadrature,
+                  "smaller beside this friction, or 0: torque would change the speed at once by as "
+                  "much as friction answers to");
 }
 
 enum tune_status tune_axis_check(const struct tune_axis *axis, const struct tune_axis_run *run,
@@ -175,6 +209,7 @@ enum tune_status tune_axis_check(const struct tune_axis *axis, const struct tune
     if (!status) status = check_surroundings(axis, err);
     if (!status) status = check_interpolation(axis, err);
     if (!status) status = check_run(axis, run, err);
+    if (!status) status = check_sudden(axis, err);
     if (!status && tune_axis_steps_needed(axis) > AXIS_STEPS_MAX)
         status = refuse(err, "bristle_nm_per_rad", axis->friction.bristle_nm_per_rad,
                         "such that 1000 steps per loop period can follow the friction");

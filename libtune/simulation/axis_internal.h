@@ -13,11 +13,16 @@
 
 enum { MOTION_BLOCKS = TUNE_MODES_MAX + 1 }; /* block 0 is the rigid body */
 
-/* Angle and speed each block contributes at the encoder. */
+/* Of a block, angle and speed q, v it contributes at the encoder; where the plant has complex residues,
+ * its coordinate for unit gain, of which it contributes gain q + quadrature v. */
 struct motion {
     size_t n;
     double q[MOTION_BLOCKS], v[MOTION_BLOCKS];
-    double payload[MOTION_BLOCKS]; /* r_k: contribution to the payload's angle per q */
+    double payload
+        [MOTION_BLOCKS]; /* r_k: contribution to the payload's angle per one at the encoder */
+    bool complex_residues;
+    double gain[MOTION_BLOCKS], quadrature[MOTION_BLOCKS]; /* g and q_k/omega_k, s */
+    double a[MOTION_BLOCKS]; /* of q, at the end of the last stretch */
 };
 
 /* [q; v] after dt_s of constant torque t: q = qq q + qv v + qt t, v = vq q + vv v + vt t. */
@@ -25,6 +30,7 @@ struct motion_step {
     double dt_s;
     double qq[MOTION_BLOCKS], qv[MOTION_BLOCKS], qt[MOTION_BLOCKS];
     double vq[MOTION_BLOCKS], vv[MOTION_BLOCKS], vt[MOTION_BLOCKS];
+    double aq[MOTION_BLOCKS], av[MOTION_BLOCKS], at[MOTION_BLOCKS]; /* a = aq q + av v + at t */
 };
 
 void tune_motion_start(struct motion *motion, const struct tune_plant *plant);

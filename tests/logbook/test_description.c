@@ -2,6 +2,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "support/check.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -46,6 +47,21 @@ static struct tune_description parse(const char *text)
     return d;
 }
 
+static void a_quadrature_makes_residues_complex(void **state)
+{
+    static const char key[] = "mode2_gain_quadrature = -0.02\n";
+    const size_t at = (size_t)(strstr(full, "[friction]") - full);
+    char text[sizeof full + sizeof key];
+    struct tune_description d;
+    (void)state;
+    (void)snprintf(text, sizeof text, "%.*s%s%s", (int)at, full, key, full + at);
+    d = parse(text);
+    assert_true(d.axis.plant.complex_residues);
+    check_close(d.axis.plant.mode[0].gain_quadrature, 0.0, 0.0);
+    check_close(d.axis.plant.mode[1].gain_quadrature, -0.02, 0.0);
+    tune_description_free(&d);
+}
+
 static void the_axis_comes_out_in_si(void **state)
 {
     struct tune_description d = parse(full);
@@ -65,6 +81,7 @@ static void the_axis_comes_out_in_si(void **state)
     check_close(a->plant.mode[1].zeta, 0.009, 0.0);
     check_close(a->plant.mode[1].gain, -0.06, 0.0);
     assert_true(isnan(a->plant.mode[1].payload_ratio));
+    assert_false(a->plant.complex_residues);
     check_close(a->friction.coulomb_nm, 20.0, 0.0);
     check_close(a->friction.breakaway_nm, 26.0, 0.0);
     check_close_rel(a->friction.stribeck_rad_per_s, 25.0 * arcsec, 1e-15);
@@ -303,6 +320,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_axis_comes_out_in_si),
+        cmocka_unit_test(a_quadrature_makes_residues_complex),
         cmocka_unit_test(a_pointing_shifts_inertia_and_modes),
         cmocka_unit_test(logs_know_their_pointing_and_sweep),
         cmocka_unit_test(a_motion_arrives_in_si_with_its_defaults),

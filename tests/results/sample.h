@@ -257,7 +257,8 @@ static inline void sample_truth(struct tune_truth *r)
     r->pointing = calloc(1, sizeof *r->pointing);
     r->pointing[0].plant = r->axis.plant;
     r->pointing[0].plant.n_modes = 1;
-    r->pointing[0].plant.mode[0] = (struct tune_mode){24.3, 0.006, 0.15, NAN, 0.0};
+    r->pointing[0].plant.complex_residues = true;
+    r->pointing[0].plant.mode[0] = (struct tune_mode){24.3, 0.006, 0.15, NAN, -0.04};
     r->mismatch = tune_mismatch_none();
     r->mismatch.encoder_sign = -1.0;
     r->mismatch.limit_acts[1] = false;

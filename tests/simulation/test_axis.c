@@ -63,7 +63,8 @@ static double mean_square(const double *x, const double *y, size_t n)
     return sum / (double)n;
 }
 
-static void linear_run_has_the_sampled_response(void **state)
+/* complex: residues of the modes with a phase of up to 40 degrees */
+static void has_the_sampled_response(bool complex_residues)
 {
     /* whole and broken delays, below and above one period; the last is not representable */
     const double delay[] = {0.0, 0.35e-3, 1e-3, 1.2e-3, 2.75e-3, 3.0 * 0.1e-2};
@@ -73,7 +74,12 @@ static void linear_run_has_the_sampled_response(void **state)
     struct tune_axis axis = quick_axis();
     const struct tune_controller controller = quick_controller();
     const struct tune_axis_run run = {.n = N, .excitation_nm = push, .controller = &controller};
-    (void)state;
+    axis.plant.complex_residues = complex_residues;
+    if (complex_residues) {
+        axis.plant.mode[0].gain_quadrature = 0.15;
+        axis.plant.mode[1].gain_quadrature = -0.05;
+        axis.plant.mode[2].gain_quadrature = 0.02;
+    }
     push[0] = 3.0;
     push[1] = -1.0;
     for (size_t k = 0; k < sizeof delay / sizeof *delay; k++) {
@@ -94,6 +100,18 @@ static void linear_run_has_the_sampled_response(void **state)
         assert_memory_equal(trace.position_rad, trace.true_rad, N * sizeof(double));
         tune_axis_trace_free(&trace);
     }
+}
+
+static void linear_run_has_the_sampled_response(void **state)
+{
+    (void)state;
+    has_the_sampled_response(false);
+}
+
+static void so_it_has_with_complex_residues(void **state)
+{
+    (void)state;
+    has_the_sampled_response(true);
 }
 
 static void substeps_do_not_change_a_linear_run(void **state)
@@ -523,6 +541,7 @@ static void every_field_out_of_range_is_named(void **state)
     REFUSES(plant.mode[1].f_hz, 0.0, "mode f_hz");
     REFUSES(plant.mode[1].zeta, 1.0, "mode zeta");
     REFUSES(plant.mode[2].gain, (double)NAN, "mode gain");
+    REFUSES(plant.mode[1].gain_quadrature, 0.1, "mode gain_quadrature"); /* residues are real */
     REFUSES(plant.mode[0].payload_ratio, (double)INFINITY, "mode payload_ratio");
     REFUSES(friction.coulomb_nm, -1.0, "coulomb_nm");
     REFUSES(friction.breakaway_nm, 0.01, "breakaway_nm");
@@ -540,6 +559,10 @@ static void every_field_out_of_range_is_named(void **state)
     REFUSES(encoder_lines_per_turn, -1.0, "encoder_lines_per_turn");
     REFUSES(interpolation_rad[3], 1e-9, "interpolation_rad"); /* without lines */
     REFUSES(interpolation_rad[0], (double)NAN, "interpolation_rad");
+    axis = busy_axis();
+    axis.plant.complex_residues = true;
+    axis.plant.mode[0].gain_quadrature = 1e4; /* too much for the friction beside it */
+    refuses(&axis, &usual, "mode gain_quadrature");
     axis = busy_axis();
     axis.encoder_lines_per_turn = 1000.0;
     axis.interpolation_rad[0] = 5e-4;
@@ -611,6 +634,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(linear_run_has_the_sampled_response),
+        cmocka_unit_test(so_it_has_with_complex_residues),
         cmocka_unit_test(substeps_do_not_change_a_linear_run),
         cmocka_unit_test(quantisation_of_a_26_bit_ring),
         cmocka_unit_test(encoder_noise_is_gaussian_in_two_axes),

@@ -67,19 +67,53 @@ static void energy_stays_where_nothing_takes_it(void **state)
     }
 }
 
-static void a_ramp_goes_on(void **state)
+static struct tune_plant complex_example(double viscous)
 {
-    const struct tune_plant plant = example(3.0, 0.01);
+    struct tune_plant plant = example(viscous, 0.01);
+    plant.complex_residues = true;
+    plant.mode[0].gain_quadrature = 0.2;
+    plant.mode[1].gain = 0.0;
+    plant.mode[1].gain_quadrature = -0.05;
+    return plant;
+}
+
+static void ramp_goes_on(const struct tune_plant *plant)
+{
     struct motion_step step;
     struct motion m;
-    (void)state;
-    tune_motion_start(&m, &plant);
-    tune_motion_step_make(&step, &plant, 1e-3);
-    tune_motion_set_ramp(&m, &plant, -0.1, 0.05);
+    tune_motion_start(&m, plant);
+    tune_motion_step_make(&step, plant, 1e-3);
+    tune_motion_set_ramp(&m, plant, -0.1, 0.05);
     for (int i = 0; i < 5000; i++)
         tune_motion_advance(&m, &step, 3.0 * 0.05, 0.0);
     check_close(tune_motion_angle(&m), -0.1 + 0.05 * 5.0, 1e-13); /* rounding */
     check_close(tune_motion_speed(&m), 0.05, 1e-13);
+}
+
+static void a_ramp_goes_on(void **state)
+{
+    const struct tune_plant neat = example(3.0, 0.01), complex_residues = complex_example(3.0);
+    (void)state;
+    ramp_goes_on(&neat);
+    ramp_goes_on(&complex_residues);
+}
+
+/* Between two looks that are close the angle changes by the mean speed: cubes of the step are left. */
+static void speed_is_the_rate_of_the_angle(void **state)
+{
+    const double h = 1e-6;
+    const struct tune_plant plant = complex_example(3.0);
+    struct motion_step lead, step;
+    struct motion m, later;
+    (void)state;
+    tune_motion_step_make(&lead, &plant, 1.7e-3);
+    tune_motion_step_make(&step, &plant, h);
+    tune_motion_start(&m, &plant);
+    tune_motion_advance(&m, &lead, 40.0, -3.0);
+    later = m;
+    tune_motion_advance(&later, &step, 40.0, -3.0);
+    check_close_rel((tune_motion_angle(&later) - tune_motion_angle(&m)) / h,
+                    0.5 * (tune_motion_speed(&later) + tune_motion_speed(&m)), 1e-6);
 }
 
 /* From a torque of +1 in the first period and -1 in the second, at motor or payload, the axis ends at
@@ -127,6 +161,7 @@ int main(void)
         cmocka_unit_test(steps_compose),
         cmocka_unit_test(energy_stays_where_nothing_takes_it),
         cmocka_unit_test(a_ramp_goes_on),
+        cmocka_unit_test(speed_is_the_rate_of_the_angle),
         cmocka_unit_test(pushes_on_either_end_have_the_sampled_response),
     };
     return cmocka_run_group_tests_name("motion", tests, NULL, NULL);
