@@ -4,6 +4,7 @@
  * nominal   5      the axis of the unit tests
  * random    3..5   10 % or more          0.004..0.02       0.02..0.3,   0.3 above 50 Hz   -
  * hard      4..6   3 %, a pair below 8   0.003..0.02       0.005..0.3,  0.25 above 50 Hz  235..320 Hz
+ * complex   as random, the phase of each residue uniform in +-30 degrees
  * Frequencies between 12 and 180 Hz, damping ratios and gains are uniform in their logarithm; inertia
  * within a factor e^0.3 of 1500 kg m^2. The wind drives every mode of the random plants differently,
  * those of the hard ones as the motor does.
@@ -21,9 +22,9 @@
 
 #include "../plant/synthetic.h"
 
-enum plant_kind { PLANT_NOMINAL, PLANT_RANDOM, PLANT_HARD, PLANT_KINDS };
+enum plant_kind { PLANT_NOMINAL, PLANT_RANDOM, PLANT_HARD, PLANT_COMPLEX, PLANT_KINDS };
 
-static const char *const plant_kind_name[PLANT_KINDS] = {"nominal", "random", "hard"};
+static const char *const plant_kind_name[PLANT_KINDS] = {"nominal", "random", "hard", "complex"};
 
 struct plant_ranges {
     size_t fewest_modes;                   /* and up to two more */
@@ -68,6 +69,17 @@ static inline void spaced(double *f_hz, size_t n, const struct plant_ranges *is,
     } while (closest < is->closest_ln || closest > is->closest_at_most_ln);
 }
 
+/* Turn the residues g into g e^{j phase}. */
+static inline void turn_residues(struct tune_plant *plant, struct tune_random *rng)
+{
+    plant->complex_residues = true;
+    for (size_t k = 0; k < plant->n_modes; k++) {
+        const double phase = between(rng, -TUNE_PI / 6.0, TUNE_PI / 6.0);
+        plant->mode[k].gain_quadrature = plant->mode[k].gain * sin(phase);
+        plant->mode[k].gain *= cos(phase);
+    }
+}
+
 /* The plant of a kind that belongs to a seed. */
 static inline struct tune_plant plant_of(enum plant_kind kind, uint64_t seed)
 {
@@ -88,6 +100,7 @@ static inline struct tune_plant plant_of(enum plant_kind kind, uint64_t seed)
         mode->gain = log_between(&rng, is->gain_low, 0.3) * (apart ? -1.0 : 1.0);
         mode->payload_ratio = k < 5 ? is->payload_ratio[k] : 1.0;
     }
+    if (kind == PLANT_COMPLEX) turn_residues(&plant, &rng);
     if (kind == PLANT_HARD)
         plant.mode[plant.n_modes++] =
             (struct tune_mode){between(&rng, 235.0, 320.0), 0.012, 0.06, 1.0, 0.0};
