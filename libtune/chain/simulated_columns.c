@@ -42,7 +42,7 @@ static const struct {
     {TUNE_ROLE_TIME, "Time"},        {TUNE_ROLE_EXCITATION, "Test signal"},
     {TUNE_ROLE_TORQUE, "Iq set"},    {TUNE_ROLE_MEASURED_TORQUE, "Iq act"},
     {TUNE_ROLE_POSITION, "Pos act"}, {TUNE_ROLE_TARGET, "Pos set"},
-    {TUNE_ROLE_SKY, "Guider"},
+    {TUNE_ROLE_SKY, "Guider"},       {TUNE_ROLE_OTHER_POSITION, "Pos other"},
 };
 enum { ORDER = sizeof order / sizeof *order };
 
@@ -55,7 +55,8 @@ static const char *unit_of(const struct tune_log_format *format, enum tune_role 
     case TUNE_ROLE_TORQUE:
     case TUNE_ROLE_MEASURED_TORQUE:
         return format->torque_unit[0] ? format->torque_unit : "nm";
-    case TUNE_ROLE_SKY: /* a camera counts no encoder */
+    case TUNE_ROLE_OTHER_POSITION: /* the counts are those of this axis */
+    case TUNE_ROLE_SKY:            /* a camera counts no encoder */
         return strcmp(format->angle_unit, "counts") && format->angle_unit[0] ? format->angle_unit
                                                                              : "arcsec";
     default:
@@ -165,6 +166,7 @@ size_t chain_columns_mapping(char *text, size_t size, const struct tune_simulate
         const enum tune_role role = order[i].role;
         const char *name = tune_role_name(role);
         if (left_out(format, role) || (role == TUNE_ROLE_SKY && !log->log_sky) ||
+            (role == TUNE_ROLE_OTHER_POSITION && !log->log_other) ||
             (role == TUNE_ROLE_TARGET && log->trouble.no_target) ||
             (role == TUNE_ROLE_MEASURED_TORQUE && log->trouble.measured != TUNE_MEASURED_BESIDE))
             continue;

@@ -31,6 +31,7 @@ enum tune_status written_log_make(struct written_log *out, const struct tune_sim
         [TUNE_ROLE_POSITION] = trace->position_rad,
         [TUNE_ROLE_TARGET] = log->trouble.no_target ? NULL : target_rad,
         [TUNE_ROLE_SKY] = log->log_sky ? trace->sky_rad : NULL,
+        [TUNE_ROLE_OTHER_POSITION] = log->log_other ? trace->other_rad : NULL,
     };
     enum tune_status status;
     *out = (struct written_log){.n = trace->n};

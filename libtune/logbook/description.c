@@ -79,6 +79,7 @@ const struct section_spec description_sections[DESCRIPTION_SECTIONS] = {
     {.kind = "plant", .required = true, KEYS(plant_keys)},
     {.kind = "friction", KEYS(friction_keys)},
     {.kind = "disturbance", KEYS(disturbance_keys)},
+    {.kind = "coupling", .key = coupling_keys, .n_keys = COUPLING_KEYS},
     {.kind = "mismatch", .key = mismatch_keys, .n_keys = MISMATCH_KEYS},
     {.kind = "pointing", .named = true, .required = true, KEYS(pointing_keys)},
     {.kind = "log",
@@ -186,6 +187,7 @@ static enum tune_status read_axis(struct tune_description *out, const struct ini
     status = read_plant(&out->axis.plant, document, err);
     if (status == TUNE_OK) status = read_friction(&out->axis.friction, document, err);
     if (status == TUNE_OK) status = read_disturbance(out, document, err);
+    if (status == TUNE_OK) status = description_read_coupling(out, document, err);
     return status;
 }
 
@@ -201,23 +203,6 @@ struct tune_axis tune_description_axis(const struct tune_description *descriptio
 
 /* ---- pointings -----------------------------------------------------------------------------------*/
 
-/* A factor of a mode that [plant] does not have moves nothing. */
-static enum tune_status check_factors(const struct tune_plant *plant,
-                                      const struct ini_document *document,
-                                      const struct ini_section *section, struct tune_error *err)
-{
-    for (size_t i = plant->n_modes; i < TUNE_MODES_MAX; i++) {
-        const struct ini_entry *entry;
-        char key[INI_WORD];
-        (void)snprintf(key, sizeof key, "mode%zu_factor", i + 1);
-        entry = ini_find(document, section, key);
-        if (entry)
-            return ini_refuse(err, section, entry, "a mode of [plant]",
-                              "%s: [plant] has %zu modes only", key, plant->n_modes);
-    }
-    return TUNE_OK;
-}
-
 static enum tune_status read_pointing(struct tune_description *out,
                                       const struct ini_document *document,
                                       const struct ini_section *section, struct tune_error *err)
@@ -230,7 +215,8 @@ static enum tune_status read_pointing(struct tune_description *out,
         entry->mode_factor[i] = 1.0;
     status =
         keys_read(document, section, description_sections, DESCRIPTION_SECTIONS, entry, NULL, err);
-    if (status == TUNE_OK) status = check_factors(&out->axis.plant, document, section, err);
+    if (status == TUNE_OK)
+        status = description_check_modes(&out->axis.plant, "factor", document, section, err);
     out->n_pointings++;
     return status;
 }

@@ -1,6 +1,6 @@
 /* description.h - what `simulate` is to build: a description file of a simulated axis and its logs.
  * docs/formats.md. [axis], [drive], [controller], [requirement], [expected] as in axis.ini, then [plant],
- * [friction], [disturbance], [mismatch], [pointing NAME]..., [log NAME]...
+ * [friction], [disturbance], [coupling], [mismatch], [pointing NAME]..., [log NAME]...
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_DESCRIPTION_H
 #define TUNE_DESCRIPTION_H
@@ -52,6 +52,7 @@ struct tune_simulated_log {
     double duration_s;                   /* hold, track; of a sweep without its quiet ends */
     struct tune_sweep sweep;             /* sweep; with the inertia at the pointing */
     bool log_sky;                        /* also write sky_arcsec */
+    bool log_other;                      /* also write other_position_arcsec: [coupling] is there */
     struct tune_simulated_motion motion; /* first motions */
     struct tune_log_format format;       /* these two of sweep, hold and track only */
     struct tune_trouble trouble;

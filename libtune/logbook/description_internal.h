@@ -7,10 +7,16 @@
 #include "logbook/description_trouble_internal.h"
 #include "logbook/sections_internal.h"
 
-enum { DESCRIPTION_SECTIONS = 11, DESCRIPTION_LOG_KEYS = 34, MISMATCH_KEYS = 16 };
+enum {
+    DESCRIPTION_SECTIONS = 12,
+    DESCRIPTION_LOG_KEYS = 34,
+    MISMATCH_KEYS = 16,
+    COUPLING_KEYS = 2
+};
 extern const struct section_spec description_sections[DESCRIPTION_SECTIONS];
 extern const struct key_spec description_log_keys[DESCRIPTION_LOG_KEYS];
 extern const struct key_spec mismatch_keys[MISMATCH_KEYS];
+extern const struct key_spec coupling_keys[COUPLING_KEYS];
 
 /* [log NAME] as the file has it. */
 struct raw_log {
@@ -45,6 +51,16 @@ enum tune_status description_read_motion(struct tune_simulated_log *entry,
 enum tune_status description_check_kind(enum tune_log_kind kind,
                                         const struct ini_document *document,
                                         const struct ini_section *section, struct tune_error *err);
+
+/* TUNE_EDATA where a key modeN_SUFFIX is of a mode that [plant] does not have: it would do nothing. */
+enum tune_status description_check_modes(const struct tune_plant *plant, const char *suffix,
+                                         const struct ini_document *document,
+                                         const struct ini_section *section, struct tune_error *err);
+
+/* [coupling]; the plant is read before. Every log of a course then tells the other axis' angle. */
+enum tune_status description_read_coupling(struct tune_description *out,
+                                           const struct ini_document *document,
+                                           struct tune_error *err);
 
 /* [mismatch]; the axis is read before and takes its factors. */
 enum tune_status description_read_mismatch(struct tune_description *out,

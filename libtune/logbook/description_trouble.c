@@ -193,6 +193,8 @@ static enum tune_status check_columns(const struct section_case *c, struct tune_
     for (size_t i = 0; i < sizeof used / sizeof *used; i++) {
         const char *key = NULL;
         if (used[i].role == TUNE_ROLE_SKY && !c->log->log_sky) key = "log_sky = yes";
+        if (used[i].role == TUNE_ROLE_OTHER_POSITION && !c->log->log_other)
+            key = "a section [coupling]";
         if (used[i].role == TUNE_ROLE_MEASURED_TORQUE && t->measured != TUNE_MEASURED_BESIDE)
             key = "trouble_measured = beside";
         if (used[i].role == TUNE_ROLE_TARGET && t->no_target) key = "trouble_no_target = no";

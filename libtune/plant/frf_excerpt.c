@@ -136,7 +136,9 @@ enum tune_status tune_excerpt_take(struct tune_excerpt *out, const struct tune_r
         out->delay_samples[s] = rec->delay_samples[role[s]];
     }
     if (excitation) find_quiet_ends(out);
-    remove_standing(out, rec->channel[TUNE_ROLE_TARGET]);
+    /* the target is this axis' own */
+    remove_standing(out,
+                    output == TUNE_ROLE_OTHER_POSITION ? NULL : rec->channel[TUNE_ROLE_TARGET]);
     if (!excitation) out->x[TUNE_SIGNAL_REFERENCE] = out->x[TUNE_SIGNAL_TORQUE];
     return TUNE_OK;
 }

@@ -32,7 +32,7 @@ static double turns_between(const struct tune_record *rec, const struct tune_rec
     const double *x = rec->channel[role];
     double period = fmax(rec->wrap_period_rad[role], next->wrap_period_rad[role]);
     if (role != TUNE_ROLE_POSITION && role != TUNE_ROLE_LOAD_POSITION && role != TUNE_ROLE_TARGET &&
-        role != TUNE_ROLE_SKY)
+        role != TUNE_ROLE_SKY && role != TUNE_ROLE_OTHER_POSITION)
         return 0.0;
     if (!(period > 0.0)) period = 2.0 * TUNE_PI;
     return period * round((x[rec->n - 1] - next->channel[role][0]) / period);

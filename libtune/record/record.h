@@ -19,6 +19,7 @@ enum tune_role {
     TUNE_ROLE_LOAD_POSITION,   /* second angle of the same axis, rad */
     TUNE_ROLE_TARGET,          /* commanded angle, rad */
     TUNE_ROLE_SKY,             /* image position, line of sight, rad */
+    TUNE_ROLE_OTHER_POSITION,  /* angle of the other axis of the mount, rad */
     TUNE_ROLE_PAYLOAD_ACCEL,   /* tangential acceleration on the payload, m/s^2 */
     TUNE_ROLE_MEASURED_TORQUE, /* torque the drive measured (its current), N m; lags the command */
     TUNE_ROLE_INDEX,           /* 1 where the encoder's index mark is seen, else 0 */

@@ -54,6 +54,7 @@ static const struct {
     [TUNE_ROLE_LOAD_POSITION] = {"load_position", "arcsec, mas, deg, rad, counts, m", angle_unit},
     [TUNE_ROLE_TARGET] = {"target", "arcsec, mas, deg, rad, counts, m", angle_unit},
     [TUNE_ROLE_SKY] = {"sky", "arcsec, mas, deg, rad, counts, m", angle_unit},
+    [TUNE_ROLE_OTHER_POSITION] = {"other_position", "arcsec, mas, deg, rad, counts, m", angle_unit},
     [TUNE_ROLE_PAYLOAD_ACCEL] = {"payload_accel", "m_per_s2, g", accel_unit},
     [TUNE_ROLE_MEASURED_TORQUE] = {"measured_torque", "nm, a, v, permille, fraction", torque_unit},
     [TUNE_ROLE_INDEX] = {"index", "flag", flag_unit},

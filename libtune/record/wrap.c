@@ -195,7 +195,8 @@ void record_unwrap(struct tune_record *rec, const struct record_columns *columns
 {
     /* the position first: the target is held against it */
     static const enum tune_role angle[] = {TUNE_ROLE_POSITION, TUNE_ROLE_LOAD_POSITION,
-                                           TUNE_ROLE_TARGET, TUNE_ROLE_SKY};
+                                           TUNE_ROLE_TARGET, TUNE_ROLE_SKY,
+                                           TUNE_ROLE_OTHER_POSITION};
     const double *position = rec->channel[TUNE_ROLE_POSITION];
     double period[TUNE_ROLE_COUNT] = {0};
     for (size_t i = 0; i < sizeof angle / sizeof *angle; i++) {

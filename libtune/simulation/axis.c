@@ -67,6 +67,8 @@ static void start_on_ramp(struct simulator *sim)
     const double torque = friction + axis->plant.viscous_nm_s_per_rad * v;
     tune_motion_start(&sim->motion, &axis->plant);
     tune_motion_set_ramp(&sim->motion, &axis->plant, run->start_rad - v * settling, v);
+    for (size_t k = 0; k < axis->plant.n_modes; k++)
+        sim->motion.other[k + 1] = axis->other_ratio[k];
     if (axis->friction.coulomb_nm > 0.0)
         sim->bristle_rad = (friction - axis->friction.viscous_nm_s_per_rad * v) /
                            axis->friction.bristle_nm_per_rad;
@@ -105,6 +107,8 @@ enum tune_status tune_simulator_start(struct simulator *sim, const struct tune_a
     divide_period(sim);
     tune_random_init(&sim->encoder, run->seed, 4 * run->stream);
     tune_random_init(&sim->drive, run->seed, 4 * run->stream + 1);
+    /* streams 4 k + 3 are left to whoever writes the log */
+    tune_random_init(&sim->other, ~run->seed, 4 * run->stream + 3);
     /* white noise held for a period, one-sided density d: variance d^2 rate/2 */
     sim->drive_std_nm = axis->drive_noise_nm_per_rthz * sqrt(axis->plant.loop_rate_hz / 2.0);
     start_on_ramp(sim);
@@ -189,7 +193,10 @@ static double target_at(const struct simulator *sim, size_t now)
 struct axis_sample tune_simulator_look(struct simulator *sim)
 {
     struct axis_sample sample = {.angle = tune_motion_angle(&sim->motion),
-                                 .sky = tune_motion_payload(&sim->motion)};
+                                 .sky = tune_motion_payload(&sim->motion),
+                                 .other = tune_motion_other(&sim->motion)};
+    if (sim->axis->other_noise_rad > 0.0)
+        sample.other += sim->axis->other_noise_rad * tune_random_normal(&sim->other);
     sample.position = read_encoder(sim, sample.angle);
     return sample;
 }
@@ -226,14 +233,15 @@ static void record(struct tune_axis_trace *out, size_t i, const struct axis_samp
     out->torque_nm[i] = sample->torque;
     out->true_rad[i] = sample->angle;
     out->sky_rad[i] = sample->sky;
+    out->other_rad[i] = sample->other;
     out->friction_nm[i] = sample->friction;
     out->saturated += sample->saturated;
 }
 
 static enum tune_status allocate(struct tune_axis_trace *out, size_t n, struct tune_error *err)
 {
-    double **array[] = {&out->position_rad, &out->torque_nm, &out->true_rad, &out->sky_rad,
-                        &out->friction_nm};
+    double **array[] = {&out->position_rad, &out->torque_nm, &out->true_rad,
+                        &out->sky_rad,      &out->other_rad, &out->friction_nm};
     out->n = n;
     for (size_t i = 0; i < sizeof array / sizeof *array; i++)
         if (!(*array[i] = malloc(n * sizeof **array[i])))
@@ -283,6 +291,7 @@ void tune_axis_trace_free(struct tune_axis_trace *trace)
     free(trace->torque_nm);
     free(trace->true_rad);
     free(trace->sky_rad);
+    free(trace->other_rad);
     free(trace->friction_nm);
     *trace = (struct tune_axis_trace){0};
 }

@@ -35,6 +35,10 @@ struct tune_axis {
     double drive_noise_nm_per_rthz; /* white torque noise, one-sided amplitude density */
     double wind_rms_nm;             /* on the payload */
     double wind_corner_hz;          /* von Karman corner with aerodynamic low-pass at 8 x corner */
+    /* Angle of the other axis of the mount: each mode carries it along by so many times its own motion at
+     * the encoder, the rigid body does not. Logged with white noise of that std per sample. */
+    double other_ratio[TUNE_MODES_MAX];
+    double other_noise_rad;
     unsigned substeps; /* integration steps per loop period for friction and ripple, 1..1000,
                           default 5; more are taken where friction is too stiff for them. A
                           linear axis is exact whatever their number */
@@ -68,6 +72,7 @@ struct tune_axis_trace {
     double *torque_nm;    /* command after saturation */
     double *true_rad;     /* angle at the encoder without its noise and steps */
     double *sky_rad;      /* line of sight: the payload's angle */
+    double *other_rad;    /* angle of the other axis as its encoder tells it */
     double *friction_nm;  /* friction and ripple, mean over the period; opposes positive motion */
     size_t saturated;     /* recorded samples on the torque limit */
     bool diverged;        /* the loop ran away: samples past that point repeat the last */

@@ -109,6 +109,7 @@ static enum tune_status check_surroundings(const struct tune_axis *a, struct tun
         {"torque_limit_nm", a->torque_limit_nm, not_negative(a->torque_limit_nm), from_0},
         {"encoder_step_rad", a->encoder_step_rad, not_negative(a->encoder_step_rad), from_0},
         {"encoder_noise_rad", a->encoder_noise_rad, not_negative(a->encoder_noise_rad), from_0},
+        {"other_noise_rad", a->other_noise_rad, not_negative(a->other_noise_rad), from_0},
         {"encoder_lines_per_turn", a->encoder_lines_per_turn,
          not_negative(a->encoder_lines_per_turn), from_0},
         {"drive_noise_nm_per_rthz", a->drive_noise_nm_per_rthz,
@@ -135,6 +136,14 @@ static enum tune_status check_interpolation(const struct tune_axis *a, struct tu
     if (slope < 1.0) return TUNE_OK;
     return refuse(err, "interpolation_rad", slope / a->encoder_lines_per_turn,
                   "so small that the reading still rises with the angle");
+}
+
+static enum tune_status check_other(const struct tune_axis *a, struct tune_error *err)
+{
+    for (size_t k = 0; k < TUNE_MODES_MAX; k++)
+        if (!isfinite(a->other_ratio[k]))
+            return refuse(err, "other_ratio", a->other_ratio[k], finite);
+    return TUNE_OK;
 }
 
 static enum tune_status check_run(const struct tune_axis *axis, const struct tune_axis_run *run,
@@ -208,6 +217,7 @@ enum tune_status tune_axis_check(const struct tune_axis *axis, const struct tune
     if (!status) status = check_friction(&axis->friction, err);
     if (!status) status = check_surroundings(axis, err);
     if (!status) status = check_interpolation(axis, err);
+    if (!status) status = check_other(axis, err);
     if (!status) status = check_run(axis, run, err);
     if (!status) status = check_sudden(axis, err);
     if (!status && tune_axis_steps_needed(axis) > AXIS_STEPS_MAX)

@@ -23,6 +23,7 @@ struct motion {
     bool complex_residues;
     double gain[MOTION_BLOCKS], quadrature[MOTION_BLOCKS]; /* g and q_k/omega_k, s */
     double a[MOTION_BLOCKS]; /* of q, at the end of the last stretch */
+    double other[MOTION_BLOCKS]; /* likewise of the other axis' angle */
 };
 
 /* [q; v] after dt_s of constant torque t: q = qq q + qv v + qt t, v = vq q + vv v + vt t. */
@@ -45,6 +46,7 @@ void tune_motion_set_ramp(struct motion *motion, const struct tune_plant *plant,
 double tune_motion_angle(const struct motion *motion); /* at the encoder */
 double tune_motion_speed(const struct motion *motion);
 double tune_motion_payload(const struct motion *motion);
+double tune_motion_other(const struct motion *motion); /* 0 until motion->other is set */
 
 /* One realisation of the wind torque, torque_nm[n], of the spectrum tune_axis_wind_psd. */
 enum tune_status tune_wind_realise(double *torque_nm, size_t n, double rate_hz, double rms_nm,
@@ -81,14 +83,14 @@ struct simulator {
     double bristle_rad;
     struct tune_controller_state controller;
     double command_nm[AXIS_RING]; /* latest commands, by sample number modulo AXIS_RING */
-    struct tune_random encoder, drive;
+    struct tune_random encoder, drive, other;
     double drive_std_nm;
     double *wind_nm; /* [settle + n], NULL: calm */
 };
 
 /* What one sample leaves behind. */
 struct axis_sample {
-    double position, torque, angle, sky, friction;
+    double position, torque, angle, sky, other, friction;
     bool saturated;
 };
 

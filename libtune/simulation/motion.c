@@ -87,6 +87,7 @@ void tune_motion_start(struct motion *motion, const struct tune_plant *plant)
         motion->payload[k] = isnan(ratio) ? 1.0 : ratio;
         motion->gain[k] = mode ? mode->gain : 1.0;
         motion->quadrature[k] = mode ? mode->gain_quadrature / (2.0 * TUNE_PI * mode->f_hz) : 0.0;
+        motion->other[k] = 0.0;
     }
 }
 
@@ -152,5 +153,13 @@ double tune_motion_payload(const struct motion *motion)
     double sum = 0.0;
     for (size_t k = 0; k < motion->n; k++)
         sum += motion->payload[k] * block_angle(motion, k);
+    return sum;
+}
+
+double tune_motion_other(const struct motion *motion)
+{
+    double sum = 0.0;
+    for (size_t k = 0; k < motion->n; k++)
+        sum += motion->other[k] * block_angle(motion, k);
     return sum;
 }

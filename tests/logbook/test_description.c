@@ -27,6 +27,7 @@ static const char full[] = "[log quiet]\nkind = hold\npointing = west\nduration_
                            "wind_corner_hz = 0.3\ndrive_noise_nm_per_rthz = 0.05\n"
                            "encoder_noise_arcsec = 0.003\nripple_nm = 0.4\n"
                            "ripple_per_turn = 264\n"
+                           "[coupling]\nmode2_ratio = -0.2\nnoise_arcsec = 0.01\n"
                            "[pointing east]\nangle_deg = -60\ninertia_factor = 1.25\n"
                            "mode2_factor = 0.5\n"
                            "[pointing west]\n"
@@ -96,6 +97,10 @@ static void the_axis_comes_out_in_si(void **state)
     check_close(a->drive_noise_nm_per_rthz, 0.05, 0.0);
     check_close(a->ripple_nm, 0.4, 0.0);
     check_close(a->ripple_per_turn, 264.0, 0.0);
+    check_close(a->other_ratio[0], 0.0, 0.0);
+    check_close(a->other_ratio[1], -0.2, 0.0);
+    check_close_rel(a->other_noise_rad, 0.01 * arcsec, 1e-15);
+    assert_true(d.log[0].log_other);
     assert_true(d.seed == UINT64_MAX); /* all 64 bits survive */
     tune_description_free(&d);
     tune_description_free(&d);

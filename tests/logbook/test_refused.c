@@ -257,6 +257,8 @@ static const struct refused descriptions[] = {
      ABOUT("seed", "-1"), .sentence = "expected a whole number, 0 or more"},
     {"a seed of 65 bits", TEXT(AXIS "[disturbance]\nseed = 18446744073709551616\n" PLACE HOLD),
      AT(9, 8), ABOUT("seed", "18446744073709551616"), .sentence = "expected a whole number"},
+    {"a coupling of no mode", TEXT(AXIS PLACE HOLD "[coupling]\nmode1_ratio = 0.1\n"),
+     AT(14, 15), ABOUT("mode1_ratio", "0.1"), .sentence = "mode1_ratio: [plant] has 0 modes only"},
     {"a factor of no mode", TEXT(AXIS PLACE "mode1_factor = 1.1\n" HOLD), AT(9, 16),
      ABOUT("mode1_factor", "1.1"), .sentence = "mode1_factor: [plant] has 0 modes only"},
     {"a pointing nobody knows", TEXT(AXIS PLACE "[log q]\nkind = hold\npointing = east\n"

@@ -136,6 +136,7 @@ static void every_unit_is_brought_to_si(void **state)
         {TUNE_ROLE_LOAD_POSITION, "load_position_deg", "90", TUNE_PI / 2.0},
         {TUNE_ROLE_TARGET, "target_rad", "1.5", 1.5},
         {TUNE_ROLE_SKY, "sky_counts", "250", TUNE_PI / 2.0},
+        {TUNE_ROLE_OTHER_POSITION, "other_position_deg", "-90", -TUNE_PI / 2.0},
         {TUNE_ROLE_POSITION, "position_m", "0.75", 0.75},
         {TUNE_ROLE_PAYLOAD_ACCEL, "payload_accel_m_per_s2", "3", 3.0},
         /* standard acceleration of free fall, by definition (3rd CGPM 1901) */

@@ -63,7 +63,22 @@ static double mean_square(const double *x, const double *y, size_t n)
     return sum / (double)n;
 }
 
-/* complex: residues of the modes with a phase of up to 40 degrees */
+/* Response of a payload that only the modes carry along, by so many times their own motion. */
+static void carried(double complex *g, const struct tune_plant *plant, const double *ratio,
+                    const double *f, size_t n)
+{
+    struct tune_plant with = *plant, without = *plant;
+    double complex still[16];
+    for (size_t k = 0; k < plant->n_modes; k++) {
+        with.mode[k].payload_ratio = ratio[k];
+        without.mode[k].payload_ratio = 0.0;
+    }
+    tune_plant_eval(g, &with, TUNE_PATH_MOTOR_PAYLOAD, f, n);
+    tune_plant_eval(still, &without, TUNE_PATH_MOTOR_PAYLOAD, f, n);
+    for (size_t i = 0; i < n; i++)
+        g[i] -= still[i];
+}
+
 static void has_the_sampled_response(bool complex_residues)
 {
     /* whole and broken delays, below and above one period; the last is not representable */
@@ -80,15 +95,19 @@ static void has_the_sampled_response(bool complex_residues)
         axis.plant.mode[1].gain_quadrature = -0.05;
         axis.plant.mode[2].gain_quadrature = 0.02;
     }
+    axis.other_ratio[0] = 0.3;
+    axis.other_ratio[1] = -0.1;
+    axis.other_ratio[2] = 0.8;
     push[0] = 3.0;
     push[1] = -1.0;
     for (size_t k = 0; k < sizeof delay / sizeof *delay; k++) {
         struct tune_axis_trace trace;
-        double complex g[F], g_sky[F];
+        double complex g[F], g_sky[F], g_other[F];
         axis.plant.delay_s = delay[k];
         trace = simulated(&axis, &run);
         tune_plant_eval(g, &axis.plant, TUNE_PATH_MOTOR_ENCODER, f, F);
         tune_plant_eval(g_sky, &axis.plant, TUNE_PATH_MOTOR_PAYLOAD, f, F);
+        carried(g_other, &axis.plant, axis.other_ratio, f, F);
         for (size_t i = 0; i < F; i++) {
             const double complex u = transform(trace.torque_nm, N, f[i], 1000.0);
             const double complex y = transform(trace.position_rad, N, f[i], 1000.0);
@@ -96,6 +115,8 @@ static void has_the_sampled_response(bool complex_residues)
             /* rounding: of sums of 12000 terms against the small responses at 450 Hz */
             check_close(cabs(y / u / g[i] - 1.0), 0.0, 1e-9);
             check_close(cabs(sky / u / g_sky[i] - 1.0), 0.0, 5e-9);
+            check_close(cabs(transform(trace.other_rad, N, f[i], 1000.0) / u / g_other[i] - 1.0),
+                        0.0, 5e-9);
         }
         assert_memory_equal(trace.position_rad, trace.true_rad, N * sizeof(double));
         tune_axis_trace_free(&trace);
