@@ -22,7 +22,12 @@
 #include "record/record.h"
 #include "spectrum/lpm.h"
 
-enum tune_frf_estimator { TUNE_FRF_INDIRECT, TUNE_FRF_DIRECT, TUNE_FRF_PERIODIC };
+enum tune_frf_estimator {
+    TUNE_FRF_INDIRECT,
+    TUNE_FRF_DIRECT,
+    TUNE_FRF_PERIODIC,
+    TUNE_FRF_TABLE /* handed over as a table (plant/table.h) */
+};
 
 /* Plain data, by rising frequency. */
 struct tune_frf {

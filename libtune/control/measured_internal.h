@@ -1,0 +1,27 @@
+/* measured_internal.h - a measured loop, made smooth where its noise asks for it.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_MEASURED_INTERNAL_H
+#define TUNE_MEASURED_INTERNAL_H
+
+#include "control/measured.h"
+
+struct measured_curve {
+    size_t n;
+    double *x;         /* [n] ln f */
+    double complex *l; /* [n] */
+    double *std;       /* [n] of l */
+};
+
+/* Release with measured_curve_free(); on failure *out is empty. */
+enum tune_status measured_curve_init(struct measured_curve *out,
+                                     const struct tune_loop_table *table, struct tune_error *err);
+void measured_curve_free(struct measured_curve *curve);
+
+/* Between points, from the first to the last; what lies outside goes on with the cubic of the end. */
+double complex measured_curve_at(const struct measured_curve *curve, double f_hz);
+double measured_curve_std(const struct measured_curve *curve, double f_hz);
+
+/* d ln L / d ln f, over one step of the table about f, or so far that noise does not rule it. */
+double complex measured_curve_slope(const struct measured_curve *curve, double f_hz);
+
+#endif
