@@ -1,0 +1,286 @@
+/* matching.c - which mode is which.
+ *
+ * Along a track ln f, ln zeta and the gain are smooth functions of the condition (smooth.c). Pointings
+ * join one after the other, nearest first; at each, modes go to tracks so that the probability density
+ * of everything is largest: an assignment problem, in which a track may find no mode and a mode no
+ * track. Then every pointing is taken out and assigned anew, and tracks try to change places, until
+ * nothing changes.
+ * Gains count as arsinh(g/2g0): ratios where they are large, a sign that means little near 0.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "compare/compare_internal.h"
+#include "core/units.h"
+
+static const double gain_floor = 0.005; /* g0; below it no sign is trusted. Rule of the house */
+static const double odds_cost = 6.0;    /* -2 ln 0.05: that a mode is missed, or is a new one */
+
+/* What modes of telescope axes do between pointings, by order of size (rule of the house, no source):
+ * frequencies change by 5 %, damping and gain by factors; from sweep to sweep 0.2 %, 10 %, 5 %. */
+static const struct smooth_scale feature_scale[FEATURES] = {
+    {0.0, 1.5, 0.05, 0.002}, {-4.6, 1.5, 0.3, 0.1}, {0.0, 3.0, 0.3, 0.05}, {0.0, 5.0, 0.3, 0.1}};
+
+static bool arsinh(double *value, double *std, double x, double x_std, double floor)
+{
+    *value = asinh(0.5 * x / floor);
+    *std = x_std / sqrt(x * x + 4.0 * floor * floor);
+    return isfinite(x);
+}
+
+bool matching_feature(double *value, double *std, const struct tune_tracked_fit *plant, size_t mode,
+                      size_t feature)
+{
+    const struct tune_fit *fit = plant->fit;
+    const struct tune_estimate *f = &fit->mode_f_hz[mode], *zeta = &fit->mode_zeta[mode];
+    const struct tune_estimate *gain = &fit->mode_gain[mode];
+    bool known = true;
+    switch (feature) {
+    case 0:
+        *value = log(f->value);
+        *std = f->std / f->value;
+        break;
+    case 1:
+        *value = log(zeta->value);
+        *std = zeta->std / zeta->value;
+        break;
+    case 2:
+        known = arsinh(value, std, gain->value, gain->std, gain_floor);
+        break;
+    default: /* 20 %: nobody states how well a ratio is known */
+        known = arsinh(value, std, fit->plant.mode[mode].payload_ratio,
+                       0.2 * fabs(fit->plant.mode[mode].payload_ratio), 0.1);
+    }
+    if (!(*std >= 0.0 && isfinite(*std))) *std = 0.0;
+    return known;
+}
+
+struct smooth_series matching_series(struct matching *m, const size_t *mode, size_t feature,
+                                     double **room)
+{
+    double *value = m->room, *std = value + m->n;
+    *room = std + m->n;
+    for (size_t p = 0; p < m->n; p++)
+        m->known[p] = mode[p] < TUNE_MODES_MAX &&
+                      matching_feature(&value[p], &std[p], &m->plant[p], mode[p], feature);
+    return (struct smooth_series){m->n, value, std, m->known, m->correlation};
+}
+
+double matching_cost(struct matching *m, const size_t *mode)
+{
+    double sum = 0.0, *room;
+    for (size_t feature = 0; feature < FEATURES; feature++) {
+        const struct smooth_series series = matching_series(m, mode, feature, &room);
+        sum += smooth_cost(&series, &m->scale[feature], room);
+    }
+    return sum;
+}
+
+/* ---- one pointing ------------------------------------------------------------------------------*/
+
+/* What a track, the pointing left out, says of each feature there. */
+struct expected {
+    double mean[FEATURES], variance[FEATURES];
+};
+
+static void expect(struct expected *out, struct matching *m, const size_t *mode, size_t p)
+{
+    double *room;
+    for (size_t feature = 0; feature < FEATURES; feature++) {
+        const struct smooth_series series = matching_series(m, mode, feature, &room);
+        smooth_predict(&out->mean[feature], &out->variance[feature], &series, p,
+                       m->correlation + p * m->n, &m->scale[feature], room);
+    }
+}
+
+static void expect_anything(struct expected *out, const struct matching *m)
+{
+    for (size_t feature = 0; feature < FEATURES; feature++) {
+        const struct smooth_scale *scale = &m->scale[feature];
+        out->mean[feature] = scale->centre;
+        out->variance[feature] = scale->level * scale->level + scale->smooth * scale->smooth;
+    }
+}
+
+/* -2 ln density of a mode under what is expected. */
+static double surprise(const struct matching *m, const struct expected *expected, size_t p,
+                       size_t mode)
+{
+    double sum = 0.0, value, std;
+    for (size_t feature = 0; feature < FEATURES; feature++) {
+        const double scatter = m->scale[feature].scatter;
+        if (!matching_feature(&value, &std, &m->plant[p], mode, feature)) continue;
+        const double variance = expected->variance[feature] + std * std + scatter * scatter;
+        const double d = value - expected->mean[feature];
+        sum += d * d / variance + log(2.0 * TUNE_PI * variance);
+    }
+    return sum;
+}
+
+/* Rows: tracks, then one for each mode that may be new. Columns: modes, then one for each track that may
+ * find nothing. */
+static void fill_costs(double *cost, struct matching *m, size_t p, const size_t *mode, size_t n)
+{
+    const size_t tracks = m->tracks, size = tracks + n;
+    struct expected expected;
+    for (size_t t = 0; t < size; t++) {
+        if (t < tracks)
+            expect(&expected, m, m->mode + t * m->n, p);
+        else
+            expect_anything(&expected, m);
+        for (size_t k = 0; k < size; k++) {
+            double *c = &cost[t * size + k];
+            if (k < n)
+                *c = surprise(m, &expected, p, mode[k]) + (t < tracks ? 0.0 : odds_cost);
+            else
+                *c = t < tracks ? odds_cost : 0.0;
+        }
+    }
+}
+
+static size_t modes_in_band(size_t *mode, const struct tune_fit *fit)
+{
+    size_t n = 0;
+    for (size_t k = 0; k < fit->plant.n_modes; k++)
+        if (!fit->out_of_band[k]) mode[n++] = k;
+    return n;
+}
+
+/* Take tracks away that have no mode but at pointing p: those of p have to be new once more. */
+static void drop_lonely(struct matching *m, size_t p)
+{
+    size_t kept = 0;
+    for (size_t t = 0; t < m->tracks; t++) {
+        const size_t *row = m->mode + t * m->n;
+        bool empty = true;
+        for (size_t q = 0; q < m->n; q++)
+            empty = empty && (q == p || row[q] == TUNE_MODES_MAX);
+        if (!empty) memmove(m->mode + kept++ * m->n, row, m->n * sizeof *row);
+    }
+    m->tracks = kept;
+}
+
+static void apply(struct matching *m, size_t p, const size_t *column, const size_t *mode, size_t n,
+                  bool *changed)
+{
+    const size_t tracks = m->tracks;
+    for (size_t t = 0; t < tracks + n; t++) {
+        const size_t found = column[t] < n ? mode[column[t]] : TUNE_MODES_MAX;
+        size_t *row = m->mode + (t < tracks ? t : m->tracks) * m->n;
+        if (t < tracks) {
+            *changed = *changed || row[p] != found;
+            row[p] = found;
+        } else if (found < TUNE_MODES_MAX) {
+            for (size_t i = 0; i < m->n; i++)
+                row[i] = TUNE_MODES_MAX;
+            row[p] = found;
+            m->tracks++;
+        }
+    }
+}
+
+/* Assign the modes of pointing p; changed is set where a track finds another one than before. */
+static enum tune_status assign(struct matching *m, size_t p, bool *changed, struct tune_error *err)
+{
+    size_t mode[TUNE_MODES_MAX], size, *index;
+    const size_t n = modes_in_band(mode, m->plant[p].fit);
+    double *cost;
+    drop_lonely(m, p);
+    size = m->tracks + n;
+    cost = malloc((size * size + 3 * (size + 1)) * sizeof *cost);
+    index = malloc((4 * size + 3) * sizeof *index);
+    if (cost && index) {
+        fill_costs(cost, m, p, mode, n);
+        assignment_solve(index, cost, size, cost + size * size, index + size);
+        apply(m, p, index, mode, n, changed);
+    }
+    free(cost);
+    free(index);
+    return cost && index ? TUNE_OK : tune_error_memory(err, "telling modes apart");
+}
+
+/* ---- all of them -------------------------------------------------------------------------------*/
+
+/* The pointing with most modes, then always the one nearest to those that are in. */
+static size_t next_to_join(const struct matching *m, const bool *in)
+{
+    size_t best = m->n;
+    double most = -1.0;
+    for (size_t p = 0; p < m->n; p++) {
+        size_t unused[TUNE_MODES_MAX];
+        const double modes = (double)modes_in_band(unused, m->plant[p].fit);
+        double near = 0.0;
+        if (in[p]) continue;
+        for (size_t q = 0; q < m->n; q++)
+            if (in[q]) near = fmax(near, m->correlation[p * m->n + q]);
+        if (near + 1e-6 * modes > most) {
+            most = near + 1e-6 * modes;
+            best = p;
+        }
+    }
+    return best;
+}
+
+enum tune_status matching_open(struct matching *m, const struct tune_tracked_fit *plant, size_t n,
+                               struct tune_error *err)
+{
+    size_t in_band = 0, unused[TUNE_MODES_MAX];
+    memset(m, 0, sizeof *m);
+    m->plant = plant;
+    m->n = n;
+    memcpy(m->scale, feature_scale, sizeof m->scale);
+    for (size_t p = 0; p < n; p++) {
+        const size_t modes = modes_in_band(unused, plant[p].fit);
+        m->most += modes;
+        for (size_t k = 0; k < modes; k++, in_band++)
+            m->scale[0].centre += log(plant[p].fit->mode_f_hz[unused[k]].value);
+    }
+    m->scale[0].centre /= (double)(in_band ? in_band : 1);
+    /* an assignment may add as many tracks as there are modes before they are counted again */
+    m->most += TUNE_MODES_MAX;
+    m->correlation = malloc(n * n * sizeof *m->correlation);
+    m->mode = malloc(m->most * n * sizeof *m->mode);
+    m->ambiguous = calloc(m->most * n, sizeof *m->ambiguous);
+    m->room = malloc((smooth_room(n) + 2 * n) * sizeof *m->room);
+    m->known = malloc(n * sizeof *m->known);
+    if (!m->correlation || !m->mode || !m->ambiguous || !m->room || !m->known) {
+        matching_close(m);
+        return tune_error_memory(err, "telling modes apart");
+    }
+    for (size_t p = 0; p < n; p++)
+        for (size_t q = 0; q < n; q++)
+            m->correlation[p * n + q] =
+                p == q ? 1.0 : smooth_correlation(&plant[p].at, &plant[q].at);
+    return TUNE_OK;
+}
+
+enum tune_status matching_run(struct matching *m, struct tune_error *err)
+{
+    enum { PASSES = 10 };
+    bool in[TUNE_TRACK_POINTINGS_MAX] = {false}, changed = true;
+    enum tune_status status = TUNE_OK;
+    for (size_t k = 0; !status && k < m->n; k++) {
+        const size_t p = next_to_join(m, in);
+        in[p] = true;
+        status = assign(m, p, &changed, err);
+    }
+    for (size_t pass = 0; !status && changed && pass < PASSES; pass++) {
+        changed = false;
+        for (size_t p = 0; !status && p < m->n; p++)
+            status = assign(m, p, &changed, err);
+        if (swaps_improve(m)) changed = true;
+    }
+    if (!status) swaps_mark(m);
+    return status;
+}
+
+void matching_close(struct matching *m)
+{
+    free(m->correlation);
+    free(m->mode);
+    free(m->ambiguous);
+    free(m->room);
+    free(m->known);
+    memset(m, 0, sizeof *m);
+}
