@@ -42,6 +42,7 @@
 #include "design/design.h"
 #include "health/health.h"
 #include "excite/sweep.h"
+#include "compare/tracks.h"
 #include "logbook/logbook.h"
 #include "logbook/trouble.h"
 #include "logbook/description.h"

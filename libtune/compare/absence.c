@@ -88,8 +88,8 @@ static void tell(struct tune_tracks *tracks, struct tune_track *track, struct ma
     size_t mode[TUNE_TRACK_POINTINGS_MAX];
     double mean, variance, *room;
     for (size_t q = 0; q < m->n; q++)
-        mode[q] = track->point[q].finding == TUNE_TRACK_FOUND ? track->point[q].mode
-                                                              : TUNE_MODES_MAX;
+        mode[q] =
+            track->point[q].finding == TUNE_TRACK_FOUND ? track->point[q].mode : TUNE_MODES_MAX;
     const struct smooth_series series = matching_series(m, mode, 0, &room);
     smooth_predict(&mean, &variance, &series, m->n, m->correlation + p * m->n, &m->scale[0], room);
     point->f_hz.value = exp(mean);

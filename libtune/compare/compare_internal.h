@@ -57,15 +57,15 @@ enum { FEATURES = 4 }; /* ln f, ln zeta, arsinh of gain and of payload ratio */
 
 struct matching {
     const struct tune_tracked_fit *plant;
-    size_t n;            /* pointings */
-    size_t most;         /* modes in all: no more tracks than these */
+    size_t n;    /* pointings */
+    size_t most; /* modes in all: no more tracks than these */
     size_t tracks;
     double *correlation; /* [n x n] */
     size_t *mode;        /* [most x n] index in the fit, TUNE_MODES_MAX: none */
     bool *ambiguous;     /* [most x n] */
     struct smooth_scale scale[FEATURES];
-    double *room;        /* smooth_room(n) + 4 n */
-    bool *known;         /* [n] */
+    double *room; /* smooth_room(n) + 4 n */
+    bool *known;  /* [n] */
 };
 
 /* A mode as numbers; false: that one is not known. */
@@ -101,7 +101,8 @@ struct law_series {
     double value[TUNE_TRACK_POINTINGS_MAX], std[TUNE_TRACK_POINTINGS_MAX];
     bool known[TUNE_TRACK_POINTINGS_MAX]; /* found, and the angle is stated */
     const struct tune_tracked_fit *plant;
-    double size; /* std of a coefficient before anything is known: what is common for the quantity */
+    double
+        size; /* std of a coefficient before anything is known: what is common for the quantity */
 };
 
 /* The law with most evidence. */

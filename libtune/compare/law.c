@@ -1,8 +1,8 @@
 /* law.c - laws of a logarithm over conditions, weighed by evidence.
  *
  * y = c0 + sum_j c_j x_j(condition) + what the law leaves + error of the fit. The coefficients have
- * normal priors as wide as is common for the quantity, the std tau of what is left any order of size
- * from far below the errors up to 10 % (Jeffreys). For every set of terms and every tau the density of
+ * normal priors as wide as is common for the quantity; the std tau of what is left is 0 or, with equal
+ * odds, of any order of size from far below the errors up to 10 %. For every set of terms and every tau the density of
  * the data is a closed form (C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine
  * Learning, 2006, eq. 2.8, 2.9 and 2.30 in the form with A = X^T W X + P); these densities weigh the
  * predictions, and the set of terms that has most of the weight is handed on as the law.
@@ -30,9 +30,10 @@ static double mean_of(const struct law_series *series)
     return n > 0.0 ? sum / n : 0.0;
 }
 
-static bool solve(struct law_solution *out, const struct law_series *series, const struct law_terms *set,
-                  double tau, double mean)
+static bool solve(struct law_solution *out, const struct law_series *series,
+                  const struct law_terms *set, double tau, double mean)
 {
+    const double least = 1e-8; /* rounding of a logarithm is below */
     const size_t p = set->n;
     double b[TUNE_LAW_TERMS_MAX] = {0.0}, x[TUNE_LAW_TERMS_MAX], cost = 0.0;
     memset(out, 0, sizeof *out);
@@ -43,7 +44,7 @@ static bool solve(struct law_solution *out, const struct law_series *series, con
     }
     for (size_t i = 0; i < series->n; i++) {
         if (!series->known[i]) continue;
-        const double v = tau * tau + series->std[i] * series->std[i];
+        const double v = fmax(tau * tau + series->std[i] * series->std[i], least * least);
         const double y = series->value[i] - mean;
         cost += y * y / v + log(2.0 * TUNE_PI * v);
         for (size_t j = 0; j < p; j++) {
@@ -65,7 +66,7 @@ static bool solve(struct law_solution *out, const struct law_series *series, con
 
 /* Mean and variance of the law at a condition. */
 void law_eval(double *mean, double *variance, const struct law_solution *at,
-                 const struct law_terms *set, const struct tune_condition *condition)
+              const struct law_terms *set, const struct tune_condition *condition)
 {
     double x[TUNE_LAW_TERMS_MAX];
     *mean = *variance = 0.0;
@@ -113,8 +114,10 @@ void law_solve_all(struct law_ensemble *all, const struct law_series *series)
     for (size_t s = 0; s < LAW_SETS; s++) {
         if (!law_terms_choose(&all->set[s], series, s) || (s && all->set[s].n >= points)) continue;
         for (size_t k = 0; k < LAW_SCATTERS; k++) {
-            const double tau = exp(low + (high - low) * (double)k / (LAW_SCATTERS - 1));
+            const double tau =
+                k ? exp(low + (high - low) * (double)(k - 1) / (LAW_SCATTERS - 2)) : 0.0;
             if (!solve(&all->part[all->n], series, &all->set[s], tau, all->mean)) continue;
+            if (k == 0) all->part[all->n].weight += log(LAW_SCATTERS - 1.0);
             all->tau[all->n] = tau;
             all->set_of[all->n++] = s;
         }
@@ -171,10 +174,9 @@ static void describe(struct tune_law *out, struct law_ensemble *all)
         for (size_t k = 0; k < all->n; k++) {
             const struct law_solution *part = &all->part[k];
             if (all->set_of[k] != best) continue;
-            all->mixed[n++] =
-                (struct law_normal){part->coefficient[j] + (j ? 0.0 : all->mean),
-                                    sqrt(coefficient_variance(part, out->n_terms, j)),
-                                    part->weight / weight};
+            all->mixed[n++] = (struct law_normal){part->coefficient[j] + (j ? 0.0 : all->mean),
+                                                  sqrt(coefficient_variance(part, out->n_terms, j)),
+                                                  part->weight / weight};
         }
         out->coefficient[j].value = law_mean(all->mixed, n);
         out->coefficient[j].std = law_half_width(all->mixed, n);

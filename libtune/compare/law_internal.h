@@ -7,7 +7,7 @@
 
 enum {
     LAW_GROUPS = 6,    /* five trigonometric terms, and the states */
-    LAW_SCATTERS = 24, /* steps of tau */
+    LAW_SCATTERS = 24, /* tau = 0 and steps of tau */
     LAW_SETS = 1 << LAW_GROUPS,
     LAW_PARTS = LAW_SETS * LAW_SCATTERS
 };

@@ -108,8 +108,8 @@ enum tune_status law_leave_out(struct tune_left_out *out, const struct law_serie
     size_t points = 0;
     for (size_t i = 0; i < series->n; i++) {
         points += series->known[i] ? 1 : 0;
-        out[i] = (struct tune_left_out){
-            .predicted = (double)NAN, .std = (double)NAN, .z = (double)NAN};
+        out[i] =
+            (struct tune_left_out){.predicted = (double)NAN, .std = (double)NAN, .z = (double)NAN};
     }
     if (points < POINTS_LEAST) return TUNE_OK;
     all = malloc(sizeof *all);

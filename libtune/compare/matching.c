@@ -15,7 +15,9 @@
 #include "core/units.h"
 
 static const double gain_floor = 0.005; /* g0; below it no sign is trusted. Rule of the house */
-static const double odds_cost = 6.0;    /* -2 ln 0.05: that a mode is missed, or is a new one */
+static const double odds_cost = 6.0;    /* -2 ln 0.05: that a mode is missed, or is a new one, or
+                                           that something else moved it */
+static const double moved = 0.03;       /* of ln f: how far then. Rule of the house */
 
 /* What modes of telescope axes do between pointings, by order of size (rule of the house, no source):
  * frequencies change by 5 %, damping and gain by factors; from sweep to sweep 0.2 %, 10 %, 5 %. */
@@ -103,7 +105,13 @@ static void expect_anything(struct expected *out, const struct matching *m)
     }
 }
 
-/* -2 ln density of a mode under what is expected. */
+static double normal_cost(double d, double variance)
+{
+    return d * d / variance + log(2.0 * TUNE_PI * variance);
+}
+
+/* -2 ln density of a mode under what is expected. A frequency that is off while damping and gain agree is
+ * rather a mode that something moved than one lost and another one found. */
 static double surprise(const struct matching *m, const struct expected *expected, size_t p,
                        size_t mode)
 {
@@ -113,7 +121,9 @@ static double surprise(const struct matching *m, const struct expected *expected
         if (!matching_feature(&value, &std, &m->plant[p], mode, feature)) continue;
         const double variance = expected->variance[feature] + std * std + scatter * scatter;
         const double d = value - expected->mean[feature];
-        sum += d * d / variance + log(2.0 * TUNE_PI * variance);
+        double cost = normal_cost(d, variance);
+        if (feature == 0) cost = fmin(cost, odds_cost + normal_cost(d, variance + moved * moved));
+        sum += cost;
     }
     return sum;
 }

@@ -49,7 +49,7 @@ static void learn(struct search *search, struct surface *surface)
 {
     const struct smooth_series series = series_of(search, surface);
     double cost[SIZES][SIZES], least = (double)INFINITY, sum = 0.0, ln_smooth = 0.0,
-                                ln_scatter = 0.0;
+                               ln_scatter = 0.0;
     for (size_t i = 0; i < SIZES; i++)
         for (size_t k = 0; k < SIZES; k++) {
             surface->scale.smooth = step(1e-4, 0.1, i, SIZES);
@@ -137,8 +137,7 @@ static void look(struct tune_next_pointing *out, struct search *search,
                                            .track = t,
                                            .f_hz = exp(mean),
                                            .std = sqrt(variance),
-                                           .std_then =
-                                               sqrt(variance * noise / (variance + noise))};
+                                           .std_then = sqrt(variance * noise / (variance + noise))};
     }
     search->worst[search->n_places++] = worst;
 }

@@ -48,8 +48,8 @@ static size_t gather(double *matrix, double *rest, const struct smooth_series *s
         const double *correlation = series->correlation + at[i] * series->n;
         const double std = series->std[at[i]];
         for (size_t k = 0; k < m; k++)
-            matrix[i * m + k] = scale->level * scale->level +
-                                scale->smooth * scale->smooth * correlation[at[k]];
+            matrix[i * m + k] =
+                scale->level * scale->level + scale->smooth * scale->smooth * correlation[at[k]];
         matrix[i * m + i] += std * std + scale->scatter * scale->scatter;
         rest[i] = series->value[at[i]] - scale->centre;
     }

@@ -47,7 +47,7 @@ static void copy_point(struct tune_track_point *out, const struct tune_fit *fit,
                        bool ambiguous)
 {
     const double none = (double)NAN;
-    *out = (struct tune_track_point){TUNE_TRACK_ABSENT, mode,         ambiguous,   {none, none},
+    *out = (struct tune_track_point){TUNE_TRACK_ABSENT, mode,         ambiguous, {none, none},
                                      {none, none},      {none, none}, none};
     if (mode >= TUNE_MODES_MAX) return;
     out->finding = TUNE_TRACK_FOUND;
@@ -151,8 +151,9 @@ enum tune_status tune_tracks_fit(struct tune_tracks *out, const struct tune_trac
                                  size_t n, const struct tune_tracks_opts *opts,
                                  struct tune_error *err)
 {
-    enum tune_status status = check(plant, n, err);
+    enum tune_status status;
     memset(out, 0, sizeof *out);
+    status = check(plant, n, err);
     if (status) return status;
     out->n_pointings = n;
     status = match(out, plant, n, err);

@@ -30,8 +30,9 @@ enum tune_other_axis {
 
 /* How the axis stood during the sweeps. */
 struct tune_condition {
-    double angle_rad;      /* of this axis; NAN: not stated */
-    double other_axis_rad; /* NAN: not stated; then taken to be the same wherever it is not stated */
+    double angle_rad; /* of this axis; NAN: not stated */
+    double
+        other_axis_rad; /* NAN: not stated; then taken to be the same wherever it is not stated */
     enum tune_other_axis other_axis;
 };
 
@@ -43,15 +44,16 @@ struct tune_tracked_fit {
 
 enum tune_track_finding {
     TUNE_TRACK_FOUND,
-    TUNE_TRACK_ABSENT,   /* no mode there: gain_bound */
-    TUNE_TRACK_HIDDEN,   /* another mode stands within a line width: the two may be one in the fit */
+    TUNE_TRACK_ABSENT, /* no mode there: gain_bound */
+    TUNE_TRACK_HIDDEN, /* another mode stands within a line width: the two may be one in the fit */
     TUNE_TRACK_UNEXCITED /* outside the band of that pointing */
 };
 
 struct tune_track_point {
     enum tune_track_finding finding;
     size_t mode; /* index in the fit; hidden: of the mode that may hide it; else TUNE_MODES_MAX */
-    bool ambiguous; /* found, but the odds against changing places with another track are < 20 : 1 */
+    bool
+        ambiguous; /* found, but the odds against changing places with another track are < 20 : 1 */
     struct tune_estimate f_hz, zeta, gain; /* as fitted; not found: f_hz as predicted, others NAN */
     double gain_bound; /* absent: |gain| that would have been found in 95 % of sweeps like these,
                           NAN where no other mode is shared to tell; else NAN */
@@ -89,12 +91,12 @@ struct tune_left_out {
     bool checked;     /* else nothing below counts: not found there, or fewer than 4 points */
     bool inside;      /* between the others, so that predicting it interpolates */
     double predicted; /* Hz or kg m^2, from the other pointings, by all laws, weighed by evidence */
-    double std;       /* half of the interval that holds 68.3 % of predictions; of the measured value */
-    double z;         /* measured against it as a normal deviate, exact in probability */
+    double std; /* half of the interval that holds 68.3 % of predictions; of the measured value */
+    double z;   /* measured against it as a normal deviate, exact in probability */
 };
 
 struct tune_track {
-    double f_hz;                    /* geometric mean of those found */
+    double f_hz; /* geometric mean of those found */
     size_t n_found;
     struct tune_track_point *point; /* [n_pointings] */
     struct tune_law law;
@@ -123,10 +125,10 @@ struct tune_next_pointing {
 /* Release with tune_tracks_free(). */
 struct tune_tracks {
     size_t n_pointings, n;
-    struct tune_track *track;                   /* [n] rising frequency */
-    struct tune_law inertia_law;                /* of ln inertia */
-    struct tune_left_out *inertia_left_out;     /* [n_pointings] */
-    enum tune_interpolation interpolation;      /* of the mode frequencies */
+    struct tune_track *track;               /* [n] rising frequency */
+    struct tune_law inertia_law;            /* of ln inertia */
+    struct tune_left_out *inertia_left_out; /* [n_pointings] */
+    enum tune_interpolation interpolation;  /* of the mode frequencies */
     /* where it was checked: track and pointing of the largest |z|, and of the largest relative error
        between pointings (track = n: none lies between) */
     size_t worst_z[2], worst_error[2];
