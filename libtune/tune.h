@@ -26,6 +26,7 @@
 #include "plant/model.h"
 #include "plant/frf.h"
 #include "plant/fit.h"
+#include "plant/assisted.h"
 #include "plant/table.h"
 #include "mechanics/friction.h"
 #include "mechanics/first_motion.h"

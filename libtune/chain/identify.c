@@ -69,6 +69,7 @@ static void free_work(struct identification_work *work)
         free(work->pointing[i].log);
         free(work->pointing[i].rows);
         free(work->pointing[i].frf.text);
+        free(work->pointing[i].assisted.text);
         free(work->pointing[i].model.text);
     }
     free(work->pointing);
@@ -125,12 +126,14 @@ static enum tune_status note_mappings(struct tune_notes *notes,
 static enum tune_status write_all(struct tune_identification *out, const struct chain *chain,
                                   struct identification_work *work, struct tune_error *err)
 {
-    struct chain_file *file = calloc(2 * work->n, sizeof *file);
+    struct chain_file *file = calloc(3 * work->n, sizeof *file);
+    size_t files = 0;
     enum tune_status status;
     if (!file) return tune_error_memory(err, "writing the responses");
     for (size_t i = 0; i < work->n; i++) {
-        file[2 * i] = work->pointing[i].frf;
-        file[2 * i + 1] = work->pointing[i].model;
+        file[files++] = work->pointing[i].frf;
+        file[files++] = work->pointing[i].model;
+        if (work->pointing[i].assisted.text) file[files++] = work->pointing[i].assisted;
         tune_notes_join(&out->notes, &work->pointing[i].notes);
         tune_notes_join(&out->accepted, &work->pointing[i].accepted);
         for (size_t k = 0; k < work->pointing[i].n_logs; k++)
@@ -141,7 +144,7 @@ static enum tune_status write_all(struct tune_identification *out, const struct 
     chain_note_signs(&out->notes, &chain->logbook);
     note_left_out(out, chain);
     status = note_mappings(&out->notes, work, chain->logbook.n_logs, err);
-    if (!status) status = chain_write(out, chain, &chain_identify_kind, file, 2 * work->n, err);
+    if (!status) status = chain_write(out, chain, &chain_identify_kind, file, files, err);
     free(file);
     return status;
 }

@@ -40,7 +40,7 @@ struct pointing_work {
     struct pointing_record *record; /* [n_records] while the pointing is worked on */
     double unquiet_s; /* shortest sweep that begins or ends without quiet; 0: none does */
     struct tune_notes notes, accepted;
-    struct chain_file frf, model;
+    struct chain_file frf, model, assisted; /* the last may have no name: there is none */
 };
 
 struct identification_work {
@@ -70,6 +70,10 @@ enum tune_status chain_run_read(struct tune_record *rec, struct chain_runs *runs
 enum tune_status chain_identify_records(struct pointing_work *pointing, const struct chain *chain,
                                         struct progress_item *watch, struct tune_error *err);
 void chain_records_free(struct pointing_work *pointing);
+
+/* assisted-<pointing>.csv, from the records and the fit of out. */
+enum tune_status chain_identify_assisted(struct tune_pointing_plant *out,
+                                         struct pointing_work *pointing, struct tune_error *err);
 
 /* One pointing, as an item of work: read, judge, estimate, fit, tables. user: identification_work. */
 enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_error *err);

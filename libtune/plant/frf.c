@@ -23,6 +23,7 @@ const char *tune_frf_estimator_name(enum tune_frf_estimator estimator)
         [TUNE_FRF_DIRECT] = "direct local polynomial",
         [TUNE_FRF_PERIODIC] = "mean over periods",
         [TUNE_FRF_TABLE] = "table of responses",
+        [TUNE_FRF_ASSISTED] = "model-assisted local polynomial",
     };
     if ((unsigned)estimator >= sizeof name / sizeof *name) return "unknown estimator";
     return name[estimator];

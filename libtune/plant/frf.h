@@ -26,7 +26,8 @@ enum tune_frf_estimator {
     TUNE_FRF_INDIRECT,
     TUNE_FRF_DIRECT,
     TUNE_FRF_PERIODIC,
-    TUNE_FRF_TABLE /* handed over as a table (plant/table.h) */
+    TUNE_FRF_TABLE,   /* handed over as a table (plant/table.h) */
+    TUNE_FRF_ASSISTED /* with the fitted plant (plant/assisted.h) */
 };
 
 /* Plain data, by rising frequency. */
@@ -58,6 +59,8 @@ struct tune_lines {
     double *f_hz;           /* [n] */
     double df_hz;           /* spacing of the lines of one record; of a periodic one, the usual
                                  spacing of its excited lines */
+    bool periodic;          /* the excited lines of a periodic record */
+    double tapered;         /* part of the noise's energy that tapers took out of the lines, 0..1 */
     double complex *u, *y;  /* [n] torque and position; Y = G U + V */
     double *var_y, *var_u;  /* [n] E|V|^2 of each */
     double complex *cov_yu; /* [n] E[Vy conj(Vu)] */
@@ -89,8 +92,8 @@ TUNE_API enum tune_status tune_frf_estimate(struct tune_frf *out, struct tune_li
 /* Put the bins of b among those of a (several records of one pointing). Bins at the same frequency, as
  * records of the same length have them, become one: the mean weighted with the inverse variances (of
  * the coherence, too), its std and dof. Lines stay what they are, one after the other.
- * b is left as it is. TUNE_ENOMEM leaves a as it was. An empty a takes over b's estimator and spacing,
- * else a's stay; the band becomes that of both. */
+ * b is left as it is. TUNE_ENOMEM leaves a as it was. An empty a takes over what b says of a whole
+ * record (estimator, spacing ..), else a's stays; the band becomes that of both. */
 TUNE_API enum tune_status tune_frf_append(struct tune_frf *a, const struct tune_frf *b,
                                           struct tune_error *err);
 TUNE_API enum tune_status tune_lines_append(struct tune_lines *a, const struct tune_lines *b,

@@ -105,6 +105,7 @@ static void fill(struct tune_frf *out, struct tune_lines *lines,
                  const struct tune_period_spectra *p, struct tune_whole *w, double df_hz)
 {
     if (lines) lines->df_hz = tune_periods_spacing(p, lines->f_hz) * df_hz;
+    if (lines) lines->periodic = true;
     out->n = 0;
     for (size_t i = 0; i < p->lines; i++) {
         const size_t centre = p->line[i] * w->periods;

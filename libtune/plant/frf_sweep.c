@@ -169,7 +169,8 @@ static enum tune_status find_low_edges(size_t *first, size_t *first_line,
 
 /* The estimates from bin index `first` on; those with a poorly known torque response left out. */
 static enum tune_status fill_frf(struct tune_frf *out, const struct tune_sweep_spectra *s,
-                                 const struct tune_lpm *lpm, size_t first, struct tune_error *err)
+                                 const struct tune_lpm *lpm, const double *dof, size_t first,
+                                 struct tune_error *err)
 {
     /* The noise of the tapered ends is missing from the lines, but it is smooth over a window, unlike the
      * response to a sweep far from the ends: the response's error is that of the whole noise. */
@@ -192,7 +193,7 @@ static enum tune_status fill_frf(struct tune_frf *out, const struct tune_sweep_s
         out->coh[k] = lpm->power[i * m + TUNE_SWEEP_Y] > 0.0
                           ? fmax(0.0, 1.0 - noise.yy / lpm->power[i * m + TUNE_SWEEP_Y])
                           : 0.0;
-        out->dof[k] = (double)lpm->dof;
+        out->dof[k] = dof[i];
     }
     return TUNE_OK;
 }
@@ -214,6 +215,7 @@ enum tune_status tune_frf_sweep(struct tune_frf *out, struct tune_lines *lines,
 {
     struct tune_sweep_spectra s = {0};
     struct tune_lpm lpm = {0};
+    double *dof = NULL;
     size_t band[2], first = 0, first_line = 0;
     enum tune_status status;
 
@@ -221,10 +223,13 @@ enum tune_status tune_frf_sweep(struct tune_frf *out, struct tune_lines *lines,
     status = transform(&s, excerpt, err);
     if (!status) status = choose_band(band, &s, opts, err);
     if (!status) status = tune_sweep_regress(&lpm, &s, band, opts->stride, &opts->lpm, err);
+    if (!status && !(dof = malloc(lpm.m * sizeof *dof)))
+        status = tune_error_memory(err, "estimating a frequency response");
+    if (!status) status = tune_sweep_sharpen(&lpm, dof, &s, band, opts, err);
     if (!status && !(opts->band_hz[1] > 0.0))
         status = find_low_edges(&first, &first_line, &lpm, err);
     if (!status && first_line >= lpm.m) status = no_band(err, &s, band[0], band[1]);
-    if (!status) status = fill_frf(out, &s, &lpm, first, err);
+    if (!status) status = fill_frf(out, &s, &lpm, dof, first, err);
     if (!status && !out->n) status = no_band(err, &s, band[0], band[1]);
     if (!status && lines) status = tune_sweep_lines(lines, &s, &lpm, first_line, opts, err);
     if (!status) {
@@ -233,6 +238,7 @@ enum tune_status tune_frf_sweep(struct tune_frf *out, struct tune_lines *lines,
         out->band_hz[1] = (double)lpm.bin[lpm.m - 1] * s.df_hz;
         out->closed_loop = is_closed_loop(&lpm);
     }
+    free(dof);
     tune_lpm_free(&lpm);
     spectra_free(&s);
     return status;

@@ -23,6 +23,12 @@ enum tune_status tune_sweep_regress(struct tune_lpm *lpm, const struct tune_swee
 
 struct tune_noise tune_sweep_noise(const struct tune_lpm *lpm, size_t i);
 
+/* Estimates of order too low for the response round them replaced by those of a higher one; dof[lpm->m]
+ * is filled. */
+enum tune_status tune_sweep_sharpen(struct tune_lpm *lpm, double *dof,
+                                    const struct tune_sweep_spectra *s, const size_t band[2],
+                                    const struct tune_frf_opts *opts, struct tune_error *err);
+
 /* Every line from estimate `first` to the last. */
 enum tune_status tune_sweep_lines(struct tune_lines *lines, const struct tune_sweep_spectra *s,
                                   const struct tune_lpm *lpm, size_t first,

@@ -86,6 +86,7 @@ enum tune_status tune_sweep_lines(struct tune_lines *lines, const struct tune_sw
     enum tune_status status = tune_lines_allocate(lines, band[1] - band[0] + 1, err);
     if (status) return status;
     lines->df_hz = s->df_hz;
+    lines->tapered = s->at_rest ? 1.0 - s->taper_energy : 0.0;
     for (size_t k = 0; k < lines->n; k++) {
         lines->f_hz[k] = (double)(band[0] + k) * s->df_hz;
         lines->y[k] = s->x[TUNE_SIGNAL_POSITION][band[0] + k];

@@ -28,6 +28,16 @@ static void frf_fields(struct json_io *io, struct tune_pointing_plant *p)
     p->estimator = (enum tune_frf_estimator)estimator;
 }
 
+/* Left out where there is none. */
+static void assisted_fields(struct json_io *io, struct tune_pointing_plant *p)
+{
+    if (io->writing ? !p->assisted_file.name[0] : !json_io_has(io, "frf_assisted")) return;
+    json_io_enter(io, "frf_assisted");
+    json_io_file(io, "file", &p->assisted_file);
+    json_io_numbers(io, "band_hz", p->assisted_band_hz, 2);
+    json_io_leave(io);
+}
+
 /* number: its place among the modes of theta, from 1; in band and out of band stand in two lists. */
 static void mode_fields(struct json_io *io, struct tune_fit *fit, size_t *number)
 {
@@ -168,6 +178,7 @@ static void fields(struct json_io *io, void *result)
         json_io_number(io, "angle_deg", &p->angle_deg);
         json_io_count(io, "logs", &p->n_logs);
         frf_fields(io, p);
+        assisted_fields(io, p);
         json_io_file(io, "model_file", &p->model_file);
         plant_fields(io, &p->fit);
         json_io_leave(io);

@@ -28,6 +28,9 @@ struct tune_pointing_plant {
     size_t n_logs;    /* sweeps it was estimated from */
     /* the frequency response */
     struct tune_result_file frf_file, model_file; /* frf-<name>.csv, model-<name>.csv */
+    struct tune_result_file
+        assisted_file; /* assisted-<name>.csv: the response with the fit's help */
+    double assisted_band_hz[2];
     size_t bins;
     double band_hz[2];
     enum tune_frf_estimator estimator;

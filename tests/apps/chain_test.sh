@@ -32,6 +32,7 @@ check 'signs and scales assumed are told' out_has 'positive torque raises the po
 check 'modes stand within 5 sigma of the truth' json 'all(abs(m["frequency_hz"]["value"] - f) < 5 * m["frequency_hz"]["std"] for p, fs in zip(d["pointings"], [[22, 61], [22.44, 61]]) for m, f in zip(p["plant"]["modes"], fs))' "$results/identify.json"
 check 'covariance is whole and symmetric' json 'all(len(p["plant"]["covariance"]) == len(p["plant"]["parameter_order"]) and all(abs(r[j] - p["plant"]["covariance"][j][i]) <= 1e-12 * abs(r[j]) + 1e-300 for i, r in enumerate(p["plant"]["covariance"]) for j in range(len(r))) for p in d["pointings"])' "$results/identify.json"
 check 'the response lies beside it' sh -c "head -n 1 '$results/frf-south.csv' | grep -qx frequency_hz,real_rad_per_nm,imag_rad_per_nm,std_rad_per_nm,dof,coherence"
+check 'and the one estimated with the model' sh -c "head -n 1 '$results/assisted-south.csv' | grep -qx frequency_hz,real_rad_per_nm,imag_rad_per_nm,std_rad_per_nm,dof,coherence && grep -q assisted-south.csv '$results/identify.json'"
 check 'a second time it is taken again, and said so' run 0 identify "$book"
 check 'in words' err_has 'identify.json is fresh and taken again'
 check 'quiet is quiet' run 0 identify --quiet "$book"

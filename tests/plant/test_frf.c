@@ -553,7 +553,7 @@ static void no_memory_leaves_nothing_behind(void **state)
 static void estimators_have_names(void **state)
 {
     (void)state;
-    for (int e = TUNE_FRF_INDIRECT; e <= TUNE_FRF_PERIODIC; e++)
+    for (int e = TUNE_FRF_INDIRECT; e <= TUNE_FRF_ASSISTED; e++)
         assert_string_not_equal(tune_frf_estimator_name((enum tune_frf_estimator)e),
                                 "unknown estimator");
     assert_string_equal(tune_frf_estimator_name(TUNE_FRF_INDIRECT), "indirect local polynomial");

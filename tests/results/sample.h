@@ -74,6 +74,13 @@ static inline void sample_identification(struct tune_identification *r)
         p->n_logs = i + 1;
         (void)snprintf(p->frf_file.name, sizeof p->frf_file.name, "frf-%s.csv", p->name);
         memset(p->frf_file.sha256, 'a', 64);
+        if (i == 0) {
+            (void)snprintf(p->assisted_file.name, sizeof p->assisted_file.name, "assisted-%s.csv",
+                           p->name);
+            memset(p->assisted_file.sha256, 'c', 64);
+            p->assisted_band_hz[0] = 1.4;
+            p->assisted_band_hz[1] = 204.0;
+        }
         p->bins = 1234;
         p->band_hz[0] = 1.3;
         p->band_hz[1] = 1.0 / 3.0 + 205.0;

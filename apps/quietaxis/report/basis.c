@@ -234,6 +234,8 @@ static void result_rows(struct buffer *html, const struct report *report)
         if (*file->name) input_row(html, file->name, 0, file->sha256);
         file = &found->pointing[i].model_file;
         if (*file->name) input_row(html, file->name, 0, file->sha256);
+        file = &found->pointing[i].assisted_file;
+        if (*file->name) input_row(html, file->name, 0, file->sha256);
     }
     if (report->forecast && *report->forecast->spectrum.name)
         input_row(html, report->forecast->spectrum.name, 0, report->forecast->spectrum.sha256);
