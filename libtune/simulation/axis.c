@@ -194,6 +194,7 @@ struct axis_sample tune_simulator_look(struct simulator *sim)
 {
     struct axis_sample sample = {.angle = tune_motion_angle(&sim->motion),
                                  .sky = tune_motion_payload(&sim->motion),
+                                 .acceleration = tune_motion_payload_acceleration(&sim->motion),
                                  .other = tune_motion_other(&sim->motion)};
     if (sim->axis->other_noise_rad > 0.0)
         sample.other += sim->axis->other_noise_rad * tune_random_normal(&sim->other);
@@ -233,6 +234,7 @@ static void record(struct tune_axis_trace *out, size_t i, const struct axis_samp
     out->torque_nm[i] = sample->torque;
     out->true_rad[i] = sample->angle;
     out->sky_rad[i] = sample->sky;
+    out->payload_rad_per_s2[i] = sample->acceleration;
     out->other_rad[i] = sample->other;
     out->friction_nm[i] = sample->friction;
     out->saturated += sample->saturated;
@@ -240,8 +242,8 @@ static void record(struct tune_axis_trace *out, size_t i, const struct axis_samp
 
 static enum tune_status allocate(struct tune_axis_trace *out, size_t n, struct tune_error *err)
 {
-    double **array[] = {&out->position_rad, &out->torque_nm, &out->true_rad,
-                        &out->sky_rad,      &out->other_rad, &out->friction_nm};
+    double **array[] = {&out->position_rad,       &out->torque_nm, &out->true_rad,   &out->sky_rad,
+                        &out->payload_rad_per_s2, &out->other_rad, &out->friction_nm};
     out->n = n;
     for (size_t i = 0; i < sizeof array / sizeof *array; i++)
         if (!(*array[i] = malloc(n * sizeof **array[i])))
@@ -291,6 +293,7 @@ void tune_axis_trace_free(struct tune_axis_trace *trace)
     free(trace->torque_nm);
     free(trace->true_rad);
     free(trace->sky_rad);
+    free(trace->payload_rad_per_s2);
     free(trace->other_rad);
     free(trace->friction_nm);
     *trace = (struct tune_axis_trace){0};

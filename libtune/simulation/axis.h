@@ -72,10 +72,13 @@ struct tune_axis_trace {
     double *torque_nm;    /* command after saturation */
     double *true_rad;     /* angle at the encoder without its noise and steps */
     double *sky_rad;      /* line of sight: the payload's angle */
-    double *other_rad;    /* angle of the other axis as its encoder tells it */
-    double *friction_nm;  /* friction and ripple, mean over the period; opposes positive motion */
-    size_t saturated;     /* recorded samples on the torque limit */
-    bool diverged;        /* the loop ran away: samples past that point repeat the last */
+    double
+        *payload_rad_per_s2; /* angular acceleration of the payload, before a step of the torque at
+                                   the very instant */
+    double *other_rad;       /* angle of the other axis as its encoder tells it */
+    double *friction_nm; /* friction and ripple, mean over the period; opposes positive motion */
+    size_t saturated;    /* recorded samples on the torque limit */
+    bool diverged;       /* the loop ran away: samples past that point repeat the last */
 };
 
 /*   TUNE_EINVAL  a parameter out of range, a controller of another loop rate

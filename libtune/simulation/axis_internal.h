@@ -22,8 +22,8 @@ struct motion {
         [MOTION_BLOCKS]; /* r_k: contribution to the payload's angle per one at the encoder */
     bool complex_residues;
     double gain[MOTION_BLOCKS], quadrature[MOTION_BLOCKS]; /* g and q_k/omega_k, s */
-    double a[MOTION_BLOCKS]; /* of q, at the end of the last stretch */
-    double other[MOTION_BLOCKS]; /* likewise of the other axis' angle */
+    double a[MOTION_BLOCKS], jerk[MOTION_BLOCKS]; /* of q, at the end of the last stretch */
+    double other[MOTION_BLOCKS];                  /* likewise of the other axis' angle */
 };
 
 /* [q; v] after dt_s of constant torque t: q = qq q + qv v + qt t, v = vq q + vv v + vt t. */
@@ -46,6 +46,7 @@ void tune_motion_set_ramp(struct motion *motion, const struct tune_plant *plant,
 double tune_motion_angle(const struct motion *motion); /* at the encoder */
 double tune_motion_speed(const struct motion *motion);
 double tune_motion_payload(const struct motion *motion);
+double tune_motion_payload_acceleration(const struct motion *motion); /* of its angle, likewise */
 double tune_motion_other(const struct motion *motion); /* 0 until motion->other is set */
 
 /* One realisation of the wind torque, torque_nm[n], of the spectrum tune_axis_wind_psd. */
@@ -90,7 +91,7 @@ struct simulator {
 
 /* What one sample leaves behind. */
 struct axis_sample {
-    double position, torque, angle, sky, other, friction;
+    double position, torque, angle, sky, acceleration, other, friction;
     bool saturated;
 };
 

@@ -83,7 +83,7 @@ void tune_motion_start(struct motion *motion, const struct tune_plant *plant)
     for (size_t k = 0; k < motion->n; k++) {
         const struct tune_mode *mode = k > 0 ? &plant->mode[k - 1] : NULL;
         const double ratio = mode ? mode->payload_ratio : 1.0;
-        motion->q[k] = motion->v[k] = motion->a[k] = 0.0;
+        motion->q[k] = motion->v[k] = motion->a[k] = motion->jerk[k] = 0.0;
         motion->payload[k] = isnan(ratio) ? 1.0 : ratio;
         motion->gain[k] = mode ? mode->gain : 1.0;
         motion->quadrature[k] = mode ? mode->gain_quadrature / (2.0 * TUNE_PI * mode->f_hz) : 0.0;
@@ -102,6 +102,12 @@ static double block_speed(const struct motion *motion, size_t k)
 {
     if (!motion->complex_residues) return motion->v[k];
     return motion->gain[k] * motion->v[k] + motion->quadrature[k] * motion->a[k];
+}
+
+static double block_acceleration(const struct motion *motion, size_t k)
+{
+    if (!motion->complex_residues) return motion->a[k];
+    return motion->gain[k] * motion->a[k] + motion->quadrature[k] * motion->jerk[k];
 }
 
 void tune_motion_set_ramp(struct motion *motion, const struct tune_plant *plant, double angle_rad,
@@ -126,9 +132,8 @@ void tune_motion_advance(struct motion *motion, const struct motion_step *step, 
         const double q = motion->q[k], v = motion->v[k];
         motion->q[k] = step->qq[k] * q + step->qv[k] * v + step->qt[k] * t;
         motion->v[k] = step->vq[k] * q + step->vv[k] * v + step->vt[k] * t;
-        if (motion->complex_residues)
-            motion->a[k] =
-                step->aq[k] * motion->q[k] + step->av[k] * motion->v[k] + step->at[k] * t;
+        motion->a[k] = step->aq[k] * motion->q[k] + step->av[k] * motion->v[k] + step->at[k] * t;
+        motion->jerk[k] = step->aq[k] * motion->v[k] + step->av[k] * motion->a[k];
     }
 }
 
@@ -161,5 +166,13 @@ double tune_motion_other(const struct motion *motion)
     double sum = 0.0;
     for (size_t k = 0; k < motion->n; k++)
         sum += motion->other[k] * block_angle(motion, k);
+    return sum;
+}
+
+double tune_motion_payload_acceleration(const struct motion *motion)
+{
+    double sum = 0.0;
+    for (size_t k = 0; k < motion->n; k++)
+        sum += motion->payload[k] * block_acceleration(motion, k);
     return sum;
 }

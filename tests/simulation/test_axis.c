@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "core/units.h"
+#include "plant/sensor_internal.h"
 #include "simulation/axis.h"
 
 /* A quick axis: everything dies away within seconds. */
@@ -79,6 +80,27 @@ static void carried(double complex *g, const struct tune_plant *plant, const dou
         g[i] -= still[i];
 }
 
+/* Angular acceleration of the payload. */
+static void accelerated(double complex *h, const struct tune_plant *plant, const double *f,
+                        size_t n)
+{
+    double phi[SENSOR_PARAMS_MAX];
+    struct sensor_model model = {.n_theta = tune_plant_param_count(plant),
+                                 .n_modes = plant->n_modes,
+                                 .loop_rate_hz = plant->loop_rate_hz,
+                                 .row_s = 1.0 / plant->loop_rate_hz,
+                                 .acceleration = true};
+    model.p = model.n_theta + model.n_modes + 3;
+    tune_plant_to_params(phi, plant);
+    for (size_t k = 0; k < plant->n_modes; k++) {
+        const double r = plant->mode[k].payload_ratio;
+        phi[sensor_at_ratio(&model, k)] = isnan(r) ? 1.0 : r;
+    }
+    phi[sensor_at_late(&model)] = phi[sensor_at_tilt(&model)] = 0.0;
+    phi[sensor_at_scale(&model)] = 1.0;
+    tune_sensor_eval(h, NULL, &model, phi, f, n);
+}
+
 static void has_the_sampled_response(bool complex_residues)
 {
     /* whole and broken delays, below and above one period; the last is not representable */
@@ -102,12 +124,13 @@ static void has_the_sampled_response(bool complex_residues)
     push[1] = -1.0;
     for (size_t k = 0; k < sizeof delay / sizeof *delay; k++) {
         struct tune_axis_trace trace;
-        double complex g[F], g_sky[F], g_other[F];
+        double complex g[F], g_sky[F], g_other[F], g_felt[F];
         axis.plant.delay_s = delay[k];
         trace = simulated(&axis, &run);
         tune_plant_eval(g, &axis.plant, TUNE_PATH_MOTOR_ENCODER, f, F);
         tune_plant_eval(g_sky, &axis.plant, TUNE_PATH_MOTOR_PAYLOAD, f, F);
         carried(g_other, &axis.plant, axis.other_ratio, f, F);
+        accelerated(g_felt, &axis.plant, f, F);
         for (size_t i = 0; i < F; i++) {
             const double complex u = transform(trace.torque_nm, N, f[i], 1000.0);
             const double complex y = transform(trace.position_rad, N, f[i], 1000.0);
@@ -115,6 +138,9 @@ static void has_the_sampled_response(bool complex_residues)
             /* rounding: of sums of 12000 terms against the small responses at 450 Hz */
             check_close(cabs(y / u / g[i] - 1.0), 0.0, 1e-9);
             check_close(cabs(sky / u / g_sky[i] - 1.0), 0.0, 5e-9);
+            check_close(
+                cabs(transform(trace.payload_rad_per_s2, N, f[i], 1000.0) / u / g_felt[i] - 1.0),
+                0.0, 5e-9);
             check_close(cabs(transform(trace.other_rad, N, f[i], 1000.0) / u / g_other[i] - 1.0),
                         0.0, 5e-9);
         }
