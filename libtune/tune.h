@@ -27,6 +27,8 @@
 #include "plant/frf.h"
 #include "plant/fit.h"
 #include "plant/assisted.h"
+#include "plant/sensor.h"
+#include "plant/unseen.h"
 #include "plant/table.h"
 #include "mechanics/friction.h"
 #include "mechanics/first_motion.h"

@@ -56,7 +56,8 @@ static enum tune_status check_options(const struct tune_frf_opts *opts, struct t
     if (opts->stride < 1)
         return tune_error_set(err, TUNE_EINVAL, "a stride of 0 bins between estimates");
     if (opts->output != TUNE_ROLE_POSITION && opts->output != TUNE_ROLE_LOAD_POSITION &&
-        opts->output != TUNE_ROLE_SKY && opts->output != TUNE_ROLE_OTHER_POSITION)
+        opts->output != TUNE_ROLE_SKY && opts->output != TUNE_ROLE_OTHER_POSITION &&
+        opts->output != TUNE_ROLE_PAYLOAD_ACCEL)
         return tune_error_set(err, TUNE_EINVAL, "the %s cannot be the plant's output",
                               tune_role_name(opts->output));
     if (!(band[0] >= 0.0 &&

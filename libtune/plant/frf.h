@@ -70,10 +70,11 @@ struct tune_lines {
  * order of the polynomials for the leakage. */
 struct tune_frf_opts {
     struct tune_lpm_opts lpm;
-    enum tune_role output; /* TUNE_ROLE_POSITION (default) or TUNE_ROLE_LOAD_POSITION, _SKY,
+    enum tune_role
+        output;    /* TUNE_ROLE_POSITION (default) or TUNE_ROLE_LOAD_POSITION, _SKY, _PAYLOAD_ACCEL,
                               _OTHER_POSITION (no target of its own is known) */
-    size_t stride;         /* bins from one estimate to the next; default 8 */
-    double band_hz[2];     /* 0, 0 (default): the band really excited */
+    size_t stride; /* bins from one estimate to the next; default 8 */
+    double band_hz[2]; /* 0, 0 (default): the band really excited */
 };
 
 TUNE_API struct tune_frf_opts tune_frf_defaults(void);

@@ -117,6 +117,8 @@ enum tune_status tune_excerpt_take(struct tune_excerpt *out, const struct tune_r
 {
     const size_t n = rec->n;
     const double *excitation = rec->channel[TUNE_ROLE_EXCITATION];
+    /* an image may stand still while the axis rides on a ramp */
+    const bool follows_target = output == TUNE_ROLE_POSITION || output == TUNE_ROLE_LOAD_POSITION;
     const enum tune_role role[TUNE_SIGNALS] = {excitation ? TUNE_ROLE_EXCITATION : TUNE_ROLE_TORQUE,
                                                TUNE_ROLE_TORQUE, output};
 
@@ -137,8 +139,7 @@ enum tune_status tune_excerpt_take(struct tune_excerpt *out, const struct tune_r
     }
     if (excitation) find_quiet_ends(out);
     /* the target is this axis' own */
-    remove_standing(out,
-                    output == TUNE_ROLE_OTHER_POSITION ? NULL : rec->channel[TUNE_ROLE_TARGET]);
+    remove_standing(out, follows_target ? rec->channel[TUNE_ROLE_TARGET] : NULL);
     if (!excitation) out->x[TUNE_SIGNAL_REFERENCE] = out->x[TUNE_SIGNAL_TORQUE];
     return TUNE_OK;
 }

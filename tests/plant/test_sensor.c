@@ -1,0 +1,392 @@
+/* test_sensor.c - payload ratios from a second sensor.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "support/check.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "plant/fit_case.h"
+#include "plant/sensor_internal.h"
+
+/* sum g r = -1: the payload is driven through the modes alone */
+static const double ratio_of[] = {-3.0, 0.5, -0.8, 0.2, -26.0 / 15.0};
+
+static struct tune_plant payload_axis(void)
+{
+    struct tune_plant plant = telescope_axis();
+    for (size_t k = 0; k < plant.n_modes; k++)
+        plant.mode[k].payload_ratio = ratio_of[k];
+    return plant;
+}
+
+static struct sensor_model model_of(const struct tune_plant *plant, bool acceleration, double *phi)
+{
+    struct sensor_model model = {.n_theta = tune_plant_param_count(plant),
+                                 .n_modes = plant->n_modes,
+                                 .loop_rate_hz = plant->loop_rate_hz,
+                                 .row_s = 1.0 / plant->loop_rate_hz,
+                                 .acceleration = acceleration};
+    model.p = model.n_theta + model.n_modes + 3;
+    tune_plant_to_params(phi, plant);
+    for (size_t k = 0; k < plant->n_modes; k++)
+        phi[sensor_at_ratio(&model, k)] = plant->mode[k].payload_ratio;
+    phi[sensor_at_late(&model)] = phi[sensor_at_tilt(&model)] = 0.0;
+    phi[sensor_at_scale(&model)] = 1.0;
+    return model;
+}
+
+static struct tune_plant with_quadrature(void)
+{
+    struct tune_plant plant = payload_axis();
+    plant.complex_residues = true;
+    for (size_t k = 0; k < plant.n_modes; k++)
+        plant.mode[k].gain_quadrature = 0.3 * plant.mode[k].gain;
+    return plant;
+}
+
+static void an_angle_is_the_response_of_the_payload(void **state)
+{
+    const struct tune_plant axis[] = {payload_axis(), with_quadrature()};
+    (void)state;
+    for (size_t i = 0; i < 2; i++) {
+        double phi[SENSOR_PARAMS_MAX];
+        const struct sensor_model model = model_of(&axis[i], false, phi);
+        for (double f = 0.5; f < 1990.0; f *= 1.31) {
+            double complex h, g;
+            tune_sensor_eval(&h, NULL, &model, phi, &f, 1);
+            tune_plant_eval(&g, &axis[i], TUNE_PATH_MOTOR_PAYLOAD, &f, 1);
+            check_close(cabs(h / g - 1.0), 0.0, 1e-9); /* rounding, cancelling modes */
+        }
+    }
+}
+
+/* A smaller delay shows the angle a little later: the second difference over delays is the acceleration,
+ * as long as no step of the torque lies between. Error h^2/12 times the fourth derivative, beside rounding
+ * of 1e-16/h^2; with w T <= 0.4 and h = 0.003 T, below 1e-6 and 2e-6 of the parts that make it up. */
+static void an_acceleration_is_the_second_difference_of_angles_over_delays(void **state)
+{
+    const struct tune_plant axis = payload_axis();
+    const double step = 0.003 / axis.loop_rate_hz;
+    double phi[SENSOR_PARAMS_MAX];
+    const struct sensor_model model = model_of(&axis, true, phi);
+    (void)state;
+    for (double f = 2.0; f < 250.0; f *= 1.27) {
+        struct tune_plant early = axis, late = axis;
+        double complex h, g[3];
+        early.delay_s -= step;
+        late.delay_s += step;
+        tune_sensor_eval(&h, NULL, &model, phi, &f, 1);
+        tune_plant_eval(&g[0], &early, TUNE_PATH_MOTOR_PAYLOAD, &f, 1);
+        tune_plant_eval(&g[1], &axis, TUNE_PATH_MOTOR_PAYLOAD, &f, 1);
+        tune_plant_eval(&g[2], &late, TUNE_PATH_MOTOR_PAYLOAD, &f, 1);
+        const double complex second = (g[0] - 2.0 * g[1] + g[2]) / (step * step);
+        const double rounding = 1e-14 * cabs(g[1]) / (step * step);
+        check_close(cabs(h - second), 0.0, 1e-5 / axis.inertia_kg_m2 + rounding);
+    }
+}
+
+static void derivatives_are_those_of_the_response(void **state)
+{
+    const struct tune_plant axis = with_quadrature();
+    (void)state;
+    for (int acceleration = 0; acceleration < 2; acceleration++) {
+        double phi[SENSOR_PARAMS_MAX];
+        struct sensor_model model = model_of(&axis, acceleration, phi);
+        double complex h, high, low, jac[SENSOR_PARAMS_MAX];
+        model.hold_s = 8.0 * model.row_s;
+        model.exposure_s = 1e-3;
+        phi[sensor_at_late(&model)] = 0.7;
+        phi[sensor_at_tilt(&model)] = acceleration ? 3.0 : 0.0;
+        for (double f = 3.0; f < 300.0; f *= 2.3) {
+            tune_sensor_eval(&h, jac, &model, phi, &f, 1);
+            for (size_t k = 0; k < model.p - (acceleration ? 0 : 1); k++) {
+                const double was = phi[k], step = 1e-6 * fmax(fabs(was), 0.1);
+                phi[k] = was + step;
+                tune_sensor_eval(&high, NULL, &model, phi, &f, 1);
+                phi[k] = was - step;
+                tune_sensor_eval(&low, NULL, &model, phi, &f, 1);
+                phi[k] = was;
+                /* of two differences: the error of the coarser, and rounding */
+                check_close(cabs(jac[k] - (high - low) / (2.0 * step)) / cabs(h), 0.0,
+                            1e-5 * cabs(jac[k] / h) + 1e-8);
+            }
+        }
+    }
+}
+
+/* Rows that repeat: the transform of the stairs over that of the readings, summed directly. */
+static void a_reading_that_stands_is_delayed_and_weakened(void **state)
+{
+    enum { ROWS = 40 };
+    const struct tune_plant axis = payload_axis();
+    double phi[SENSOR_PARAMS_MAX];
+    struct sensor_model model = model_of(&axis, false, phi);
+    (void)state;
+    model.hold_s = ROWS * model.row_s;
+    for (double f = 1.0; f < 40.0; f *= 1.7) {
+        double complex sum = 0.0;
+        for (int i = 0; i < ROWS; i++)
+            sum += cexp(CMPLX(0.0, -2.0 * TUNE_PI * f * (double)i * model.row_s)) / ROWS;
+        check_close(cabs(tune_sensor_reading(&model, phi, f) - sum), 0.0, 1e-12); /* rounding */
+    }
+}
+
+static void rows_that_repeat_are_counted(void **state)
+{
+    double x[1000];
+    (void)state;
+    for (size_t i = 0; i < 1000; i++)
+        x[i] = sin(0.37 * (double)(i / 20));
+    assert_int_equal(tune_sensor_hold_rows(x, 1000), 20);
+    for (size_t i = 0; i < 1000; i++)
+        x[i] = sin(0.37 * (double)i);
+    assert_int_equal(tune_sensor_hold_rows(x, 1000), 1);
+    /* coarse steps of a slow angle now and then are no hold */
+    for (size_t i = 0; i < 1000; i++)
+        x[i] = i % 50 < 10 ? 1.0 : (double)i;
+    assert_int_equal(tune_sensor_hold_rows(x, 1000), 1);
+}
+
+/* ---- estimates -----------------------------------------------------------------------------------*/
+
+/* The sensor's lines beside data, the noise of the axis common to both, the sensor's own besides. */
+static struct tune_lines second_lines(struct synthetic *data, const struct tune_plant *plant,
+                                      const struct sensor_model *model, const double *phi,
+                                      double noise, double own_std, uint64_t seed)
+{
+    const size_t n = data->lines.n;
+    struct tune_lines out = data->lines;
+    struct tune_random rng;
+    tune_random_init(&rng, seed, 9);
+    out.y = calloc(n, sizeof *out.y);
+    out.var_y = calloc(n, sizeof *out.var_y);
+    assert_true(out.y && out.var_y);
+    for (size_t i = 0; i < n; i++) {
+        const double f = data->lines.f_hz[i];
+        double complex h, g, drive[2], load[2];
+        tune_sensor_eval(&h, NULL, model, phi, &f, 1);
+        tune_plant_eval(&g, plant, TUNE_PATH_MOTOR_ENCODER, &f, 1);
+        tune_plant_eval(&drive[0], plant, TUNE_PATH_DRIVE_ENCODER, &f, 1);
+        tune_plant_eval(&drive[1], plant, TUNE_PATH_DRIVE_PAYLOAD, &f, 1);
+        tune_plant_eval(&load[0], plant, TUNE_PATH_PAYLOAD_ENCODER, &f, 1);
+        tune_plant_eval(&load[1], plant, TUNE_PATH_PAYLOAD_PAYLOAD, &f, 1);
+        const double complex reading = tune_sensor_reading(model, phi, f);
+        const double complex push = normal_pair(&rng, 0.5 * 4000.0 * 0.0025);
+        const double complex wind =
+            normal_pair(&rng, 0.5 * 4000.0 * 18.0 * pow(1.0 + 25.0 * f * f, -5.0 / 6.0));
+        data->lines.y[i] = g * data->lines.u[i] +
+                           noise * (drive[0] * push + load[0] * wind + normal_pair(&rng, 2.25e-16));
+        out.y[i] = h * data->lines.u[i] + noise * (reading * (drive[1] * push + load[1] * wind) +
+                                                   normal_pair(&rng, own_std * own_std));
+        out.var_y[i] = pow(cabs(reading * drive[1]), 2.0) * 5.0 + own_std * own_std;
+    }
+    return out;
+}
+
+static void free_second(struct tune_lines *lines)
+{
+    free(lines->y);
+    free(lines->var_y);
+}
+
+struct sensed {
+    struct synthetic data;
+    struct tune_lines second;
+    struct tune_fit fit;
+    struct tune_sensor sensor;
+};
+
+static const double late_periods = 5.3;
+
+static void sense(struct sensed *out, enum tune_payload_source kind, double noise, uint64_t seed)
+{
+    const struct tune_plant plant = payload_axis();
+    const struct tune_fit_opts fit_opts = tune_fit_defaults(plant.loop_rate_hz);
+    const bool acceleration = kind == TUNE_PAYLOAD_ACCELEROMETER;
+    const double arm = acceleration ? -1.3 : 1.0;
+    const struct tune_sensor_opts opts = tune_sensor_defaults(kind, arm);
+    struct tune_error err;
+    double phi[SENSOR_PARAMS_MAX];
+    const struct sensor_model model = model_of(&plant, acceleration, phi);
+    memset(out, 0, sizeof *out);
+    phi[sensor_at_late(&model)] = late_periods;
+    phi[sensor_at_scale(&model)] = arm;
+    phi[sensor_at_tilt(&model)] = acceleration ? 4.0 : 0.0;
+    synthetic_sweep(&out->data, &plant, &short_sweep, noise, 1.0, seed);
+    out->second = second_lines(&out->data, &plant, &model, phi, noise,
+                               acceleration ? 1e-4 * sqrt(2000.0) : 15e-9, seed);
+    assert_int_equal(
+        tune_fit_plant(&out->fit, &out->data.frf, &out->data.lines, &fit_opts, NULL, &err),
+        TUNE_OK);
+    assert_int_equal(
+        tune_sensor_estimate(&out->sensor, &out->fit, &out->data.lines, &out->second, &opts, &err),
+        TUNE_OK);
+}
+
+static void sensed_free(struct sensed *s)
+{
+    tune_sensor_free(&s->sensor);
+    tune_fit_free(&s->fit);
+    free_second(&s->second);
+    synthetic_free(&s->data);
+}
+
+static void without_noise_the_ratios_come_back(void **state)
+{
+    const enum tune_payload_source kind[] = {TUNE_PAYLOAD_LOAD_ENCODER, TUNE_PAYLOAD_ACCELEROMETER};
+    (void)state;
+    for (size_t i = 0; i < 2; i++) {
+        struct sensed s;
+        sense(&s, kind[i], 0.0, 3);
+        assert_int_equal(s.sensor.n_modes, 5);
+        for (size_t k = 0; k < 5; k++)
+            check_close(s.sensor.ratio[k].value, ratio_of[k], 1e-5); /* where the search stops */
+        check_close(s.sensor.gain_sum.value, -1.0, 1e-5);
+        check_close_rel(s.sensor.late_s.value, late_periods / 4000.0, 1e-4);
+        if (kind[i] == TUNE_PAYLOAD_ACCELEROMETER) {
+            check_close_rel(s.sensor.scale.value, -1.3, 1e-5);
+            check_close(s.sensor.tilt.value, 4.0, 1e-2);
+        }
+        sensed_free(&s);
+    }
+}
+
+/* Statistical: 5 ratios and their sum of so many runs, all within 4.5 sigma (7e-6 each), and their mean
+ * square within 4 sigma of 1. */
+static void errors_are_what_the_stds_say(void **state)
+{
+    const size_t runs = 3 * check_multiplier();
+    const enum tune_payload_source kind[] = {TUNE_PAYLOAD_LOAD_ENCODER, TUNE_PAYLOAD_ACCELEROMETER};
+    (void)state;
+    for (size_t i = 0; i < 2; i++) {
+        double square = 0.0;
+        for (size_t run = 0; run < runs; run++) {
+            struct sensed s;
+            sense(&s, kind[i], 1.0, 20 + run);
+            for (size_t k = 0; k < 5; k++) {
+                const double z = (s.sensor.ratio[k].value - ratio_of[k]) / s.sensor.ratio[k].std;
+                check_close(z, 0.0, 4.5);
+                square += z * z / (5.0 * (double)runs);
+            }
+            check_close(s.sensor.gain_sum.value, -1.0, 4.5 * s.sensor.gain_sum.std);
+            check_close(s.sensor.late_s.value, late_periods / 4000.0, 4.5 * s.sensor.late_s.std);
+            sensed_free(&s);
+        }
+        check_close(square, 1.0, 4.0 * sqrt(2.0 / (5.0 * (double)runs)));
+    }
+}
+
+/* The image of a camera shows the first mode, and nothing of those past 0.4 of its rate. */
+static void a_slow_camera_tells_the_lowest_mode_alone(void **state)
+{
+    const struct tune_plant plant = payload_axis();
+    struct tune_sensor_opts opts = tune_sensor_defaults(TUNE_PAYLOAD_SKY, 1.0);
+    const struct tune_fit_opts fit_opts = tune_fit_defaults(plant.loop_rate_hz);
+    struct synthetic data;
+    struct tune_fit fit;
+    struct tune_sensor sensor;
+    struct tune_error err;
+    double phi[SENSOR_PARAMS_MAX];
+    struct sensor_model model = model_of(&plant, false, phi);
+    struct tune_lines second;
+    (void)state;
+    opts.hold_s = model.hold_s = 0.02;
+    opts.exposure_s = model.exposure_s = 0.018;
+    synthetic_sweep(&data, &plant, &short_sweep, 1.0, 1.0, 5);
+    second = second_lines(&data, &plant, &model, phi, 1.0, 1e-7, 5);
+    assert_int_equal(tune_fit_plant(&fit, &data.frf, &data.lines, &fit_opts, NULL, &err), TUNE_OK);
+    assert_int_equal(tune_sensor_estimate(&sensor, &fit, &data.lines, &second, &opts, &err),
+                     TUNE_OK);
+    check_close(sensor.ratio[0].value, -3.0, 4.5 * sensor.ratio[0].std); /* statistical */
+    check_between(sensor.ratio[0].std, 0.0, 0.2);
+    assert_true(isnan(sensor.ratio[3].value) && isnan(sensor.ratio[4].value));
+    assert_true(isnan(sensor.gain_sum.value));
+    check_between(sensor.band_hz[1], 15.0, 20.0);
+    tune_sensor_free(&sensor);
+    tune_fit_free(&fit);
+    free_second(&second);
+    synthetic_free(&data);
+}
+
+/* ---- refusals ------------------------------------------------------------------------------------*/
+
+static void what_cannot_be_done_is_refused(void **state)
+{
+    struct sensed s;
+    struct tune_sensor out;
+    struct tune_error err;
+    struct tune_sensor_opts opts = tune_sensor_defaults(TUNE_PAYLOAD_STATED, 1.0);
+    struct tune_lines few;
+    (void)state;
+    sense(&s, TUNE_PAYLOAD_LOAD_ENCODER, 1.0, 7);
+    assert_int_equal(tune_sensor_estimate(&out, &s.fit, &s.data.lines, &s.second, &opts, &err),
+                     TUNE_EINVAL);
+    opts = tune_sensor_defaults(TUNE_PAYLOAD_ACCELEROMETER, 0.0);
+    assert_int_equal(tune_sensor_estimate(&out, &s.fit, &s.data.lines, &s.second, &opts, &err),
+                     TUNE_EINVAL);
+    opts = tune_sensor_defaults(TUNE_PAYLOAD_LOAD_ENCODER, 1.0);
+    opts.hold_s = -1.0;
+    assert_int_equal(tune_sensor_estimate(&out, &s.fit, &s.data.lines, &s.second, &opts, &err),
+                     TUNE_EINVAL);
+    opts.hold_s = 0.0;
+    few = s.second;
+    few.n = 20;
+    assert_int_equal(tune_sensor_estimate(&out, &s.fit, &s.data.lines, &few, &opts, &err),
+                     TUNE_EDATA);
+    assert_null(out.covariance);
+    s.fit.plant.n_modes = 0;
+    assert_int_equal(tune_sensor_estimate(&out, &s.fit, &s.data.lines, &s.second, &opts, &err),
+                     TUNE_EDATA);
+    s.fit.plant.n_modes = 5;
+    sensed_free(&s);
+}
+
+static void an_allocation_that_fails_leaves_nothing_behind(void **state)
+{
+    struct sensed s;
+    const struct tune_sensor_opts opts = tune_sensor_defaults(TUNE_PAYLOAD_LOAD_ENCODER, 1.0);
+    bool refused = true;
+    (void)state;
+    sense(&s, TUNE_PAYLOAD_LOAD_ENCODER, 1.0, 7);
+    s.second.n = s.data.lines.n = 200; /* quick; what is found does not matter */
+    for (unsigned long k = 1; refused; k++) {
+        struct tune_sensor out;
+        struct tune_error err;
+        enum tune_status status;
+        check_fail_allocation(k);
+        status = tune_sensor_estimate(&out, &s.fit, &s.data.lines, &s.second, &opts, &err);
+        refused = check_allocation_failed();
+        check_fail_allocation(0);
+        assert_int_equal(status, refused ? TUNE_ENOMEM : TUNE_OK);
+        if (refused) assert_null(out.covariance);
+        tune_sensor_free(&out);
+        assert_true(k < 200);
+    }
+    sensed_free(&s);
+}
+
+static void sources_have_names(void **state)
+{
+    (void)state;
+    assert_string_equal(tune_payload_source_name(TUNE_PAYLOAD_LOAD_ENCODER), "load encoder");
+    assert_string_equal(tune_payload_source_name(TUNE_PAYLOAD_ASSUMED), "assumed");
+    assert_string_equal(tune_payload_source_name((enum tune_payload_source)99), "unknown");
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(an_angle_is_the_response_of_the_payload),
+        cmocka_unit_test(an_acceleration_is_the_second_difference_of_angles_over_delays),
+        cmocka_unit_test(derivatives_are_those_of_the_response),
+        cmocka_unit_test(a_reading_that_stands_is_delayed_and_weakened),
+        cmocka_unit_test(rows_that_repeat_are_counted),
+        cmocka_unit_test(without_noise_the_ratios_come_back),
+        cmocka_unit_test(errors_are_what_the_stds_say),
+        cmocka_unit_test(a_slow_camera_tells_the_lowest_mode_alone),
+        cmocka_unit_test(what_cannot_be_done_is_refused),
+        cmocka_unit_test(an_allocation_that_fails_leaves_nothing_behind),
+        cmocka_unit_test(sources_have_names),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
