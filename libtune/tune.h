@@ -30,6 +30,7 @@
 #include "plant/sensor.h"
 #include "plant/unseen.h"
 #include "plant/table.h"
+#include "plant/levels.h"
 #include "mechanics/friction.h"
 #include "mechanics/first_motion.h"
 #include "mechanics/gravity.h"
