@@ -89,6 +89,10 @@ enum fit_part tune_fit_part(size_t modes, size_t k);
 void tune_fit_evaluate(struct fit_point *point, const struct fit_problem *problem,
                        const double *theta);
 
+/* H += row^T row, lower triangle, and gradient += row^T e, over a multiple of four rows. */
+void tune_fit_add_rows(double *hessian, double *gradient, const double *rows, const double *e,
+                       size_t n_rows, size_t p);
+
 /* Cost alone of the plain residuals, without prior. */
 double tune_fit_misfit(const struct fit_data *data, const struct fit_point *point);
 
@@ -115,6 +119,17 @@ void tune_fit_search_free(struct fit_search *search);
 enum tune_status tune_fit_insert_modes(struct fit_point *point, struct fit_data *response,
                                        struct fit_problem *problem, size_t max_modes,
                                        double lowest_hz, double highest_hz, struct tune_error *err);
+
+/* Poles of a response by relocation of up to `pairs` of them (vector_fit.c), in no order, spurious ones
+ * included; out->n may be less, 0 where nothing can be solved. */
+enum { FIT_PAIRS_MAX = 14 };
+struct fit_poles {
+    size_t n;
+    double f_hz[FIT_PAIRS_MAX], zeta[FIT_PAIRS_MAX];
+};
+enum tune_status tune_fit_vector_poles(struct fit_poles *out, const struct fit_data *response,
+                                       double delay_periods, size_t pairs,
+                                       struct fit_progress *progress, struct tune_error *err);
 
 /* Replace data->var by the noise seen in the residuals of point (evaluated on data). */
 enum tune_status tune_fit_noise(struct fit_data *data, const struct fit_point *point,

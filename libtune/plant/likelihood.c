@@ -50,10 +50,9 @@ enum tune_status tune_fit_tick(struct fit_progress *progress, struct tune_error 
     return tune_watch_tick(progress->watch, progress->stage, progress->done, err);
 }
 
-/* H += row^T row, lower triangle, and gradient += row^T e, over an even number of rows; two lines
- * (four rows) at a time, to load each element of H once for all. */
-static void add_rows(double *hessian, double *gradient, const double *rows, const double *e,
-                     size_t n_rows, size_t p)
+/* Two lines (four rows) at a time, to load each element of H once for all. */
+void tune_fit_add_rows(double *hessian, double *gradient, const double *rows, const double *e,
+                       size_t n_rows, size_t p)
 {
     for (size_t r = 0; r < n_rows; r += 4) {
         const double *restrict r0 = rows + r * p, *restrict r1 = r0 + p;
@@ -120,7 +119,7 @@ void tune_fit_evaluate(struct fit_point *point, const struct fit_problem *proble
     for (size_t start = 0; start < data->n; start += BLOCK) {
         const size_t count = data->n - start < BLOCK ? data->n - start : BLOCK;
         point->cost += whiten_block(rows, e, data, start, count, point);
-        add_rows(point->hessian, point->gradient, rows, e, (2 * count + 3) / 4 * 4, p);
+        tune_fit_add_rows(point->hessian, point->gradient, rows, e, (2 * count + 3) / 4 * 4, p);
     }
     add_prior(point, &problem->prior);
     for (size_t i = 0; i < p; i++)
