@@ -1,4 +1,4 @@
-/* antiresonance.c - zeros of the continuous plant: J H(s) = 1/(s (s + b)) + sum g_k/q_k(s).
+/* antiresonance.c - zeros of the continuous plant: J H(s) = 1/(s (s + b)) + sum (g_k + q_k s/w_k)/(s^2 + 2 zeta_k w_k s + w_k^2).
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 
@@ -17,8 +17,10 @@ static double rational_init(struct tune_rational *h, const struct tune_plant *pl
     for (size_t k = 0; k < plant->n_modes; k++) {
         const struct tune_mode *mode = &plant->mode[k];
         const double omega = 2.0 * TUNE_PI * mode->f_hz / unit, zeta = mode->zeta;
-        if (mode->gain == 0.0) continue;
+        const double q = plant->complex_residues ? mode->gain_quadrature : 0.0;
+        if (mode->gain == 0.0 && q == 0.0) continue;
         h->pole[h->n] = omega * CMPLX(-zeta, sqrt((1.0 - zeta) * (1.0 + zeta)));
+        h->slope[h->n] = q / omega;
         h->gain[h->n++] = mode->gain;
     }
     return unit;

@@ -1,10 +1,13 @@
 /* fit.c - the plant and its covariance from a response and the lines behind it.
  *
  * 1. Rigid body and delay from the low end of the response.
- * 2. Modes inserted one by one on the thinned response (mode_insertion.c).
+ * 2. Modes inserted one by one on the thinned response (mode_insertion.c); a second start from the
+ *    poles of vector fitting (vector_start.c).
  * 3. Maximum likelihood on all lines, noise from its residuals (likelihood.c, noise_shape.c).
  * 4. Modes that chance explains removed again (mode_removal.c).
- * 5. Covariance = inverse of the information matrix 2 H.
+ * 5. The likeliest is taken; phases of residues are tried (fit_choice.c), the order is forced where
+ *    asked for (mode_order.c).
+ * 6. Covariance = inverse of the information matrix 2 H.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "plant/fit.h"
 
@@ -15,8 +18,6 @@
 #include "core/units.h"
 #include "plant/dense_internal.h"
 #include "plant/fit_internal.h"
-
-enum { BLOCK = 128 };
 
 struct tune_fit_opts tune_fit_defaults(double loop_rate_hz)
 {
@@ -37,28 +38,13 @@ static enum tune_status check_opts(const struct tune_fit_opts *opts, struct tune
     if (opts->max_modes > TUNE_MODES_MAX)
         return tune_error_set(err, TUNE_EINVAL, "at most %d modes can be fitted, not %zu",
                               (int)TUNE_MODES_MAX, opts->max_modes);
+    if (opts->modes > TUNE_MODES_MAX)
+        return tune_error_set(err, TUNE_EINVAL, "at most %d modes can be asked for, not %zu",
+                              (int)TUNE_MODES_MAX, opts->modes);
     if (!(opts->lowest_mode_hz >= 0.0) || isinf(opts->lowest_mode_hz))
         return tune_error_set(err, TUNE_EINVAL, "the lowest mode must lie at 0 Hz or above, not %g",
                               opts->lowest_mode_hz);
     return TUNE_OK;
-}
-
-/* Noise of the output error known from the regression: E|Vy - G Vu|^2. */
-static void regression_noise(struct fit_data *data, const size_t *index,
-                             const struct tune_lines *lines, const struct fit_point *point)
-{
-    double *var = data->known;
-    double complex g[BLOCK];
-    for (size_t i = 0; i < data->n; i++) {
-        const size_t line = index[i], at = i % BLOCK;
-        if (at == 0)
-            tune_plant_eval_jacobian(g, NULL, point->theta, point->p, point->modes,
-                                     data->loop_rate_hz, data->f_hz + i,
-                                     data->n - i < BLOCK ? data->n - i : BLOCK);
-        var[i] = lines->var_y[line] + creal(g[at] * conj(g[at])) * lines->var_u[line] -
-                 2.0 * creal(conj(g[at]) * lines->cov_yu[line]);
-        if (!isfinite(var[i])) var[i] = lines->var_y[line];
-    }
 }
 
 /* B/J is hardly seen above the first few bins: it is held near 0.5 % of the lowest angular frequency,
@@ -79,6 +65,8 @@ struct fit_run {
     struct fit_problem problem;
     struct fit_progress progress;
     struct fit_point point;
+    struct fit_solution solution[2];
+    struct fit_choice choice;
 };
 
 static void set_range(struct fit_run *run, const struct tune_fit_opts *opts)
@@ -120,33 +108,46 @@ static size_t modes_allowed(const struct fit_run *run, size_t wanted)
     return wanted < most ? wanted : most;
 }
 
-static enum tune_status find_plant(struct fit_run *run, const struct tune_lines *lines,
-                                   const struct tune_fit_opts *opts, struct tune_error *err)
+static enum tune_status find_plant(struct fit_run *run, const struct tune_frf *frf,
+                                   const struct tune_lines *lines, const struct tune_fit_opts *opts,
+                                   struct tune_error *err)
 {
-    bool converged = false;
+    struct fit_choice *choice = &run->choice;
     enum tune_status status;
-    run->problem.data = &run->response;
+    memcpy(run->problem.band_hz, frf->band_hz, sizeof run->problem.band_hz);
     run->problem.progress = &run->progress;
-    run->progress.stage = "finding modes";
-    run->progress.target = 0.4;
-    status = tune_fit_insert_modes(&run->point, &run->response, &run->problem,
-                                   modes_allowed(run, opts->max_modes), run->lowest_hz,
-                                   run->highest_hz, err);
-    if (status) return status;
-    regression_noise(&run->lines, run->index, lines, &run->point);
-    memcpy(run->lines.var, run->lines.known, run->lines.n * sizeof *run->lines.var);
-    tune_fit_guard(&run->lines);
-    run->problem.prior.weight[2] = 0.0; /* the delay is known from the data from here on */
-    run->progress.stage = "fitting modes";
-    run->progress.target = 1.0;
-    status = tune_fit_remove_modes(&run->point, &run->lines, &run->problem, &converged, err);
-    if (!status && !converged)
+    *choice = (struct fit_choice){
+        .response = &run->response,
+        .lines = &run->lines,
+        .source = lines,
+        .index = run->index,
+        .problem = &run->problem,
+        .scope = {.max_modes = modes_allowed(run, opts->max_modes),
+                  .lowest_hz = run->lowest_hz,
+                  .highest_hz = run->highest_hz},
+        .delay_weight = run->problem.prior.weight[2],
+        .start = &run->point,
+        .best = &run->solution[0],
+        .trial = &run->solution[1],
+    };
+    for (int i = 0; i < 2; i++) {
+        run->solution[i].var = malloc(run->lines.n * sizeof *run->solution[i].var);
+        if (!run->solution[i].var) return tune_error_memory(err, "fitting the plant");
+    }
+    status = tune_fit_choose(choice, err);
+    if (!status && opts->modes > 0)
+        status = tune_fit_force_order(choice->best, &run->lines, &run->problem, &choice->scope,
+                                      opts->modes, err);
+    if (!status && !choice->best->converged)
         return tune_error_set(
             err, TUNE_ENOSOL,
             "the fit of %zu modes did not converge; inspect the log, or limit the "
             "number of modes",
-            run->point.modes);
-    return status;
+            choice->best->point.modes);
+    if (status) return status;
+    run->point = choice->best->point;
+    memcpy(run->lines.var, choice->best->var, run->lines.n * sizeof *run->lines.var);
+    return TUNE_OK;
 }
 
 /* sum |e|^2/s, s the regression's noise averaged along the shape of the residuals' own: the raw
@@ -156,7 +157,7 @@ static enum tune_status chi_square(double *reduced, struct fit_run *run,
 {
     struct fit_data *data = &run->lines;
     enum tune_status status;
-    regression_noise(data, run->index, lines, &run->point);
+    tune_fit_known_noise(data, run->index, lines, &run->point);
     status = tune_fit_level(data->var, data->known, data, err);
     tune_fit_guard(data);
     *reduced = tune_fit_misfit(data, &run->point) / ((double)data->n - 0.5 * (double)run->point.p);
@@ -168,7 +169,7 @@ static enum tune_status report(struct tune_fit *out, struct fit_run *run,
                                struct tune_error *err)
 {
     const size_t p = run->point.p;
-    const double kinship = tune_fit_kinship(&run->lines, &run->point);
+    const double kinship = run->choice.best->kinship;
     enum tune_status status = chi_square(&out->reduced_chi_square, run, lines, err);
     if (status) return status;
     tune_fit_sort_modes(&run->point);
@@ -181,6 +182,8 @@ static enum tune_status report(struct tune_fit *out, struct fit_run *run,
     run->point.theta[2] = fmax(run->point.theta[2], 0.0); /* the safe side for a design */
     out->n_params = p;
     out->lines = run->lines.n;
+    out->start = run->choice.best->start;
+    memcpy(out->whittle, run->choice.whittle, sizeof out->whittle);
     memcpy(out->theta, run->point.theta, p * sizeof *out->theta);
     tune_plant_from_params(&out->plant, out->theta, p, run->point.modes, run->lines.loop_rate_hz);
     return tune_fit_estimates(out, frf->band_hz, err);
@@ -199,11 +202,13 @@ enum tune_status tune_fit_plant(struct tune_fit *out, const struct tune_frf *frf
     if (!run) return tune_error_memory(err, "fitting the plant");
     run->progress.watch = watch;
     status = start_run(run, frf, lines, opts, err);
-    if (!status) status = find_plant(run, lines, opts, err);
+    if (!status) status = find_plant(run, frf, lines, opts, err);
     if (!status) status = report(out, run, frf, lines, err);
     if (status) tune_fit_free(out);
     tune_fit_data_free(&run->response);
     tune_fit_data_free(&run->lines);
+    free(run->solution[0].var);
+    free(run->solution[1].var);
     free(run->index);
     free(run);
     return status;

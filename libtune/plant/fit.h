@@ -2,7 +2,9 @@
  *
  * Minimise sum |Y - G(theta) U|^2 / sigma^2 over all lines, sigma^2 the noise seen at the output
  * error. Modes are inserted greedily on the estimated response, then everything is refined together
- * and doubtful modes are removed again (docs/theory.md). Units and sizes of the axis do not matter.
+ * and doubtful modes are removed again (docs/theory.md). A second start comes from vector fitting; the
+ * likelihood decides. Residues are real unless the evidence asks for phases. Units and sizes of the
+ * axis do not matter.
  *
  * The covariance is the inverse of the information at the estimate, that of the noise seen in the
  * residuals. Viscous friction is hardly visible in a sweep that starts above B/J: B/J is given a
@@ -31,6 +33,14 @@ struct tune_fit_opts {
     double loop_rate_hz;   /* hold period of the drive, required */
     size_t max_modes;      /* most modes tried, out-of-band ones included; default 10 */
     double lowest_mode_hz; /* no mode is sought below; 0 (default): twice the lower band edge */
+    size_t modes; /* exactly so many modes within the band; 0 (default): as many as the data show */
+};
+
+/* Where the search for the plant began. */
+enum tune_fit_start {
+    TUNE_FIT_INSERTION,  /* modes one by one */
+    TUNE_FIT_VECTOR_FIT, /* all poles at once */
+    TUNE_FIT_STARTS
 };
 
 /* Plain data except covariance, [n_params x n_params], order of theta as in model.h; the modes of
@@ -40,9 +50,13 @@ struct tune_fit {
     size_t n_params;
     double theta[TUNE_PARAMS_MAX];
     double *covariance;
-    bool out_of_band
-        [TUNE_MODES_MAX];      /* the mode lies outside the usable band: it serves the fit only */
-    double reduced_chi_square; /* against noise known from the regression, about 1 */
+    bool out_of_band[TUNE_MODES_MAX]; /* outside the usable band: it serves the fit only */
+    enum tune_fit_start start;        /* the one that led to this plant */
+    double
+        whittle[TUNE_FIT_STARTS]; /* least sum ln sigma^2 + |e|^2/sigma^2 of each start, before the
+                                        order was forced; NAN: it led where another had been. Only
+                                        differences mean something. */
+    double reduced_chi_square;    /* against noise known from the regression, about 1 */
     size_t lines;
     struct tune_estimate inertia, viscous, delay; /* SI; viscous: see above */
     double delay_wanted_s; /* as fitted; where it is negative, plant and theta have 0 instead */
@@ -57,7 +71,7 @@ struct tune_fit {
 TUNE_API struct tune_fit_opts tune_fit_defaults(double loop_rate_hz);
 
 /*   TUNE_EDATA   too few lines, no rigid-body slope to start from
- *   TUNE_ENOSOL  no convergence */
+ *   TUNE_ENOSOL  no convergence; as many modes as asked for cannot be told apart */
 TUNE_API enum tune_status tune_fit_plant(struct tune_fit *out, const struct tune_frf *frf,
                                          const struct tune_lines *lines,
                                          const struct tune_fit_opts *opts,

@@ -2,6 +2,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "core/units.h"
 #include "plant/fit_internal.h"
@@ -35,6 +36,7 @@ enum tune_status tune_fit_take_response(struct fit_data *out, const struct tune_
     }
     out->n = n;
     tune_fit_guard(out);
+    memcpy(out->known, out->var, n * sizeof *out->known);
     if (n >= POINTS_MIN) return TUNE_OK;
     tune_fit_data_free(out);
     return tune_error_set(err, TUNE_EDATA,

@@ -44,6 +44,12 @@ enum fit_part tune_fit_part(size_t modes, size_t k)
     return (enum fit_part)(FIT_LN_F + k % 3);
 }
 
+bool tune_fit_in_band(const struct fit_point *point, size_t k, const double band_hz[2])
+{
+    const double f_hz = exp(point->theta[3 + 3 * k]);
+    return f_hz >= band_hz[0] && f_hz <= band_hz[1];
+}
+
 enum tune_status tune_fit_tick(struct fit_progress *progress, struct tune_error *err)
 {
     progress->done += 0.05 * (progress->target - progress->done);
@@ -96,13 +102,25 @@ static double whiten_block(double *rows, double *e, const struct fit_data *data,
     return sum;
 }
 
-static void add_prior(struct fit_point *point, const struct fit_prior *prior)
+static void add_knowledge(struct fit_point *point, size_t k, double mean, double weight)
 {
-    for (size_t k = 0; k < 3; k++) {
-        const double off = point->theta[k] - prior->mean[k];
-        point->cost += prior->weight[k] * off * off;
-        point->gradient[k] -= prior->weight[k] * off;
-        point->hessian[k * point->p + k] += prior->weight[k];
+    const double off = point->theta[k] - mean;
+    point->cost += weight * off * off;
+    point->gradient[k] -= weight * off;
+    point->hessian[k * point->p + k] += weight;
+}
+
+/* As good as fixed, whatever the data say. */
+static const double held = 1e15;
+
+static void add_prior(struct fit_point *point, const struct fit_problem *problem)
+{
+    for (size_t k = 0; k < 3; k++)
+        add_knowledge(point, k, problem->prior.mean[k], problem->prior.weight[k]);
+    for (size_t k = 0; k < point->modes && problem->band_hz[1] > 0.0; k++) {
+        const size_t quadrature = 3 + 3 * point->modes + k;
+        if (quadrature < point->p && !tune_fit_in_band(point, k, problem->band_hz))
+            add_knowledge(point, quadrature, 0.0, held);
     }
 }
 
@@ -121,7 +139,7 @@ void tune_fit_evaluate(struct fit_point *point, const struct fit_problem *proble
         point->cost += whiten_block(rows, e, data, start, count, point);
         tune_fit_add_rows(point->hessian, point->gradient, rows, e, (2 * count + 3) / 4 * 4, p);
     }
-    add_prior(point, &problem->prior);
+    add_prior(point, problem);
     for (size_t i = 0; i < p; i++)
         for (size_t j = 0; j < i; j++)
             point->hessian[j * p + i] = point->hessian[i * p + j];

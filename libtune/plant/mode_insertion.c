@@ -5,7 +5,6 @@
  * can be explained, nor may drag and delay bend to stand in for them.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "plant/fit_internal.h"
@@ -19,28 +18,31 @@ static const double least_score = 20.0;
 static const double stage_floor[STAGES] = {0.05, 0.01, 0.001};
 enum { FIRST_STAGE_MODES = 3 };
 
-/* var = noise + (relative |G|)^2 f/f_middle: what is not yet explained counts by octave, not by bin,
- * or the many bins above the resonances would set the inertia. */
-static void set_floor(struct fit_data *response, const double *noise, double relative)
+void tune_fit_set_floor(struct fit_data *response, double relative)
 {
     const size_t n = response->n;
     const double middle = sqrt(response->f_hz[0] * response->f_hz[n - 1]);
     for (size_t i = 0; i < n; i++) {
         const double floor = relative * cabs(response->y[i]);
-        response->var[i] = noise[i] + floor * floor * response->f_hz[i] / middle;
+        response->var[i] = response->known[i] + floor * floor * response->f_hz[i] / middle;
     }
 }
 
-static void add_mode(struct fit_point *point, const struct fit_candidate *mode)
+/* The q of the others make room: they stand behind all modes. */
+void tune_fit_add_mode(struct fit_point *point, const struct fit_candidate *mode,
+                       bool complex_residues)
 {
     const double rigid = fmin(fmax(mode->rigid, 0.1), 10.0);
+    const size_t end = 3 + 3 * point->modes, quadratures = point->p - end;
     point->theta[0] += log(rigid);
     for (size_t k = 3; k < point->p; k++)
         if (tune_fit_part(point->modes, k) >= FIT_GAIN) point->theta[k] /= rigid;
-    point->theta[point->p] = log(mode->f_hz);
-    point->theta[point->p + 1] = log(mode->zeta);
-    point->theta[point->p + 2] = mode->gain / rigid;
+    memmove(point->theta + end + 3, point->theta + end, quadratures * sizeof *point->theta);
+    point->theta[end] = log(mode->f_hz);
+    point->theta[end + 1] = log(mode->zeta);
+    point->theta[end + 2] = mode->gain / rigid;
     point->p += 3;
+    if (complex_residues) point->theta[point->p++] = mode->quadrature / rigid;
     point->modes++;
 }
 
@@ -50,8 +52,7 @@ struct selection {
     struct fit_data *response;
     struct fit_problem *problem;
     struct fit_search *search;
-    double *noise; /* [response->n] */
-    double lowest_hz, highest_hz;
+    const struct fit_scope *scope;
     struct fit_prior prior;
     int stage;
     double kept[TUNE_PARAMS_MAX], least;
@@ -65,7 +66,7 @@ static enum tune_status fit_stage(struct selection *s, struct tune_error *err)
         s->problem->prior.mean[k] = s->point->theta[k];
         s->problem->prior.weight[k] = 1e12;
     }
-    set_floor(s->response, s->noise, stage_floor[s->stage]);
+    tune_fit_set_floor(s->response, stage_floor[s->stage]);
     return tune_fit_descend(s->point, s->problem, ROUNDS, 1e-2, NULL, err);
 }
 
@@ -74,7 +75,7 @@ static void keep_if_best(struct selection *s)
 {
     const double penalty = 0.25 * (double)s->point->p * log(2.0 * (double)s->response->n);
     double cost;
-    set_floor(s->response, s->noise, stage_floor[STAGES - 1]);
+    tune_fit_set_floor(s->response, stage_floor[STAGES - 1]);
     cost = tune_fit_misfit(s->response, s->point) + penalty;
     if (!(cost < s->least)) return;
     s->least = cost;
@@ -83,8 +84,9 @@ static void keep_if_best(struct selection *s)
     memcpy(s->kept, s->point->theta, s->kept_p * sizeof *s->kept);
 }
 
-static enum tune_status select_modes(struct selection *s, size_t max_modes, struct tune_error *err)
+static enum tune_status select_modes(struct selection *s, struct tune_error *err)
 {
+    const struct fit_scope *scope = s->scope;
     enum tune_status status = TUNE_OK;
     while (!status && s->stage < STAGES) {
         const size_t modes = s->point->modes;
@@ -92,12 +94,13 @@ static enum tune_status select_modes(struct selection *s, size_t max_modes, stru
         status = fit_stage(s, err);
         if (status) break;
         keep_if_best(s);
-        set_floor(s->response, s->noise, stage_floor[s->stage]);
-        next = tune_fit_search_best(s->search, s->response, s->point, s->lowest_hz, s->highest_hz);
-        if (!(next.score > least_score) || modes == max_modes) {
+        tune_fit_set_floor(s->response, stage_floor[s->stage]);
+        next = tune_fit_search_best(s->search, s->response, s->point, scope->lowest_hz,
+                                    scope->highest_hz, scope->complex_residues);
+        if (!(next.score > least_score) || modes == scope->max_modes) {
             s->stage++;
         } else {
-            add_mode(s->point, &next);
+            tune_fit_add_mode(s->point, &next, scope->complex_residues);
             if (s->stage == 0 && modes + 1 > FIRST_STAGE_MODES) s->stage = 1;
         }
     }
@@ -106,24 +109,17 @@ static enum tune_status select_modes(struct selection *s, size_t max_modes, stru
 }
 
 enum tune_status tune_fit_insert_modes(struct fit_point *point, struct fit_data *response,
-                                       struct fit_problem *problem, size_t max_modes,
-                                       double lowest_hz, double highest_hz, struct tune_error *err)
+                                       struct fit_problem *problem, const struct fit_scope *scope,
+                                       struct tune_error *err)
 {
     struct selection s = {.point = point,
                           .response = response,
                           .problem = problem,
-                          .lowest_hz = lowest_hz,
-                          .highest_hz = highest_hz,
+                          .scope = scope,
                           .prior = problem->prior,
                           .least = (double)INFINITY};
-    enum tune_status status;
-    s.noise = malloc(response->n * sizeof *s.noise);
-    status = s.noise ? tune_fit_search_init(&s.search, response, err)
-                     : tune_error_memory(err, "looking for modes");
-    if (!status) {
-        memcpy(s.noise, response->var, response->n * sizeof *s.noise);
-        status = select_modes(&s, max_modes, err);
-    }
+    enum tune_status status = tune_fit_search_init(&s.search, response, err);
+    if (!status) status = select_modes(&s, err);
     if (!status && !isfinite(s.least))
         status = tune_error_set(err, TUNE_ENOSOL,
                                 "no rigid body with a delay comes near the response; check the "
@@ -134,6 +130,5 @@ enum tune_status tune_fit_insert_modes(struct fit_point *point, struct fit_data 
         memcpy(point->theta, s.kept, s.kept_p * sizeof *s.kept);
     }
     tune_fit_search_free(s.search);
-    free(s.noise);
     return status;
 }

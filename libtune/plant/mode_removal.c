@@ -1,10 +1,9 @@
 /* mode_removal.c - maximum likelihood on all lines, and the removal of modes that chance explains.
  *
  * Every mode is tried, the least significant first, by a new fit without it: an out-of-band mode of
- * little weight must not shield spurious ones behind it. A mode has three parameters but its place is
- * picked among all lines, so the likelihood ratio it must earn grows with their number:
- * 1.5 ln(2 n) + 6 (a minimum description length with a margin; common practice, no source), times
- * the kinship of the residuals without it, which says how much of it misfit of another kind would earn.
+ * little weight must not shield spurious ones behind it. The likelihood ratio it must earn is its price
+ * (fit_evidence.c) times the kinship of the residuals without it, which says how much of it misfit of
+ * another kind would earn.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <string.h>
@@ -35,32 +34,65 @@ enum tune_status tune_fit_refine(struct fit_point *point, struct fit_data *lines
     return status;
 }
 
-/* The point without mode k, the others moved to where they are best when its gain is 0, to first
- * order: theta - C_kg g/C_gg. */
-static void without_mode(struct fit_point *out, const struct fit_point *point,
-                         const double *covariance, size_t k)
+/* Gain of mode k and its q, which counts as absent where residues are real: their parameters, their
+ * pull (C_bb)^-1 b; returns how many. */
+static size_t pull_of(size_t at[2], double pull[2], const struct fit_point *point,
+                      const double *inverse, size_t k)
 {
-    const size_t p = point->p, mode = 3 + 3 * k, gain = mode + 2;
-    const double pull = point->theta[gain] / covariance[gain * p + gain];
+    const size_t p = point->p;
+    double a, b, c, det;
+    at[0] = 5 + 3 * k;
+    at[1] = 3 + 3 * point->modes + k;
+    a = inverse[at[0] * (p + 1)];
+    pull[0] = point->theta[at[0]] / a;
+    if (at[1] >= p) return 1;
+    b = inverse[at[0] * p + at[1]];
+    c = inverse[at[1] * (p + 1)];
+    det = a * c - b * b;
+    if (!(det > 1e-12 * a * c)) return 1;
+    pull[0] = (c * point->theta[at[0]] - b * point->theta[at[1]]) / det;
+    pull[1] = (a * point->theta[at[1]] - b * point->theta[at[0]]) / det;
+    return 2;
+}
+
+void tune_fit_without_mode(struct fit_point *out, const struct fit_point *point,
+                           const double *inverse, size_t k)
+{
+    const size_t p = point->p;
+    size_t at[2];
+    double pull[2];
+    const size_t pulls = pull_of(at, pull, point, inverse, k);
     out->p = 0;
     out->modes = point->modes - 1;
     for (size_t i = 0; i < p; i++) {
         const double most = tune_fit_part(point->modes, i) == FIT_LN_F ? 0.01 : 0.3;
-        const double step = pull * covariance[i * p + gain];
-        if ((i >= mode && i <= gain) || i == 3 + 3 * point->modes + k) continue;
+        double step = 0.0;
+        if ((i >= 3 + 3 * k && i <= at[0]) || i == at[1]) continue;
+        for (size_t j = 0; j < pulls; j++)
+            step += inverse[i * p + at[j]] * pull[j];
         out->theta[out->p++] = point->theta[i] - fmax(-most, fmin(most, step));
     }
 }
 
-/* What dropping each mode would cost by the curvature alone, g^2/(2 var g); suspects at 0. */
-static void significance(double *cost, const struct fit_point *point, const double *covariance)
+void tune_fit_drop_cost(double *cost, const struct fit_point *point, const double *inverse)
 {
     for (size_t k = 0; k < point->modes; k++) {
-        const size_t gain = 5 + 3 * k;
-        const double g = point->theta[gain];
-        cost[k] = 0.5 * g * g / covariance[gain * point->p + gain];
-        if (exp(point->theta[gain - 1]) > suspect_zeta) cost[k] = 0.0;
+        size_t at[2];
+        double pull[2];
+        const size_t pulls = pull_of(at, pull, point, inverse, k);
+        cost[k] = 0.0;
+        for (size_t j = 0; j < pulls; j++)
+            cost[k] += pull[j] * point->theta[at[j]];
     }
+}
+
+/* What mode k must earn. */
+static double price_of(const struct fit_point *point, size_t k, const struct fit_problem *problem)
+{
+    const size_t n = problem->data->n;
+    const bool phase =
+        point->p > 3 + 3 * point->modes && tune_fit_in_band(point, k, problem->band_hz);
+    return tune_fit_mode_price(n) + (phase ? tune_fit_phase_price(n) : 0.0);
 }
 
 static size_t least_untried(const double *cost, const bool *tried, size_t modes)
@@ -76,25 +108,25 @@ static enum tune_status remove_one(struct fit_point *point, struct fit_data *lin
                                    struct fit_problem *problem, bool *removed, bool *converged,
                                    struct tune_error *err)
 {
-    const double threshold = 1.5 * log(2.0 * (double)lines->n) + 6.0;
     const size_t modes = point->modes;
-    double covariance[TUNE_PARAMS_MAX * TUNE_PARAMS_MAX], cost[TUNE_MODES_MAX];
+    double inverse[TUNE_PARAMS_MAX * TUNE_PARAMS_MAX], cost[TUNE_MODES_MAX];
     bool tried[TUNE_MODES_MAX] = {false};
     struct fit_point without;
     enum tune_status status = TUNE_OK;
     *removed = false;
-    tune_spd_inverse(covariance, point->hessian, point->p);
-    for (size_t i = 0; i < point->p * point->p; i++)
-        covariance[i] *= 0.5;
-    significance(cost, point, covariance);
+    tune_spd_inverse(inverse, point->hessian, point->p);
+    tune_fit_drop_cost(cost, point, inverse);
+    for (size_t k = 0; k < modes; k++)
+        if (exp(point->theta[4 + 3 * k]) > suspect_zeta) cost[k] = 0.0;
     for (size_t trial = 0; trial < modes && !status; trial++) {
         const size_t k = least_untried(cost, tried, modes);
+        const double price = price_of(point, k, problem);
         double needed;
-        if (cost[k] > surely_significant * threshold) break;
+        if (cost[k] > surely_significant * price) break;
         tried[k] = true;
-        without_mode(&without, point, covariance, k);
+        tune_fit_without_mode(&without, point, inverse, k);
         status = tune_fit_descend(&without, problem, ROUNDS, 1e-2, NULL, err);
-        needed = threshold * tune_fit_kinship(lines, &without);
+        needed = price * tune_fit_kinship(lines, &without);
         if (status || !(without.cost - point->cost < needed)) continue;
         *point = without;
         *removed = true;

@@ -5,6 +5,7 @@
  * on the rigid body R: an axis with heavy modes weighs less above them, and a search that held the
  * inertia would look for that change anywhere but at its cause. Far from its peak D is smooth, so the
  * sums over bins are taken once per block of 0.8 % in frequency there, bin by bin near the peak.
+ * Where residues are complex, Q = j (nu/f) D goes with D, at right angles to it at every bin.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <stdlib.h>
@@ -105,49 +106,73 @@ static void fill_blocks(struct fit_search *s)
     }
 }
 
-/* Re(D^H r), |D|^2, Re(R^H D) */
+/* Re(D^H r), |D|^2, Re(R^H D), and the same of Q. */
 struct tally {
-    double match, power, rigid;
+    double match[2], power[2], rigid[2];
 };
 
 static void add_bin(struct tally *tally, const struct bin *bin, double f_hz, double zeta)
 {
     const double re = f_hz * f_hz - bin->f_hz * bin->f_hz, im = 2.0 * zeta * f_hz * bin->f_hz;
-    const double square = 1.0 / (re * re + im * im);
-    tally->match += (re * creal(bin->residual) - im * cimag(bin->residual)) * square;
-    tally->rigid += (re * creal(bin->rigid) + im * cimag(bin->rigid)) * square;
-    tally->power += bin->power * square;
+    const double square = 1.0 / (re * re + im * im), turn = bin->f_hz / f_hz;
+    tally->match[0] += (re * creal(bin->residual) - im * cimag(bin->residual)) * square;
+    tally->rigid[0] += (re * creal(bin->rigid) + im * cimag(bin->rigid)) * square;
+    tally->power[0] += bin->power * square;
+    tally->match[1] += (im * creal(bin->residual) + re * cimag(bin->residual)) * square * turn;
+    tally->rigid[1] += (im * creal(bin->rigid) - re * cimag(bin->rigid)) * square * turn;
+    tally->power[1] += bin->power * square * turn * turn;
 }
 
-static struct fit_candidate try_mode(const struct fit_search *s, double f_hz, double zeta)
+static void count_bins(struct tally *tally, const struct fit_search *s, double f_hz, double zeta)
 {
     const double near = f_hz * fmax(8.0 * zeta, 3.0 * block_width);
-    const double unit = 4.0 * TUNE_PI * TUNE_PI;
-    struct tally tally = {0};
-    double match, power, gain;
+    *tally = (struct tally){0};
     for (size_t b = 0; b < s->n_blocks; b++)
         if (fabs(s->block[b].f_hz - f_hz) > near)
-            add_bin(&tally, &s->block[b], f_hz, zeta);
+            add_bin(tally, &s->block[b], f_hz, zeta);
         else
             for (size_t i = s->start[b]; i < s->start[b + 1]; i++)
-                add_bin(&tally, &s->bin[i], f_hz, zeta);
-    match = tally.match - tally.rigid * s->rigid_match / s->rigid_power;
-    power = tally.power - tally.rigid * tally.rigid / s->rigid_power;
+                add_bin(tally, &s->bin[i], f_hz, zeta);
+}
+
+static struct fit_candidate try_mode(const struct fit_search *s, double f_hz, double zeta,
+                                     bool complex_residues)
+{
+    const double unit = 4.0 * TUNE_PI * TUNE_PI, body = s->rigid_power;
+    double match[2], power[2], gain[2] = {0.0}, score, both;
+    struct tally tally;
+    count_bins(&tally, s, f_hz, zeta);
+    for (int i = 0; i < 2; i++) {
+        match[i] = tally.match[i] - tally.rigid[i] * s->rigid_match / body;
+        power[i] = tally.power[i] - tally.rigid[i] * tally.rigid[i] / body;
+    }
+    both = -tally.rigid[0] * tally.rigid[1] / body;
     /* a mode far above the band looks like nothing else; one at its foot may look like the rigid body */
-    if (!(power > 1e-6 * tally.power)) return (struct fit_candidate){0};
-    gain = match / power;
+    if (!(power[0] > 1e-6 * tally.power[0])) return (struct fit_candidate){0};
+    gain[0] = match[0] / power[0];
+    score = match[0] * gain[0];
+    if (complex_residues && power[1] > 1e-6 * tally.power[1]) {
+        const double det = power[0] * power[1] - both * both;
+        if (det > 1e-6 * power[0] * power[1]) {
+            gain[0] = (match[0] * power[1] - match[1] * both) / det;
+            gain[1] = (match[1] * power[0] - match[0] * both) / det;
+            score = match[0] * gain[0] + match[1] * gain[1];
+        }
+    }
     return (struct fit_candidate){
         .f_hz = f_hz,
         .zeta = zeta,
-        .gain = unit * gain,
-        .rigid = 1.0 + (s->rigid_match - gain * tally.rigid) / s->rigid_power,
-        .score = match * match / power,
+        .gain = unit * gain[0],
+        .quadrature = unit * gain[1],
+        .rigid =
+            1.0 + (s->rigid_match - gain[0] * tally.rigid[0] - gain[1] * tally.rigid[1]) / body,
+        .score = score,
     };
 }
 
 struct fit_candidate tune_fit_search_best(struct fit_search *search, const struct fit_data *data,
                                           const struct fit_point *point, double lowest_hz,
-                                          double highest_hz)
+                                          double highest_hz, bool complex_residues)
 {
     struct fit_candidate best = {0};
     fill_bins(search, data, point);
@@ -155,7 +180,7 @@ struct fit_candidate tune_fit_search_best(struct fit_search *search, const struc
     for (size_t z = 0; z < sizeof grid_zeta / sizeof *grid_zeta; z++) {
         const double step = 1.0 + grid_step * grid_zeta[z];
         for (double f = lowest_hz; f < highest_hz; f *= step) {
-            const struct fit_candidate next = try_mode(search, f, grid_zeta[z]);
+            const struct fit_candidate next = try_mode(search, f, grid_zeta[z], complex_residues);
             if (next.score > best.score) best = next;
         }
     }

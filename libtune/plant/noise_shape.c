@@ -178,6 +178,23 @@ enum tune_status tune_fit_noise(struct fit_data *data, const struct fit_point *p
     return status;
 }
 
+void tune_fit_known_noise(struct fit_data *data, const size_t *index,
+                          const struct tune_lines *lines, const struct fit_point *point)
+{
+    double *var = data->known;
+    double complex g[BLOCK];
+    for (size_t i = 0; i < data->n; i++) {
+        const size_t line = index[i], at = i % BLOCK;
+        if (at == 0)
+            tune_plant_eval_jacobian(g, NULL, point->theta, point->p, point->modes,
+                                     data->loop_rate_hz, data->f_hz + i,
+                                     data->n - i < BLOCK ? data->n - i : BLOCK);
+        var[i] = lines->var_y[line] + creal(g[at] * conj(g[at])) * lines->var_u[line] -
+                 2.0 * creal(conj(g[at]) * lines->cov_yu[line]);
+        if (!isfinite(var[i])) var[i] = lines->var_y[line];
+    }
+}
+
 void tune_fit_guard(struct fit_data *data)
 {
     for (size_t i = 0; i < data->n; i++) {

@@ -62,7 +62,7 @@ static void fill_rows(double *rows, double *rhs, const struct relocation *r, siz
     const double angle = 2.0 * TUNE_PI * f * (r->delay_periods + 0.5) / data->loop_rate_hz;
     const double complex s = CMPLX(0.0, f / r->unit_hz);
     const double complex plain = s * s * data->y[bin] * CMPLX(cos(angle), sin(angle));
-    const double size = cabs(plain), noise = sqrt(data->var[bin]) * creal(s * conj(s));
+    const double size = cabs(plain), noise = sqrt(data->known[bin]) * creal(s * conj(s));
     const double weight = 1.0 / sqrt(noise * noise + pow(relative_floor * size, 2.0));
     double complex column[COLUMNS];
     basis(column, r, s);

@@ -54,7 +54,7 @@ static void a_heavy_mode_is_sought_where_it_is(void **state)
     plant.inertia_kg_m2 /= 3.0;
     tune_plant_to_params(point.theta, &plant);
     assert_int_equal(tune_fit_search_init(&search, &data, NULL), TUNE_OK);
-    best = tune_fit_search_best(search, &data, &point, 5.0, 150.0);
+    best = tune_fit_search_best(search, &data, &point, 5.0, 150.0, false);
     check_close(best.f_hz, 17.15, 0.1);
     assert_true(best.gain > 0.0);
     tune_fit_search_free(search);
