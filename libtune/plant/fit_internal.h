@@ -89,6 +89,7 @@ enum fit_part tune_fit_part(size_t modes, size_t k);
 
 /* Mode k lies within the usable band, ends included. */
 bool tune_fit_in_band(const struct fit_point *point, size_t k, const double band_hz[2]);
+size_t tune_fit_modes_in_band(const struct fit_point *point, const double band_hz[2]);
 
 /* Cost, gradient, Hessian at theta; point->modes and point->p are set by the caller. */
 void tune_fit_evaluate(struct fit_point *point, const struct fit_problem *problem,

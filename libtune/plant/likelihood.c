@@ -50,6 +50,14 @@ bool tune_fit_in_band(const struct fit_point *point, size_t k, const double band
     return f_hz >= band_hz[0] && f_hz <= band_hz[1];
 }
 
+size_t tune_fit_modes_in_band(const struct fit_point *point, const double band_hz[2])
+{
+    size_t count = 0;
+    for (size_t k = 0; k < point->modes; k++)
+        count += tune_fit_in_band(point, k, band_hz);
+    return count;
+}
+
 enum tune_status tune_fit_tick(struct fit_progress *progress, struct tune_error *err)
 {
     progress->done += 0.05 * (progress->target - progress->done);

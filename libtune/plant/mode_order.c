@@ -8,7 +8,9 @@
 #include "plant/dense_internal.h"
 #include "plant/fit_internal.h"
 
-enum { ROUNDS = 12, SETTLE = 2, TRIALS = 4, ATTEMPTS = 3 };
+enum { ROUNDS = 12, SETTLE = 2, TRIALS = 4, ATTEMPTS = 4 };
+
+static const double step_down = 0.85; /* of the highest frequency, at every attempt */
 
 /* The best further mode on the lines with the noise of the solution, added to its point. */
 static enum tune_status add_best(struct fit_solution *to, double *score, struct fit_data *lines,
@@ -70,14 +72,6 @@ enum tune_status tune_fit_complete(struct fit_solution *best, struct fit_data *l
     return status;
 }
 
-static size_t modes_in_band(const struct fit_point *point, const double band_hz[2])
-{
-    size_t count = 0;
-    for (size_t k = 0; k < point->modes; k++)
-        count += tune_fit_in_band(point, k, band_hz);
-    return count;
-}
-
 /* Refined, not thinned out. */
 static enum tune_status refine(struct fit_solution *s, struct fit_data *lines,
                                struct fit_problem *problem, struct tune_error *err)
@@ -125,6 +119,35 @@ static enum tune_status drop_weakest(struct fit_solution *s, struct fit_data *li
     return status;
 }
 
+/* One mode more within the band; *found says whether. A mode that leaves the band on its way to the optimum
+ * is taken back and sought lower. */
+static enum tune_status add_inside(struct fit_solution *best, bool *found, struct fit_data *lines,
+                                   struct fit_problem *problem, struct fit_scope inside,
+                                   struct tune_error *err)
+{
+    const size_t have = tune_fit_modes_in_band(&best->point, problem->band_hz);
+    struct fit_solution *before = malloc(sizeof *before);
+    enum tune_status status;
+    *found = false;
+    if (!before) return tune_error_memory(err, "fitting the plant");
+    status = copy_solution(before, best, lines->n, err);
+    for (int attempt = 0; attempt < ATTEMPTS && !status && !*found; attempt++) {
+        double score = 0.0;
+        if (before->point.modes < TUNE_MODES_MAX)
+            status = add_best(best, &score, lines, &inside, err);
+        if (status || !(score > 0.0)) break;
+        status = refine(best, lines, problem, err);
+        *found = !status && tune_fit_modes_in_band(&best->point, problem->band_hz) == have + 1;
+        if (status || *found) break;
+        best->point = before->point;
+        memcpy(best->var, before->var, lines->n * sizeof *best->var);
+        inside.highest_hz *= step_down;
+    }
+    free(before->var);
+    free(before);
+    return status;
+}
+
 enum tune_status tune_fit_force_order(struct fit_solution *best, struct fit_data *lines,
                                       struct fit_problem *problem, const struct fit_scope *scope,
                                       size_t wanted, struct tune_error *err)
@@ -132,25 +155,17 @@ enum tune_status tune_fit_force_order(struct fit_solution *best, struct fit_data
     const double *band = problem->band_hz;
     struct fit_scope inside = *scope;
     enum tune_status status = TUNE_OK;
-    size_t have, attempts = 0;
+    bool found = true;
+    size_t have = tune_fit_modes_in_band(&best->point, band);
     inside.lowest_hz = fmax(scope->lowest_hz, band[0]);
     inside.highest_hz = fmin(scope->highest_hz, band[1]);
-    while (!status && (have = modes_in_band(&best->point, band)) != wanted) {
-        double score = 1.0;
-        if (have > wanted) {
-            status = drop_weakest(best, lines, problem, err);
-            continue;
-        }
-        if (best->point.modes < TUNE_MODES_MAX)
-            status = add_best(best, &score, lines, &inside, err);
-        if (!status && score > 0.0) status = refine(best, lines, problem, err);
-        if (status) break;
-        if (modes_in_band(&best->point, band) > have) attempts = 0;
-        if (attempts++ < ATTEMPTS && score > 0.0 && best->point.modes < TUNE_MODES_MAX) continue;
-        return tune_error_set(err, TUNE_ENOSOL,
-                              "%zu modes were asked for between %.4g and %.4g Hz, no more than %zu "
-                              "can be told apart there: ask for fewer, or let the data decide",
-                              wanted, band[0], band[1], have);
-    }
-    return status;
+    for (; !status && found && have != wanted; have = tune_fit_modes_in_band(&best->point, band))
+        status = have > wanted ? drop_weakest(best, lines, problem, err)
+                               : add_inside(best, &found, lines, problem, inside, err);
+    if (status || found) return status;
+    return tune_error_set(
+        err, TUNE_ENOSOL,
+        "%zu modes were asked for between %.4g and %.4g Hz, no more than %zu can be "
+        "told apart there: ask for fewer, or let the data decide",
+        wanted, band[0], band[1], have);
 }

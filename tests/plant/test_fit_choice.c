@@ -1,0 +1,276 @@
+/* test_fit_choice.c - the second start, residues with phases, the order by force.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "support/check.h"
+
+#include <string.h>
+
+#include "plant/fit_case.h"
+#include "plant/fit_internal.h"
+#include "plant/rational_internal.h"
+
+static struct tune_plant with_phases(struct tune_plant plant, const double *degrees)
+{
+    plant.complex_residues = true;
+    for (size_t k = 0; k < plant.n_modes; k++) {
+        const double phase = degrees[k] * TUNE_PI / 180.0, gain = plant.mode[k].gain;
+        plant.mode[k].gain = gain * cos(phase);
+        plant.mode[k].gain_quadrature = gain * sin(phase);
+    }
+    return plant;
+}
+
+static const double phases[] = {25.0, -30.0, 10.0, 18.0, -22.0};
+
+static struct fit_data response_of(const struct synthetic *data)
+{
+    struct fit_data response;
+    assert_int_equal(tune_fit_take_response(&response, &data->frf, 4000.0, NULL), TUNE_OK);
+    return response;
+}
+
+/* ---- zeros and poles --------------------------------------------------------------------------*/
+
+static void a_sum_of_terms_vanishes_at_its_zeros(void **state)
+{
+    struct tune_random rng;
+    (void)state;
+    tune_random_init(&rng, 7, 0);
+    for (int plant = 0; plant < 40; plant++) {
+        struct tune_rational h = {.rigid = plant % 2 == 0, .b = 0.002, .n = 1 + (size_t)plant % 7};
+        double complex root[TUNE_ROOTS_MAX];
+        size_t count;
+        for (size_t k = 0; k < h.n; k++) {
+            h.pole[k] = (0.1 + 0.9 * (double)(k + 1) / (double)h.n) * CMPLX(-0.01, 1.0);
+            h.gain[k] = tune_random_normal(&rng) * (h.rigid ? 0.3 : 0.01);
+            h.slope[k] = tune_random_normal(&rng) * 0.1;
+        }
+        assert_true(tune_rational_zeros(root, &count, &h));
+        /* the degree of the numerator */
+        assert_int_equal(count, 2 * h.n + (h.rigid ? 1 : 0));
+        for (size_t i = 0; i < count; i++) {
+            const double complex s = root[i];
+            double complex sum = h.rigid ? 1.0 / (s * (s + h.b)) : 1.0;
+            double size = cabs(sum);
+            for (size_t k = 0; k < h.n; k++) {
+                const double complex term =
+                    (h.gain[k] + h.slope[k] * s) / ((s - h.pole[k]) * (s - conj(h.pole[k])));
+                sum += term;
+                size += cabs(term);
+            }
+            check_close(cabs(sum) / size, 0.0, 1e-9); /* rounding */
+            for (size_t j = 0; j < i; j++)
+                assert_true(cabs(root[i] - root[j]) > 1e-9);
+        }
+    }
+}
+
+static bool has_pole(const struct fit_poles *poles, double f_hz, double zeta, double tolerance)
+{
+    for (size_t k = 0; k < poles->n; k++)
+        if (fabs(poles->f_hz[k] / f_hz - 1.0) < tolerance * zeta &&
+            fabs(poles->zeta[k] / zeta - 1.0) < tolerance)
+            return true;
+    return false;
+}
+
+/* The last plant has phases: relocation does not care. */
+static void vector_fitting_finds_the_poles(void **state)
+{
+    const struct tune_plant plant[] = {telescope_axis(), with_phases(telescope_axis(), phases)};
+    struct fit_progress progress = {.stage = "test"};
+    (void)state;
+    for (int i = 0; i < 2; i++) {
+        struct synthetic data;
+        struct fit_data response;
+        struct fit_poles poles;
+        synthetic_sweep(&data, &plant[i], &short_sweep, 0.0, 1.0, 1);
+        response = response_of(&data);
+        assert_int_equal(tune_fit_vector_poles(&poles, &response, 1.2, 12, &progress, NULL),
+                         TUNE_OK);
+        /* model: the hold bends G by less than 1e-3 over the widest peak */
+        for (size_t k = 0; k < plant[i].n_modes; k++)
+            assert_true(has_pole(&poles, plant[i].mode[k].f_hz, plant[i].mode[k].zeta, 0.02));
+        tune_fit_data_free(&response);
+        synthetic_free(&data);
+    }
+}
+
+/* ---- starts and phases ------------------------------------------------------------------------*/
+
+static void vector_fitting_alone_comes_near_the_plant(void **state)
+{
+    const struct tune_plant plant = telescope_axis();
+    const struct fit_scope scope = {.max_modes = 10, .lowest_hz = 2.6, .highest_hz = 369.0};
+    struct fit_progress progress = {.stage = "test"};
+    struct fit_problem problem = {.progress = &progress,
+                                  .bounds = {.ln_f = {log(1.3), log(738.0)},
+                                             .ln_zeta = {log(1e-4), log(0.3)},
+                                             .delay_min = -1.0},
+                                  .prior = {.mean = {0.0, log(0.04), 1.0}, .weight = {0.0, 0.2}}};
+    struct fit_point point = {.p = 3, .theta = {-log(1500.0), log(0.04), 1.1}};
+    struct synthetic data;
+    struct fit_data response;
+    (void)state;
+    synthetic_sweep(&data, &plant, &short_sweep, 1.0, 1.0, 3);
+    response = response_of(&data);
+    assert_int_equal(tune_fit_vector_start(&point, &response, &problem, &scope, NULL), TUNE_OK);
+    assert_true(point.modes >= 5 && point.modes <= 7);
+    for (size_t k = 0; k < 5; k++) {
+        double nearest = 1.0;
+        for (size_t j = 0; j < point.modes; j++)
+            nearest = fmin(nearest, fabs(point.theta[3 + 3 * j] - log(plant.mode[k].f_hz)));
+        assert_true(nearest < plant.mode[k].zeta); /* half the width of its peak */
+    }
+    tune_fit_data_free(&response);
+    synthetic_free(&data);
+}
+
+static void phases_are_found_where_there_are_any(void **state)
+{
+    const struct tune_plant plant = with_phases(telescope_axis(), phases);
+    struct synthetic data;
+    struct tune_fit fit;
+    double theta[TUNE_PARAMS_MAX];
+    (void)state;
+    fit_sweep(&fit, &data, &plant, &short_sweep, 1.0, 1.0, 11);
+    assert_true(fit.plant.complex_residues);
+    assert_int_equal(fit.plant.n_modes, 5);
+    assert_int_equal(fit.n_params, 23);
+    tune_plant_to_params(theta, &plant);
+    for (size_t i = 0; i < fit.n_params; i++) /* statistical: 5 sigma; drag is held by its prior */
+        if (i != 1)
+            check_close(fit.theta[i], theta[i], 5.0 * sqrt(fit.covariance[i * (fit.n_params + 1)]));
+    for (size_t k = 0; k < 5; k++)
+        check_close(fit.mode_quadrature[k].value, plant.mode[k].gain_quadrature,
+                    5.0 * fit.mode_quadrature[k].std);
+    tune_fit_free(&fit);
+    synthetic_free(&data);
+}
+
+/* One mode of five with a phase, past whose band another lies: q is not free there. */
+static void no_phase_is_given_to_a_mode_past_the_band(void **state)
+{
+    static const double one[] = {0.0, 25.0, 0.0, 0.0, 0.0};
+    struct tune_plant plant = with_phases(telescope_axis(), one);
+    struct synthetic data;
+    struct tune_fit fit;
+    (void)state;
+    plant.mode[4].f_hz = 290.0;
+    plant.mode[4].gain = 0.3;
+    fit_sweep(&fit, &data, &plant, &short_sweep, 1.0, 1.0, 2);
+    assert_true(fit.plant.complex_residues);
+    assert_int_equal(fit.plant.n_modes, 5);
+    assert_true(fit.out_of_band[4]);
+    check_close(fit.mode_quadrature[4].value, 0.0, 1e-6);
+    assert_true(fit.mode_quadrature[4].std < 1e-6);
+    check_close(fit.mode_quadrature[1].value, 0.12 * sin(25.0 * TUNE_PI / 180.0),
+                5.0 * fit.mode_quadrature[1].std);
+    tune_fit_free(&fit);
+    synthetic_free(&data);
+}
+
+/* 20 seeds: the chance of one false phase is below 1e-7 (fit_evidence.c). */
+static void real_residues_stay_real(void **state)
+{
+    const struct tune_plant plant = telescope_axis();
+    (void)state;
+    for (uint64_t seed = 1; seed <= 20; seed++) {
+        struct synthetic data;
+        struct tune_fit fit;
+        fit_sweep(&fit, &data, &plant, &short_sweep, 1.0, 1.0, seed);
+        assert_false(fit.plant.complex_residues);
+        assert_int_equal(fit.n_params, 18);
+        tune_fit_free(&fit);
+        synthetic_free(&data);
+    }
+}
+
+/* ---- likelihood -------------------------------------------------------------------------------*/
+
+/* A plant without one of its modes, settled: its misfit is as good as ever, its Whittle value is not. */
+static void the_whittle_value_misses_a_mode(void **state)
+{
+    const struct tune_plant plant = telescope_axis();
+    struct tune_fit_opts opts = tune_fit_defaults(4000.0);
+    struct synthetic data;
+    struct tune_fit whole, lacking;
+    struct tune_error err;
+    (void)state;
+    fit_sweep(&whole, &data, &plant, &short_sweep, 1.0, 1.0, 5);
+    opts.max_modes = 4;
+    assert_int_equal(tune_fit_plant(&lacking, &data.frf, &data.lines, &opts, NULL, &err), TUNE_OK);
+    assert_true(lacking.plant.n_modes <= 4);
+    assert_true(lacking.whittle[lacking.start] > whole.whittle[whole.start] + 100.0);
+    assert_true(whole.whittle[whole.start] < 0.0); /* ln sigma^2 of angles well below a radian */
+    tune_fit_free(&whole);
+    tune_fit_free(&lacking);
+    synthetic_free(&data);
+}
+
+/* ---- order by force ---------------------------------------------------------------------------*/
+
+static size_t inside(const struct tune_fit *fit)
+{
+    size_t count = 0;
+    for (size_t k = 0; k < fit->plant.n_modes; k++)
+        count += !fit->out_of_band[k];
+    return count;
+}
+
+static void as_many_modes_as_asked_for(void **state)
+{
+    struct tune_plant plant = telescope_axis();
+    struct tune_fit_opts opts = tune_fit_defaults(4000.0);
+    struct synthetic data;
+    struct tune_error err;
+    (void)state;
+    plant.mode[4].f_hz = 290.0; /* past the band: not counted, not removed */
+    plant.mode[4].gain = 0.3;
+    synthetic_sweep(&data, &plant, &short_sweep, 1.0, 1.0, 4);
+    for (opts.modes = 1; opts.modes <= 6; opts.modes++) {
+        struct tune_fit fit;
+        assert_int_equal(tune_fit_plant(&fit, &data.frf, &data.lines, &opts, NULL, &err), TUNE_OK);
+        assert_int_equal(inside(&fit), opts.modes);
+        check_close(fit.mode_f_hz[opts.modes > 4 ? opts.modes - 4 : 0].value, 14.8, 0.01);
+        assert_true(fit.out_of_band[fit.plant.n_modes - 1]);
+        tune_fit_free(&fit);
+    }
+    synthetic_free(&data);
+}
+
+static void more_modes_than_can_be_told_apart_are_refused(void **state)
+{
+    const struct tune_plant plant = bench_axis(0.03, 0.989);
+    struct tune_fit_opts opts = tune_fit_defaults(2500.0);
+    struct synthetic data;
+    struct tune_fit fit;
+    struct tune_error err;
+    (void)state;
+    bench_lines(&data, &plant, 4);
+    opts.modes = TUNE_MODES_MAX + 1;
+    assert_int_equal(tune_fit_plant(&fit, &data.frf, &data.lines, &opts, NULL, &err), TUNE_EINVAL);
+    assert_non_null(strstr(err.text, "25"));
+    data.frf.band_hz[0] = 70.0; /* room for little */
+    data.frf.band_hz[1] = 72.0;
+    opts.modes = 12;
+    assert_int_equal(tune_fit_plant(&fit, &data.frf, &data.lines, &opts, NULL, &err), TUNE_ENOSOL);
+    assert_non_null(strstr(err.text, "12 modes"));
+    assert_null(fit.covariance);
+    synthetic_free(&data);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_sum_of_terms_vanishes_at_its_zeros),
+        cmocka_unit_test(vector_fitting_finds_the_poles),
+        cmocka_unit_test(vector_fitting_alone_comes_near_the_plant),
+        cmocka_unit_test(phases_are_found_where_there_are_any),
+        cmocka_unit_test(no_phase_is_given_to_a_mode_past_the_band),
+        cmocka_unit_test(real_residues_stay_real),
+        cmocka_unit_test(the_whittle_value_misses_a_mode),
+        cmocka_unit_test(as_many_modes_as_asked_for),
+        cmocka_unit_test(more_modes_than_can_be_told_apart_are_refused),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
