@@ -145,14 +145,12 @@ enum tune_status tune_fit_bound(double *covariance, const struct tune_plant *pla
 {
     struct fit_data data;
     struct fit_problem problem = {.data = &data};
-    struct fit_point point;
-    double theta[TUNE_PARAMS_MAX];
     const size_t p = tune_plant_param_count(plant);
+    struct fit_point point = {.modes = plant->n_modes, .p = p};
+    double theta[TUNE_PARAMS_MAX];
     const enum tune_status status = take_torque(&data, lines, sigma2, plant->loop_rate_hz, err);
     if (status) return status;
     tune_plant_to_params(theta, plant);
-    point.modes = plant->n_modes;
-    point.p = p;
     tune_fit_evaluate(&point, &problem, theta);
     tune_spd_inverse(covariance, point.hessian, p);
     for (size_t i = 0; i < p * p; i++)

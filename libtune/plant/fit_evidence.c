@@ -5,8 +5,8 @@
  * (1953) 423-434, from memory): sum ln var + |e|^2/var. A plant with more parameters must be better by
  * their price, a description length with a margin (common practice, no source), times the kinship of the
  * residuals. By chance a phase on each of K modes lowers the value by half a chi-square of K degrees of
- * freedom; the price of K/2 ln(2 n) + 6 is passed with a probability below 1e-5 for n > 500, K = 1, and
- * below 1e-9 for K = 5.
+ * freedom; the price of K/2 ln(2 n) + 6 is passed with a probability below 2e-5 for n >= 500, K = 1, and
+ * below 1e-8 for K = 5.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <string.h>

@@ -91,7 +91,7 @@ static enum tune_status drop_weakest(struct fit_solution *s, struct fit_data *li
                                      struct fit_problem *problem, struct tune_error *err)
 {
     double inverse[TUNE_PARAMS_MAX * TUNE_PARAMS_MAX], cost[TUNE_MODES_MAX];
-    struct fit_point *trial = malloc(2 * sizeof *trial), *least = trial ? trial + 1 : NULL;
+    struct fit_point *trial = calloc(2, sizeof *trial), *least = trial ? trial + 1 : NULL;
     enum tune_status status = TUNE_OK;
     if (!trial) return tune_error_memory(err, "fitting the plant");
     least->cost = (double)INFINITY;
