@@ -82,6 +82,7 @@ static int run(const struct command_line *line)
             print_body(&result.pointing[i].fit);
             print_modes(&result.pointing[i].fit);
         }
+        print_tracks(&result);
         print_notes("Accepted", &result.accepted);
         print_notes("Notes", &result.notes);
         code = print_end(EXIT_DONE);

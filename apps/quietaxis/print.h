@@ -40,6 +40,9 @@ void print_judgements(const struct tune_judgements *judgements, const char *verb
 /* The gains of a controller, one key a line. */
 void print_controller(const struct tune_controller *controller);
 
+/* Modes over pointings, what they follow, where to sweep next; nothing of a single pointing. */
+void print_tracks(const struct tune_identification *id);
+
 /* Print the JSON a call has just made (or its failure) and release it. */
 int print_json(enum tune_status status, char **text, const struct tune_error *err);
 

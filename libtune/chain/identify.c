@@ -160,6 +160,7 @@ static enum tune_status identify_all(struct tune_identification *out, const stru
     work->result = out->pointing;
     progress_start(&work->progress, chain->job->watch, work->n, 0.0, 1.0);
     status = tune_workers_run(work->n, chain->job->threads, chain_identify_pointing, work, err);
+    if (!status) status = chain_identify_tracks(out, chain, err);
     if (!status) status = write_all(out, chain, work, err);
     return status;
 }

@@ -75,6 +75,13 @@ void chain_records_free(struct pointing_work *pointing);
 enum tune_status chain_identify_assisted(struct tune_pointing_plant *out,
                                          struct pointing_work *pointing, struct tune_error *err);
 
+/* How the axis stood at a pointing, as its first log says; a note where others say otherwise. */
+void chain_identify_condition(struct tune_pointing_plant *out, struct pointing_work *pointing);
+
+/* Modes over all pointings, laws, and where to sweep next, into out. */
+enum tune_status chain_identify_tracks(struct tune_identification *out, const struct chain *chain,
+                                       struct tune_error *err);
+
 /* One pointing, as an item of work: read, judge, estimate, fit, tables. user: identification_work. */
 enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_error *err);
 

@@ -164,7 +164,7 @@ enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_er
     enum tune_status status;
 
     (void)snprintf(out->name, sizeof out->name, "%s", pointing->log[0]->pointing);
-    out->angle_deg = pointing->log[0]->angle_deg;
+    chain_identify_condition(out, pointing);
     out->n_logs = pointing->n_logs;
     progress_item(&watch, &work->progress, item, out->name);
     status = progress_stage(&watch, "reading", 0.0, 0.3, err);

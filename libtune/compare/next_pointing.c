@@ -113,8 +113,10 @@ static double place(const double range[2], size_t k, size_t steps)
 {
     const double degree = tune_rad_from_deg(1.0);
     const double x = range[0] + (range[1] - range[0]) * (double)k / (double)steps;
-    const double whole = degree * round(x / degree);
-    return whole >= range[0] && whole <= range[1] ? whole : x;
+    double whole = degree * round(x / degree);
+    if (whole < range[0]) whole += degree;
+    if (whole > range[1]) whole -= degree;
+    return whole >= range[0] ? whole : x;
 }
 
 static void look(struct tune_next_pointing *out, struct search *search,

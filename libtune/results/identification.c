@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "results/json_internal.h"
+#include "results/identification_internal.h"
 
 static const char *const estimators[] = {"indirect", "direct", "periodic"};
 
@@ -176,6 +176,7 @@ static void fields(struct json_io *io, void *result)
         json_io_item(io, i);
         json_io_text(io, "name", p->name, sizeof p->name);
         json_io_number(io, "angle_deg", &p->angle_deg);
+        json_io_other_axis(io, &p->other_axis_deg, &p->other_axis);
         json_io_count(io, "logs", &p->n_logs);
         frf_fields(io, p);
         assisted_fields(io, p);
@@ -184,6 +185,7 @@ static void fields(struct json_io *io, void *result)
         json_io_leave(io);
     }
     json_io_leave(io);
+    identification_tracks_fields(io, r);
     json_io_notes(io, "accepted", &r->accepted);
     json_io_notes(io, "notes", &r->notes);
 }
@@ -208,6 +210,7 @@ void tune_identification_free(struct tune_identification *result)
     for (size_t i = 0; result->pointing && i < result->n_pointings; i++)
         tune_fit_free(&result->pointing[i].fit);
     free(result->pointing);
+    tune_tracks_free(&result->tracks);
     tune_provenance_free(&result->provenance);
     memset(result, 0, sizeof *result);
 }

@@ -7,6 +7,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "compare/tracks.h"
 #include "core/status.h"
 #include "logbook/logbook.h"
 #include "plant/fit.h"
@@ -24,8 +25,10 @@ struct tune_result_file {
 
 struct tune_pointing_plant {
     char name[TUNE_NAME_LENGTH + 1];
-    double angle_deg; /* NAN: not stated */
-    size_t n_logs;    /* sweeps it was estimated from */
+    double angle_deg;                /* NAN: not stated */
+    double other_axis_deg;           /* NAN: not stated */
+    enum tune_other_axis other_axis; /* what it was doing */
+    size_t n_logs;                   /* sweeps it was estimated from */
     /* the frequency response */
     struct tune_result_file frf_file, model_file; /* frf-<name>.csv, model-<name>.csv */
     struct tune_result_file
@@ -48,9 +51,15 @@ struct tune_identification {
     struct tune_provenance provenance;
     size_t n_pointings;
     struct tune_pointing_plant *pointing; /* in the order of the logbook */
+    /* over the pointings; n_pointings = 0 where there is one pointing only. Track k is "mode k + 1" */
+    struct tune_tracks tracks;
+    char interpolation_text[512], next_text[512]; /* sentences; empty: nothing to say */
     struct tune_notes accepted; /* unfit logs used all the same, and what is wrong with them */
     struct tune_notes notes;    /* assumed signs and scales, doubts */
 };
+
+/* "unknown", "holding", "braked", "free". */
+TUNE_API const char *tune_other_axis_name(enum tune_other_axis state);
 
 /* The text of identify.json; the caller frees *text. */
 TUNE_API enum tune_status tune_identification_json(char **text,

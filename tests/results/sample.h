@@ -61,6 +61,55 @@ static inline void sample_fit(struct tune_fit *fit)
     fit->antiresonance_zeta[0] = (struct tune_estimate){-0.001, 1e-4};
 }
 
+/* One mode at both pointings, one at the first only. */
+static inline void sample_tracks(struct tune_identification *r)
+{
+    struct tune_tracks *tracks = &r->tracks;
+    tracks->n_pointings = 2;
+    tracks->n = 2;
+    tracks->track = calloc(2, sizeof *tracks->track);
+    for (size_t t = 0; t < 2; t++) {
+        struct tune_track *track = &tracks->track[t];
+        track->f_hz = t ? 410.5 : 24.3;
+        track->n_found = 2 - t;
+        track->point = calloc(2, sizeof *track->point);
+        track->left_out = calloc(2, sizeof *track->left_out);
+        for (size_t p = 0; p < 2; p++) {
+            const bool found = t == 0 || p == 0;
+            track->point[p] =
+                (struct tune_track_point){.finding = found ? TUNE_TRACK_FOUND : TUNE_TRACK_ABSENT,
+                                          .mode = found ? t : TUNE_MODES_MAX,
+                                          .ambiguous = p == 0,
+                                          .f_hz = {track->f_hz, 0.01},
+                                          .zeta = {found ? 0.006 : (double)NAN, 1e-4},
+                                          .gain = {found ? 0.15 : (double)NAN, 2e-4},
+                                          .gain_bound = found ? (double)NAN : 0.02};
+            track->left_out[p] = (struct tune_left_out){.predicted = NAN, .std = NAN, .z = NAN};
+        }
+        track->law = (struct tune_law){.n_points = 2 - t,
+                                       .n_terms = 2,
+                                       .term = {TUNE_TERM_CONSTANT, TUNE_TERM_OTHER_BRAKED},
+                                       .coefficient = {{3.19, 1e-4}, {-0.02, 1e-3}},
+                                       .scatter = 1.0 / 300.0};
+    }
+    tracks->track[0].left_out[1] = (struct tune_left_out){true, true, 24.31, 0.012, -1.5};
+    tracks->inertia_law = tracks->track[0].law;
+    tracks->inertia_left_out = calloc(2, sizeof *tracks->inertia_left_out);
+    tracks->interpolation = TUNE_INTERPOLATION_COARSE;
+    tracks->z_limit = 3.4;
+    tracks->worst_z[1] = 1;
+    tracks->worst_error[0] = 2;
+    tracks->next = (struct tune_next_pointing){.known = true,
+                                               .at = {0.5, (double)NAN, TUNE_OTHER_AXIS_FREE},
+                                               .track = 1,
+                                               .f_hz = 411.0,
+                                               .std = 0.01,
+                                               .std_then = 0.002,
+                                               .std_median = 0.004};
+    (void)snprintf(r->interpolation_text, sizeof r->interpolation_text, "Coarse.");
+    (void)snprintf(r->next_text, sizeof r->next_text, "There.");
+}
+
 static inline void sample_identification(struct tune_identification *r)
 {
     memset(r, 0, sizeof *r);
@@ -71,6 +120,8 @@ static inline void sample_identification(struct tune_identification *r)
         struct tune_pointing_plant *p = &r->pointing[i];
         (void)snprintf(p->name, sizeof p->name, "%s", i ? "west-30" : "east-60");
         p->angle_deg = i ? (double)NAN : -60.0;
+        p->other_axis_deg = i ? 20.5 : (double)NAN;
+        p->other_axis = i ? TUNE_OTHER_AXIS_BRAKED : TUNE_OTHER_AXIS_UNKNOWN;
         p->n_logs = i + 1;
         (void)snprintf(p->frf_file.name, sizeof p->frf_file.name, "frf-%s.csv", p->name);
         memset(p->frf_file.sha256, 'a', 64);
@@ -91,6 +142,7 @@ static inline void sample_identification(struct tune_identification *r)
         p->sensor_noise_arcsec = 0.003;
         sample_fit(&p->fit);
     }
+    sample_tracks(r);
     tune_notes_add(&r->notes, "Positive torque raises the position.");
 }
 

@@ -86,6 +86,47 @@ static void a_plant_and_its_covariance_come_back_to_15_digits(void **state)
     tune_identification_free(&second);
 }
 
+static void tracks_come_back_and_must_fit_the_pointings(void **state)
+{
+    struct tune_identification first, second;
+    struct tune_error err;
+    char *text = NULL, *at;
+    (void)state;
+    sample_identification(&first);
+    assert_int_equal(tune_identification_json(&text, &first, &err), TUNE_OK);
+    assert_int_equal(tune_identification_parse(&second, "x", text, strlen(text), &err), TUNE_OK);
+    const struct tune_tracks *tracks = &second.tracks;
+    assert_int_equal(tracks->n, 2);
+    assert_int_equal(tracks->n_pointings, 2);
+    assert_int_equal(tracks->track[0].point[1].mode, 0);
+    assert_int_equal(tracks->track[1].point[1].finding, TUNE_TRACK_ABSENT);
+    assert_int_equal(tracks->track[1].point[1].mode, TUNE_MODES_MAX);
+    check_close_rel(tracks->track[1].point[1].gain_bound, 0.02, 5e-15);
+    assert_true(isnan(tracks->track[1].point[1].gain.value));
+    assert_true(tracks->track[0].point[0].ambiguous);
+    assert_int_equal(tracks->track[0].law.term[1], TUNE_TERM_OTHER_BRAKED);
+    check_close_rel(tracks->track[0].law.coefficient[1].value, -0.02, 5e-15);
+    check_close_rel(tracks->track[0].left_out[1].z, -1.5, 5e-15);
+    assert_true(isnan(tracks->track[0].left_out[0].z));
+    assert_int_equal(tracks->interpolation, TUNE_INTERPOLATION_COARSE);
+    assert_int_equal(tracks->worst_error[0], 2);
+    check_close(tracks->next.at.angle_rad, 0.5, 1e-14);
+    assert_true(isnan(tracks->next.at.other_axis_rad));
+    assert_int_equal(tracks->next.at.other_axis, TUNE_OTHER_AXIS_FREE);
+    assert_int_equal(second.pointing[1].other_axis, TUNE_OTHER_AXIS_BRAKED);
+    check_close_rel(second.pointing[1].other_axis_deg, 20.5, 5e-15);
+    assert_true(isnan(second.pointing[0].other_axis_deg));
+    tune_identification_free(&second);
+    /* another pointing's name in the list of points */
+    at = strstr(strstr(text, "\"tracks\""), "\"west-30\"");
+    assert_non_null(at);
+    memcpy(at, "\"west-31\"", 9);
+    assert_int_equal(tune_identification_parse(&second, "x", text, strlen(text), &err), TUNE_EDATA);
+    assert_null(second.tracks.track);
+    free(text);
+    tune_identification_free(&first);
+}
+
 static void a_delay_below_its_bound_comes_back(void **state)
 {
     struct tune_identification first, second;
@@ -303,6 +344,7 @@ int main(void)
         cmocka_unit_test(checks_are_found_and_counted_by_their_answer),
         cmocka_unit_test(truth_comes_back_with_every_byte),
         cmocka_unit_test(a_plant_and_its_covariance_come_back_to_15_digits),
+        cmocka_unit_test(tracks_come_back_and_must_fit_the_pointings),
         cmocka_unit_test(a_delay_below_its_bound_comes_back),
         cmocka_unit_test(endless_and_undefined_margins_come_back_as_they_were),
         cmocka_unit_test(the_seed_keeps_all_64_bits),
