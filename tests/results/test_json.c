@@ -258,7 +258,7 @@ static void what_is_no_result_is_refused_with_its_place(void **state)
 {
     struct tune_identification result;
     struct tune_error err;
-    const char *cut = "{\"schema\": \"quietaxis-identify-2\",\n \"tool\": ";
+    const char *cut = "{\"schema\": \"" TUNE_SCHEMA_IDENTIFY "\",\n \"tool\": ";
     (void)state;
     assert_int_equal(tune_identification_parse(&result, "x.json", cut, strlen(cut), &err),
                      TUNE_EDATA);
@@ -267,8 +267,8 @@ static void what_is_no_result_is_refused_with_its_place(void **state)
     refuse("{}", "schema");
     refuse("{\"schema\": 3}", "schema");
     refuse("{\"schema\": \"quietaxis-identify-0\"}", "schema");
-    refuse("{\"schema\": \"quietaxis-identify-2\"}", "tool");
-    refuse("{\"schema\": \"quietaxis-identify-2\", \"tool\": []}", "tool");
+    refuse("{\"schema\": \"" TUNE_SCHEMA_IDENTIFY "\"}", "tool");
+    refuse("{\"schema\": \"" TUNE_SCHEMA_IDENTIFY "\", \"tool\": []}", "tool");
 }
 
 /* Replace one word of a sample and expect a refusal naming `thing`. */

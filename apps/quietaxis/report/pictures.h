@@ -3,6 +3,7 @@
 #ifndef REPORT_PICTURES_H
 #define REPORT_PICTURES_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "table.h"
@@ -34,6 +35,12 @@ enum tune_status picture_sensitivity(struct buffer *svg, const struct table *loo
 
 enum tune_status picture_jitter(struct buffer *svg, const struct table *jitter,
                                 double required_arcsec, struct tune_error *err);
+
+/* Frequencies of all tracks and the inertia against the angle of this axis or, where that stands still,
+ * of the other one. TUNE_EINVAL: nothing to draw, as picture_tracks_worth() says. */
+bool picture_tracks_worth(const struct tune_identification *id);
+enum tune_status picture_tracks(struct buffer *svg, const struct tune_identification *id,
+                                struct tune_error *err);
 
 /* Where the labels of marks at sorted x[n] stand so that neighbours keep `gap` and all lie within
  * low..high (if they fit at all): least squares, by pooling neighbours that collide. */

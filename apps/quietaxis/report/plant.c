@@ -166,6 +166,7 @@ enum tune_status section_plant(struct buffer *html, const struct report *report,
                                  (double)i / (double)found->n_pointings, err);
         if (!status) status = one_pointing(html, report, &found->pointing[i], err);
     }
+    if (!status) status = part_tracks(html, found, err);
     html_section_end(html);
     return status;
 }

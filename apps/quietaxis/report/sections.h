@@ -14,6 +14,10 @@ void section_cautions(struct buffer *html, const struct report *report);
 enum tune_status section_plant(struct buffer *html, const struct report *report,
                                const struct tune_watch *watch, struct tune_error *err);
 
+/* Modes over pointings, what they follow, where to sweep next. */
+enum tune_status part_tracks(struct buffer *html, const struct tune_identification *id,
+                             struct tune_error *err);
+
 /* Candidates, gains, filters, margins, and the loops. */
 enum tune_status section_gains(struct buffer *html, const struct report *report,
                                const struct tune_watch *watch, struct tune_error *err);
