@@ -95,7 +95,7 @@ static size_t write_files(struct plot_file *file, const struct tune_identificati
             buffer_free(&curve[n].text);
             continue;
         }
-        buffer_format(&labels->text, "\"mode %zu, %.4g Hz\"\n", t + 1, track->f_hz);
+        buffer_format(&labels->text, "\"mode %zu: %.4g Hz\"\n", t + 1, track->f_hz);
         n++;
     }
     write_inertia(&curve[n].text, id, other);
