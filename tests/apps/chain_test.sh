@@ -33,6 +33,9 @@ check 'modes stand within 5 sigma of the truth' json 'all(abs(m["frequency_hz"][
 check 'covariance is whole and symmetric' json 'all(len(p["plant"]["covariance"]) == len(p["plant"]["parameter_order"]) and all(abs(r[j] - p["plant"]["covariance"][j][i]) <= 1e-12 * abs(r[j]) + 1e-300 for i, r in enumerate(p["plant"]["covariance"]) for j in range(len(r))) for p in d["pointings"])' "$results/identify.json"
 check 'the response lies beside it' sh -c "head -n 1 '$results/frf-south.csv' | grep -qx frequency_hz,real_rad_per_nm,imag_rad_per_nm,std_rad_per_nm,dof,coherence"
 check 'and the one estimated with the model' sh -c "head -n 1 '$results/assisted-south.csv' | grep -qx frequency_hz,real_rad_per_nm,imag_rad_per_nm,std_rad_per_nm,dof,coherence && grep -q assisted-south.csv '$results/identify.json'"
+check 'modes are followed over the pointings' json '[(t["found"], [p["finding"] for p in t["points"]]) for t in d["tracks"]] == [(2, ["found", "found"])] * 2 and all(p["frequency_hz"] == d["pointings"][i]["plant"]["modes"][k]["frequency_hz"] for k, t in enumerate(d["tracks"]) for i, p in enumerate(t["points"]))' "$results/identify.json"
+check 'two pointings check no law' json 'd["interpolation"]["verdict"] == "unchecked"' "$results/identify.json"
+check 'the table of modes is printed' out_has 'Modes over pointings'
 check 'a second time it is taken again, and said so' run 0 identify "$book"
 check 'in words' err_has 'identify.json is fresh and taken again'
 check 'quiet is quiet' run 0 identify --quiet "$book"
