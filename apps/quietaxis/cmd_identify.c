@@ -97,8 +97,9 @@ const struct command command_identify = {
     .usage = "identify [OPTIONS] LOGBOOK",
     .help = "Estimates the frequency response at every pointing from its sweeps and fits a\n"
             "rigid body, modes and a delay to it. +- is one standard deviation. Writes\n"
-            "identify.json, and for each pointing frf-POINTING.csv, assisted-POINTING.csv\n"
-            "and model-POINTING.csv.\n"
+            "identify.json and, for each pointing, frf-POINTING.csv, assisted-POINTING.csv,\n"
+            "model-POINTING.csv and plant-POINTING.json (poles, zeros and state space for\n"
+            "other tools).\n"
             "\n"
             "  quietaxis identify hour-angle\n"
             "\n"

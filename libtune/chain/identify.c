@@ -71,6 +71,7 @@ static void free_work(struct identification_work *work)
         free(work->pointing[i].frf.text);
         free(work->pointing[i].assisted.text);
         free(work->pointing[i].model.text);
+        free(work->pointing[i].plant.text);
     }
     free(work->pointing);
     free(work);
@@ -126,7 +127,7 @@ static enum tune_status note_mappings(struct tune_notes *notes,
 static enum tune_status write_all(struct tune_identification *out, const struct chain *chain,
                                   struct identification_work *work, struct tune_error *err)
 {
-    struct chain_file *file = calloc(3 * work->n, sizeof *file);
+    struct chain_file *file = calloc(4 * work->n, sizeof *file);
     size_t files = 0;
     enum tune_status status;
     if (!file) return tune_error_memory(err, "writing the responses");
@@ -144,6 +145,9 @@ static enum tune_status write_all(struct tune_identification *out, const struct 
     chain_note_signs(&out->notes, &chain->logbook);
     note_left_out(out, chain);
     status = note_mappings(&out->notes, work, chain->logbook.n_logs, err);
+    if (!status) status = chain_identify_realise(out, work, err);
+    for (size_t i = 0; i < work->n && !status; i++)
+        file[files++] = work->pointing[i].plant;
     if (!status) status = chain_write(out, chain, &chain_identify_kind, file, files, err);
     free(file);
     return status;

@@ -40,7 +40,7 @@ struct pointing_work {
     struct pointing_record *record; /* [n_records] while the pointing is worked on */
     double unquiet_s; /* shortest sweep that begins or ends without quiet; 0: none does */
     struct tune_notes notes, accepted;
-    struct chain_file frf, model, assisted; /* the last may have no name: there is none */
+    struct chain_file frf, model, plant, assisted; /* the last may have no name: there is none */
 };
 
 struct identification_work {
@@ -84,5 +84,10 @@ enum tune_status chain_identify_tracks(struct tune_identification *out, const st
 
 /* One pointing, as an item of work: read, judge, estimate, fit, tables. user: identification_work. */
 enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_error *err);
+
+/* plant-<pointing>.json of every pointing: poles, zeros, gain and state space. Out's provenance must be
+ * complete. */
+enum tune_status chain_identify_realise(struct tune_identification *out,
+                                        struct identification_work *work, struct tune_error *err);
 
 #endif

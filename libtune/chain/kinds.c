@@ -85,9 +85,11 @@ static struct tune_provenance *identify_provenance(void *result)
 static const struct tune_result_file *identify_part(const void *result, size_t i)
 {
     const struct tune_identification *r = result;
-    if (i >= 3 * r->n_pointings) return NULL;
-    const struct tune_pointing_plant *p = &r->pointing[i / 3];
-    return i % 3 == 0 ? &p->frf_file : i % 3 == 1 ? &p->model_file : &p->assisted_file;
+    if (i >= 4 * r->n_pointings) return NULL;
+    const struct tune_pointing_plant *p = &r->pointing[i / 4];
+    const struct tune_result_file *const file[] = {&p->frf_file, &p->model_file, &p->assisted_file,
+                                                   &p->plant_file};
+    return file[i % 4];
 }
 
 const struct chain_kind chain_identify_kind = {"identify.json", identify_json,       identify_parse,

@@ -26,6 +26,18 @@ static double rational_init(struct tune_rational *h, const struct tune_plant *pl
     return unit;
 }
 
+bool tune_plant_zeros(double complex *root, size_t *count, const struct tune_plant *plant)
+{
+    struct tune_rational h;
+    const double unit = rational_init(&h, plant);
+    *count = 0;
+    if (h.n == 0) return true;
+    if (!tune_rational_zeros(root, count, &h)) return false;
+    for (size_t i = 0; i < *count; i++)
+        root[i] *= unit;
+    return true;
+}
+
 static void insert_by_frequency(struct tune_antiresonance *zero, size_t *count,
                                 struct tune_antiresonance found)
 {
@@ -38,13 +50,10 @@ static void insert_by_frequency(struct tune_antiresonance *zero, size_t *count,
 enum tune_status tune_plant_antiresonances(struct tune_antiresonance *zero, size_t *count,
                                            const struct tune_plant *plant, struct tune_error *err)
 {
-    struct tune_rational h;
     double complex root[TUNE_ROOTS_MAX];
-    const double unit = rational_init(&h, plant);
     size_t roots;
     *count = 0;
-    if (h.n == 0) return TUNE_OK;
-    if (!tune_rational_zeros(root, &roots, &h))
+    if (!tune_plant_zeros(root, &roots, plant))
         return tune_error_set(err, TUNE_ENOSOL,
                               "the antiresonances of the plant with %zu modes were not found; "
                               "check its modes",
@@ -54,7 +63,7 @@ enum tune_status tune_plant_antiresonances(struct tune_antiresonance *zero, size
         if (cimag(s) <= 1e-7 * cabs(s) || *count == plant->n_modes) continue;
         insert_by_frequency(zero, count,
                             (struct tune_antiresonance){
-                                .f_hz = cabs(s) * unit / (2.0 * TUNE_PI),
+                                .f_hz = cabs(s) / (2.0 * TUNE_PI),
                                 .zeta = -creal(s) / cabs(s),
                             });
     }

@@ -28,4 +28,7 @@ struct tune_rational {
  * false when the iteration does not settle. */
 bool tune_rational_zeros(double complex *root, size_t *count, const struct tune_rational *h);
 
+/* The same of the continuous plant, motor to encoder, in rad/s; modes without gain left out. */
+bool tune_plant_zeros(double complex *root, size_t *count, const struct tune_plant *plant);
+
 #endif

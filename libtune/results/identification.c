@@ -181,6 +181,7 @@ static void fields(struct json_io *io, void *result)
         frf_fields(io, p);
         assisted_fields(io, p);
         json_io_file(io, "model_file", &p->model_file);
+        json_io_file(io, "plant_file", &p->plant_file);
         plant_fields(io, &p->fit);
         json_io_leave(io);
     }

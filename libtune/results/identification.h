@@ -34,6 +34,7 @@ struct tune_pointing_plant {
     struct tune_result_file
         assisted_file; /* assisted-<name>.csv: the response with the fit's help */
     double assisted_band_hz[2];
+    struct tune_result_file plant_file; /* plant-<name>.json */
     size_t bins;
     double band_hz[2];
     enum tune_frf_estimator estimator;
