@@ -1,0 +1,214 @@
+/* mode_verdict.c - may a fitted mode be relied on, and if not, why not?
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "health/mode_verdict.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "core/units.h"
+
+/* The fit's own bounds of the damping ratio, with a hair's breadth. */
+static const double least_zeta = 1.01e-4, most_zeta = 0.297;
+
+/* Common practice, no source. */
+static const double gain_stds = 5.0, alike_from = 0.95, line_stds = 5.0, level_least = 0.002;
+
+struct judging {
+    struct tune_mode_verdict *out;
+    const struct tune_fit *fit;
+    const struct tune_mode_circumstances *about;
+    size_t k;
+};
+
+static void add(struct judging *j, enum tune_soundness soundness, const char *format, ...)
+    TUNE_PRINTF(3, 4);
+
+static void add(struct judging *j, enum tune_soundness soundness, const char *format, ...)
+{
+    va_list arguments;
+    if (soundness > j->out->soundness) j->out->soundness = soundness;
+    if (j->out->n_reasons == TUNE_MODE_REASONS_MAX) return;
+    va_start(arguments, format);
+    (void)vsnprintf(j->out->reason[j->out->n_reasons++], TUNE_MODE_REASON_TEXT, format, arguments);
+    va_end(arguments);
+}
+
+static const struct tune_mode *mode_of(const struct judging *j)
+{
+    return &j->fit->plant.mode[j->k];
+}
+
+/* ---- what the fit says of itself ----------------------------------------------------------------*/
+
+static void judge_place(struct judging *j)
+{
+    const struct tune_mode *mode = mode_of(j);
+    const double reach = fmax(3.0 * mode->zeta, 0.01), *band = j->about->band_hz;
+    const double edge = mode->f_hz * (1.0 - reach) < band[0]   ? band[0]
+                        : mode->f_hz * (1.0 + reach) > band[1] ? band[1]
+                                                               : 0.0;
+    if (edge > 0.0)
+        add(j, TUNE_MODE_WITH_CARE,
+            "the band swept ends at %.4g Hz, on its flank: sweep on beyond it", edge);
+    if (mode->zeta <= least_zeta || mode->zeta >= most_zeta)
+        add(j, TUNE_MODE_DOUBTFUL,
+            "its damping ratio stands on the bound of the search, %.3g: it may be no mode at all",
+            mode->zeta);
+}
+
+static void judge_size(struct judging *j)
+{
+    const struct tune_estimate *gain = &j->fit->mode_gain[j->k];
+    if (fabs(gain->value) >= gain_stds * gain->std) return;
+    add(j, TUNE_MODE_DOUBTFUL, "its gain is %.2g times its std only: sweep longer or harder",
+        fabs(gain->value) / gain->std);
+}
+
+/* Two modes whose frequencies or gains go together cannot be told apart. */
+static void judge_pair(struct judging *j)
+{
+    const size_t p = j->fit->n_params;
+    const double *c = j->fit->covariance;
+    double most = 0.0;
+    size_t other = j->k;
+    for (size_t m = 0; m < j->fit->plant.n_modes; m++)
+        for (size_t part = 0; part < 3 && m != j->k; part += 2) {
+            const size_t a = 3 + 3 * j->k + part, b = 3 + 3 * m + part;
+            const double alike = fabs(c[a * p + b]) / sqrt(c[a * (p + 1)] * c[b * (p + 1)]);
+            if (!(alike > most)) continue;
+            most = alike;
+            other = m;
+        }
+    if (most < alike_from) return;
+    add(j, TUNE_MODE_WITH_CARE,
+        "it can hardly be told from the mode at %.4g Hz (correlation %.3f): take the two together",
+        j->fit->plant.mode[other].f_hz, most);
+}
+
+/* ---- what the records say -----------------------------------------------------------------------*/
+
+static bool has_finding(const struct tune_health *health, const char *name)
+{
+    for (size_t i = 0; i < health->n_findings; i++)
+        if (!strcmp(health->finding[i].name, name)) return true;
+    return false;
+}
+
+static bool friction_seen(const struct judging *j)
+{
+    if (j->about->levels && (j->about->levels->causes & TUNE_CAUSE_FRICTION)) return true;
+    for (size_t i = 0; i < j->about->n_records; i++)
+        if (has_finding(j->about->record[i].health, "friction-suspected")) return true;
+    return false;
+}
+
+/* While the sweep passes a mode the axis turns back: friction, where there is any, adds to its damping. */
+static void judge_motion(struct judging *j)
+{
+    const struct tune_mode *mode = mode_of(j);
+    const double reach = fmin(fmax(3.0 * mode->zeta, 0.01), 0.3);
+    const double band[2] = {mode->f_hz * (1.0 - reach), mode->f_hz * (1.0 + reach)};
+    const bool friction = friction_seen(j);
+    for (size_t i = 0; i < j->about->n_records; i++) {
+        const struct tune_mode_record *record = &j->about->record[i];
+        const struct tune_passage passage = tune_course_passage(record->course, band);
+        if (!passage.back) continue;
+        add(j, friction ? TUNE_MODE_DOUBTFUL : TUNE_MODE_WITH_CARE,
+            "in %s the axis turns back while the sweep passes it (%.4g s)%s", record->name,
+            passage.time_s,
+            friction
+                ? ", and there is friction: the damping comes out too high, by tens of per cent"
+                : ": friction, if any, makes the damping too high; sweep on a faster ramp");
+        return;
+    }
+    if (friction)
+        add(j, TUNE_MODE_WITH_CARE,
+            "friction answers the sweep: damping and gain may be off by more than their std");
+}
+
+static void judge_lines(struct judging *j)
+{
+    const struct tune_mode *mode = mode_of(j);
+    const double low_hz = mode->f_hz * (1.0 - mode->zeta),
+                 high_hz = mode->f_hz * (1.0 + mode->zeta);
+    for (size_t i = 0; i < j->about->n_records && j->about->encoder_lines_per_turn > 0.0; i++) {
+        const struct tune_mode_record *record = &j->about->record[i];
+        double speed[2];
+        tune_course_speeds(speed, record->course);
+        for (int order = 0; order < TUNE_LINE_ORDERS; order++) {
+            const struct tune_estimate *line = &record->health->measures.interpolation_rad[order];
+            const double per_rad =
+                tune_line_order[order] * j->about->encoder_lines_per_turn / (2.0 * TUNE_PI);
+            if (!(line->value > line_stds * line->std) || speed[1] * per_rad < low_hz ||
+                speed[0] * per_rad > high_hz)
+                continue;
+            add(j, TUNE_MODE_WITH_CARE,
+                "in %s an error of the encoder, %.2g arcsec %.0f times per line, runs through it "
+                "(%.3g to %.3g Hz): sweep on a ramp of another speed",
+                record->name, tune_arcsec_from_rad(line->value), tune_line_order[order],
+                speed[0] * per_rad, speed[1] * per_rad);
+            return;
+        }
+    }
+}
+
+/* ---- what their comparison says -----------------------------------------------------------------*/
+
+static void judge_levels(struct judging *j, const struct tune_level_mode *mode, double ratio)
+{
+    const double f = mode->f_slope.value * log(ratio), zeta = mode->zeta_slope.value * log(ratio);
+    if (mode->f_changes)
+        add(j, TUNE_MODE_WITH_CARE,
+            "its frequency changes by %.2g %% from the lowest level to the highest", 100.0 * f);
+    if (mode->zeta_changes)
+        add(j, TUNE_MODE_WITH_CARE,
+            "its damping changes by %.2g %% from the lowest level to the highest", 100.0 * zeta);
+    if (mode->gain_changes && !mode->f_changes && !mode->zeta_changes &&
+        fabs(mode->gain_slope.value * log(ratio)) > level_least)
+        add(j, TUNE_MODE_WITH_CARE,
+            "its gain changes by %.2g %% from the lowest level to the highest",
+            100.0 * mode->gain_slope.value * log(ratio));
+}
+
+static void judge_course(struct judging *j)
+{
+    const struct tune_levels *levels = j->about->levels;
+    const struct tune_level_mode *mode = levels ? &levels->mode[j->k] : NULL;
+    if (!mode || !mode->known) return;
+    const bool by_level = mode->f_changes || mode->zeta_changes || mode->gain_changes;
+    if (by_level) judge_levels(j, mode, levels->level[levels->n_levels - 1] / levels->level[0]);
+    if (mode->differs && !by_level)
+        add(j, TUNE_MODE_WITH_CARE,
+            "it differs from sweep to sweep by more than their noise: it drifts; std widened "
+            "%.3g times in frequency, %.3g in damping",
+            mode->widen[0], mode->widen[1]);
+    if (mode->smeared)
+        add(j, TUNE_MODE_WITH_CARE,
+            "around it the fit leaves %.3g times the noise: it drifts within a sweep, or the model "
+            "misses something; std widened %.3g times",
+            mode->excess, mode->widen[0]);
+}
+
+void tune_mode_judge(struct tune_mode_verdict *out, const struct tune_fit *fit,
+                     const struct tune_mode_circumstances *circumstances)
+{
+    for (size_t k = 0; k < fit->plant.n_modes; k++) {
+        struct judging j = {.out = &out[k], .fit = fit, .about = circumstances, .k = k};
+        memset(&out[k], 0, sizeof out[k]);
+        if (fit->out_of_band[k]) continue;
+        judge_size(&j);
+        judge_place(&j);
+        judge_pair(&j);
+        judge_motion(&j);
+        judge_lines(&j);
+        judge_course(&j);
+    }
+}
+
+const char *tune_soundness_name(enum tune_soundness soundness)
+{
+    static const char *const name[] = {"sound", "with care", "doubtful"};
+    return (unsigned)soundness < 3 ? name[soundness] : "unknown";
+}
