@@ -132,8 +132,8 @@ const struct command command_analyse = {
             "\n"
             "Exit: 0 requirement met, 1 requirement missed or precheck disagrees, 2 misuse\n"
             "or a file is not there, 3 unusable data, 4 no solution found.\n",
-    .options =
-        TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT | TAKES_THREADS,
+    .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT |
+               TAKES_MODES | TAKES_THREADS,
     .arguments = 1,
     .run = run,
 };

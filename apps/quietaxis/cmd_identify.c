@@ -105,7 +105,7 @@ const struct command command_identify = {
             "\n"
             "Exit: 0 done, 2 misuse or a file is not there, 3 unusable data, 4 no fit\n"
             "found.\n",
-    .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT | TAKES_THREADS,
+    .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT | TAKES_MODES | TAKES_THREADS,
     .arguments = 1,
     .run = run,
 };

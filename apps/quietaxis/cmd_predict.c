@@ -82,8 +82,8 @@ const struct command command_predict = {
             "\n"
             "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not\n"
             "there, 3 unusable data, 4 the loop is not stable.\n",
-    .options =
-        TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT | TAKES_THREADS,
+    .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT |
+               TAKES_MODES | TAKES_THREADS,
     .arguments = 1,
     .run = run,
 };

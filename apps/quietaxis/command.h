@@ -27,7 +27,8 @@ enum command_option {
     TAKES_POINTING = 8,   /* --pointing NAME, may be repeated */
     TAKES_THREADS = 16,   /* --threads N */
     TAKES_SEED = 32,      /* --seed N */
-    TAKES_ACCEPT = 64     /* --accept FINDING, may be repeated */
+    TAKES_ACCEPT = 64,    /* --accept FINDING, may be repeated */
+    TAKES_MODES = 128     /* --modes N */
 };
 
 enum { COMMAND_ARGUMENTS_MAX = 4, COMMAND_REPEATS_MAX = 256 };

@@ -25,6 +25,8 @@ static const struct option option_list[] = {
     {"--log", TAKES_LOG, "NAME", "only this log; may be repeated"},
     {"--pointing", TAKES_POINTING, "NAME", "only this pointing; may be repeated"},
     {"--accept", TAKES_ACCEPT, "FINDING", "use logs unfit for this reason; may be repeated"},
+    {"--modes", TAKES_MODES, "N",
+     "so many resonances within the band (default: what the data show)"},
     {"--threads", TAKES_THREADS, "N", "work on so many threads (default: all processors)"},
     {"--seed", TAKES_SEED, "N", "random seed instead of the description's"},
     {"--json", ALWAYS, NULL, "the answer as JSON, alone on standard output"},
@@ -110,6 +112,11 @@ static enum options_answer take(struct command_line *line, unsigned option, cons
         return repeat(line->pointing, &line->job.n_pointings, command, name, value);
     case TAKES_ACCEPT:
         return take_accept(line, name, value);
+    case TAKES_MODES:
+        if (!read_whole(&number, value, TUNE_MODES_MAX) || number == 0)
+            return wrong(command, name, "expected a whole number from 1 to 24");
+        line->job.modes = (size_t)number;
+        return OPTIONS_RUN;
     case TAKES_THREADS:
         if (!read_whole(&number, value, THREADS_MOST) || number == 0)
             return wrong(command, name, "expected a whole number from 1 to 1024");

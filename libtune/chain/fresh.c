@@ -56,9 +56,12 @@ enum tune_status chain_provenance(struct tune_provenance *out, const struct chai
     if (!status)
         status = tune_provenance_add_option(out, err, "loop_rate_hz", "%.15g",
                                             chain->logbook.drive.loop_rate_hz);
-    /* inspect judges, whatever is accepted later */
-    if (!status && strcmp(schema, TUNE_SCHEMA_INSPECT) != 0)
+    /* inspect judges, whatever is accepted later, and fits nothing */
+    if (!status && strcmp(schema, TUNE_SCHEMA_INSPECT) != 0) {
         status = add_accepts(out, chain->job, err);
+        if (!status && chain->job->modes > 0)
+            status = tune_provenance_add_option(out, err, "modes", "%zu", chain->job->modes);
+    }
     return status;
 }
 

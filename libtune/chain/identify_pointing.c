@@ -157,12 +157,13 @@ enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_er
     struct pointing_work *pointing = &work->pointing[item];
     struct tune_pointing_plant *out = &work->result[item];
     const double loop_rate_hz = work->chain->logbook.drive.loop_rate_hz;
-    const struct tune_fit_opts opts = tune_fit_defaults(loop_rate_hz);
+    struct tune_fit_opts opts = tune_fit_defaults(loop_rate_hz);
     struct tune_frf frf = {0};
     struct tune_lines lines = {0};
     struct progress_item watch;
     enum tune_status status;
 
+    opts.modes = work->chain->job->modes;
     (void)snprintf(out->name, sizeof out->name, "%s", pointing->log[0]->pointing);
     chain_identify_condition(out, pointing);
     out->n_logs = pointing->n_logs;

@@ -26,6 +26,7 @@ struct tune_job {
     const char *const
         *accept; /* [n_accepts] findings (tune_finding_name) that shall not stop the work */
     size_t n_accepts;
+    size_t modes;   /* resonances within the band at every pointing; 0: as many as the data show */
     size_t threads; /* 0: as many as there are processors */
     const struct tune_watch *watch;
     /* one sentence for the person waiting, from the calling thread; may be NULL */

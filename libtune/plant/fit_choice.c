@@ -1,11 +1,11 @@
 /* fit_choice.c - several starts, real and complex residues: the plant the lines speak for.
  *
  * Starts from insertion and from vector fitting are refined alike. What leads where another has been, or
- * lies far behind it on the response already, is not followed.
+ * lies behind it on the response already, is not followed.
  *
  * A residue with a phase is mended by a neighbour where only real ones are known, and a plant of many
  * neighbours takes long to settle. So phases are tried before: where slopes ask for them, or where one
- * mode stands beside another. If the insertion with phases is far ahead, it is settled first and the
+ * mode stands beside another. If the insertion with phases is ahead, it is settled first and the
  * real one is left alone unless the lines can do without phases. Otherwise real residues are settled, and
  * phases are tried once more.
  * SPDX-License-Identifier: GPL-3.0-or-later */
@@ -20,8 +20,8 @@
 static const double neighbour_widths = 4.0;
 static const double suspect_zeta = 0.12;
 
-/* On the response a start is far ahead of another, in prices of a mode. */
-static const double far = 20.0, hopeless = 3.0;
+/* On the response a start is ahead of another if by so many prices of a mode. */
+static const double ahead = 3.0;
 
 /* Frequencies within the half width and damping within a factor 2: the same valley of the cost. */
 static bool same_mode(const double *a, const double *b)
@@ -105,7 +105,7 @@ static enum tune_status try_start(struct fit_choice *c, enum tune_fit_start star
     if (c->any && c->best->converged && is_complex(best) == c->scope.complex_residues) {
         const double behind = length_on_response(c, point) - length_on_response(c, best);
         if (leads_there(point, best, c->problem->band_hz) ||
-            behind > hopeless * tune_fit_mode_price(c->response->n))
+            behind > ahead * tune_fit_mode_price(c->response->n))
             return TUNE_OK;
     }
     return follow(c, start, err);
@@ -171,7 +171,7 @@ static enum tune_status phases_missed(bool *missed, struct fit_choice *c, struct
     return status;
 }
 
-/* With phases first, where their insertion, kept in phased, is far ahead of the real one on the response;
+/* With phases first, where their insertion, kept in phased, is ahead of the real one on the response;
  * *settled says that the plant is found. */
 static enum tune_status phases_first(struct fit_choice *c, const struct fit_point *real,
                                      struct fit_point *phased, bool *settled,
@@ -187,7 +187,7 @@ static enum tune_status phases_first(struct fit_choice *c, const struct fit_poin
     status = begin(c, TUNE_FIT_INSERTION, err);
     *phased = c->trial->point;
     if (!status &&
-        length_on_response(c, &c->trial->point) + far * tune_fit_mode_price(c->response->n) <
+        length_on_response(c, &c->trial->point) + ahead * tune_fit_mode_price(c->response->n) <
             length) {
         status = follow(c, TUNE_FIT_INSERTION, err);
         if (!status) status = phases_missed(settled, c, err);
@@ -205,18 +205,19 @@ static enum tune_status phases_last(struct fit_choice *c, const struct fit_point
     const struct fit_point *real = &c->best->point;
     const double *band = c->problem->band_hz;
     enum tune_status status = TUNE_OK;
-    bool wanted;
+    bool wanted, fewer;
     if (is_complex(real) || real->modes == 0) return TUNE_OK;
     memcpy(c->lines->var, c->best->var, c->lines->n * sizeof *c->best->var);
     c->problem->data = c->lines;
     wanted = phases_wanted(c, real, c->best->kinship);
+    fewer = phased->modes > 0 &&
+            tune_fit_modes_in_band(phased, band) < tune_fit_modes_in_band(real, band);
     c->scope.complex_residues = true;
-    if (wanted) {
+    if (wanted && !fewer) {
         with_phases(&c->trial->point, real);
         status = follow(c, c->best->start, err);
     }
-    if (!status && phased->modes > 0 &&
-        (wanted || tune_fit_modes_in_band(phased, band) < tune_fit_modes_in_band(real, band))) {
+    if (!status && phased->modes > 0 && (wanted || fewer)) {
         c->trial->point = *phased;
         status = follow(c, TUNE_FIT_INSERTION, err);
     }

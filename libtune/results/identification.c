@@ -11,6 +11,7 @@
 #include "results/identification_internal.h"
 
 static const char *const estimators[] = {"indirect", "direct", "periodic"};
+static const char *const starts[TUNE_FIT_STARTS] = {"insertion", "vector_fitting"};
 
 static void frf_fields(struct json_io *io, struct tune_pointing_plant *p)
 {
@@ -108,6 +109,17 @@ static void covariance_fields(struct json_io *io, struct tune_fit *fit)
     json_io_matrix(io, "covariance", &fit->covariance, n);
 }
 
+static void start_fields(struct json_io *io, struct tune_fit *fit)
+{
+    unsigned start = (unsigned)fit->start;
+    json_io_choice(io, "start", &start, starts, TUNE_FIT_STARTS);
+    fit->start = (enum tune_fit_start)start;
+    json_io_enter(io, "whittle");
+    for (size_t k = 0; k < TUNE_FIT_STARTS; k++)
+        json_io_number(io, starts[k], &fit->whittle[k]);
+    json_io_leave(io);
+}
+
 static void fit_fields(struct json_io *io, struct tune_fit *fit)
 {
     json_io_enter(io, "fit");
@@ -119,6 +131,7 @@ static void fit_fields(struct json_io *io, struct tune_fit *fit)
     json_io_number(io, "reduced_chi_square", &fit->reduced_chi_square);
     json_io_count(io, "lines", &fit->lines);
     json_io_flag(io, "complex_residues", &fit->plant.complex_residues);
+    start_fields(io, fit);
     json_io_leave(io);
 }
 
