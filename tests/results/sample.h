@@ -48,6 +48,9 @@ static inline void sample_fit(struct tune_fit *fit)
     fit->out_of_band[1] = true;
     fit->reduced_chi_square = 1.02;
     fit->lines = 23456;
+    fit->start = TUNE_FIT_VECTOR_FIT;
+    fit->whittle[TUNE_FIT_INSERTION] = (double)NAN;
+    fit->whittle[TUNE_FIT_VECTOR_FIT] = -484160.25;
     fit->inertia = (struct tune_estimate){plant->inertia_kg_m2, 0.4};
     fit->viscous = (struct tune_estimate){plant->viscous_nm_s_per_rad, 20.0};
     fit->delay = (struct tune_estimate){plant->delay_s, 1e-6};
