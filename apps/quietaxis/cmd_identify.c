@@ -65,6 +65,67 @@ static void print_modes(const struct tune_fit *fit)
         }
 }
 
+/* What a second sensor told of the payload. */
+static void print_payload(const struct tune_pointing_plant *p)
+{
+    const struct tune_sensor *s = &p->sensor;
+    const char *name = tune_payload_source_name(s->kind);
+    char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL];
+    if (s->kind == TUNE_PAYLOAD_UNKNOWN) return;
+    printf("  %-14s %20s  identified from the %s\n", "", "payload ratio", name);
+    for (size_t k = 0; k < p->fit.plant.n_modes; k++) {
+        if (p->fit.out_of_band[k]) continue;
+        printf("  %11.4g Hz %20s\n", p->fit.mode_f_hz[k].value,
+               isnan(s->ratio[k].value) ? "not seen"
+                                        : print_estimate(a, s->ratio[k].value, s->ratio[k].std));
+    }
+    if (!isnan(s->gain_sum.value))
+        printf("  %-14s %20s  -1 if driven through these modes alone\n", "sum gain*ratio",
+               print_estimate(c, s->gain_sum.value, s->gain_sum.std));
+    printf("  %-14s %20s ms, beyond what is stated\n", "sensor late",
+           print_estimate(b, 1e3 * s->late_s.value, 1e3 * s->late_s.std));
+}
+
+static const char *rests_on(const struct tune_unseen *u)
+{
+    switch (u->payload) {
+    case TUNE_PAYLOAD_STATED:
+        return "payload ratios as stated";
+    case TUNE_PAYLOAD_ASSUMED:
+        return "payload assumed: two bodies on the softest spring; a second sensor on the payload, "
+               "logged in the sweeps, would tell";
+    default:
+        return "payload ratios as identified";
+    }
+}
+
+/* Always told: a still encoder must not pass for a still telescope. */
+static void print_unseen(const struct tune_pointing_plant *p)
+{
+    const struct tune_unseen *u = &p->unseen;
+    const double arcsec = TUNE_ARCSEC_PER_RAD;
+    char text[2048], a[PRINT_CELL], b[PRINT_CELL], peak[160] = "";
+    size_t used = 0;
+    for (size_t k = 0; k < u->n_locked; k++)
+        used += (size_t)snprintf(
+            text + used, sizeof text - used, "%s%s",
+            k ? ", " : "With the motor held still it rings at ",
+            print_estimate(a, u->locked_rotor_hz[k].value, u->locked_rotor_hz[k].std));
+    if (!isnan(u->peak_rad_per_nm.value))
+        (void)snprintf(
+            peak, sizeof peak, " and by %s at %s Hz",
+            print_estimate(a, arcsec * u->peak_rad_per_nm.value, arcsec * u->peak_rad_per_nm.std),
+            print_estimate(b, u->peak_hz.value, u->peak_hz.std));
+    (void)snprintf(
+        text + used, sizeof text - used,
+        "%s torque on it moves it unseen by %s arcsec per N m slowly%s (%s).",
+        u->n_locked ? " Hz. A" : "A",
+        print_estimate(a, arcsec * u->static_rad_per_nm.value, arcsec * u->static_rad_per_nm.std),
+        peak, rests_on(u));
+    printf("  The encoder cannot see how the payload moves against it.\n");
+    print_sentence("  ", text);
+}
+
 static int run(const struct command_line *line)
 {
     struct tune_identification result;
@@ -81,6 +142,8 @@ static int run(const struct command_line *line)
             print_head(&result.pointing[i]);
             print_body(&result.pointing[i].fit);
             print_modes(&result.pointing[i].fit);
+            print_payload(&result.pointing[i]);
+            print_unseen(&result.pointing[i]);
         }
         print_tracks(&result);
         print_notes("Accepted", &result.accepted);

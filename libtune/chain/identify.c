@@ -10,6 +10,7 @@
 
 #include "chain/health_internal.h"
 #include "chain/identify_internal.h"
+#include "chain/quiet_internal.h"
 #include "core/workers.h"
 
 /* ---- choosing -----------------------------------------------------------------------------------*/
@@ -90,6 +91,7 @@ static enum tune_status provenance(struct tune_provenance *out, const struct cha
                                    const struct identification_work *work, struct tune_error *err)
 {
     enum tune_status status = chain_provenance(out, chain, TUNE_SCHEMA_IDENTIFY, err);
+    if (!status) status = chain_payload_provenance(out, chain, err);
     for (size_t i = 0; i < work->n; i++)
         for (size_t k = 0; !status && k < work->pointing[i].n_logs; k++)
             status = add_log_and_judging(out, chain, work->pointing[i].log[k], err);

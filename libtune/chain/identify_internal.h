@@ -11,6 +11,7 @@
 /* The response of a further output to the torque of the same record. */
 struct pointing_output {
     enum tune_role role;
+    double hold_s; /* each reading stands for so long; 0: for one row */
     struct tune_frf frf;
     struct tune_lines lines;
 };
@@ -81,6 +82,13 @@ void chain_identify_condition(struct tune_pointing_plant *out, struct pointing_w
 /* Modes over all pointings, laws, and where to sweep next, into out. */
 enum tune_status chain_identify_tracks(struct tune_identification *out, const struct chain *chain,
                                        struct tune_error *err);
+
+/* Payload ratios from what the records logged beside the encoder, whose lines are those of the fit; and
+ * what the encoder cannot see. A sensor that cannot be used is told, no more. */
+enum tune_status chain_identify_sensors(struct tune_pointing_plant *out,
+                                        struct pointing_work *pointing,
+                                        const struct tune_lines *lines, const struct chain *chain,
+                                        struct tune_error *err);
 
 /* One pointing, as an item of work: read, judge, estimate, fit, tables. user: identification_work. */
 enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_error *err);

@@ -188,6 +188,7 @@ enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_er
         out->median_coherence = median(frf.coh, frf.n);
         doubts(pointing, out);
         status = tables(out, pointing, &frf, err);
+        if (!status) status = chain_identify_sensors(out, pointing, &lines, work->chain, err);
         if (!status) status = chain_identify_assisted(out, pointing, err);
     }
     tune_frf_free(&frf);

@@ -52,7 +52,8 @@ static bool has_quiet_ends(const struct tune_record *rec)
 
 /* Further angles logged beside: their responses to the same torque. One that cannot be estimated is told
  * and left out; the plant does not rest on it. */
-static const enum tune_role further[] = {TUNE_ROLE_LOAD_POSITION, TUNE_ROLE_SKY};
+static const enum tune_role further[] = {TUNE_ROLE_LOAD_POSITION, TUNE_ROLE_PAYLOAD_ACCEL,
+                                         TUNE_ROLE_SKY};
 
 static enum tune_status estimate_further(struct pointing_record *out,
                                          struct pointing_work *pointing,
@@ -70,6 +71,8 @@ static enum tune_status estimate_further(struct pointing_record *out,
                            tune_role_name(further[i]), err->text);
             status = TUNE_OK;
         } else if (!status) {
+            const size_t rows = tune_sensor_hold_rows(rec->channel[further[i]], rec->n);
+            output->hold_s = rows > 1 ? (double)rows / rec->rate_hz : 0.0;
             out->n_outputs++;
         }
     }

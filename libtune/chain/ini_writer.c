@@ -61,6 +61,28 @@ enum tune_status chain_logbook_head(char **out, const char *description, struct 
     return TUNE_OK;
 }
 
+static enum tune_status append(char **text, const char *section, size_t length,
+                               struct tune_error *err)
+{
+    const size_t before = strlen(*text);
+    char *larger = realloc(*text, before + length + 1);
+    if (!larger) return tune_error_memory(err, "writing axis.ini");
+    memcpy(larger + before, section, length + 1);
+    *text = larger;
+    return TUNE_OK;
+}
+
+enum tune_status chain_append_payload(char **text, const struct tune_simulated_sensors *sensors,
+                                      struct tune_error *err)
+{
+    char section[96];
+    int length;
+    if (!sensors->accelerometer) return TUNE_OK;
+    length = snprintf(section, sizeof section, "\n[payload]\npayload_accel_arm_m = %.15g\n",
+                      sensors->accel_arm_m);
+    return append(text, section, (size_t)length, err);
+}
+
 /* What an engineer notes beside the drive. */
 static void add_motion(char *section, size_t size, const struct tune_simulated_log *log,
                        const struct tune_truth_log *truth)
@@ -92,7 +114,6 @@ enum tune_status chain_append_log(char **text, const struct tune_simulated_log *
     char section[2048], motion[512] = "";
     const size_t before = strlen(*text);
     size_t used;
-    char *larger;
     add_motion(motion, sizeof motion, log, truth);
     used = (size_t)snprintf(
         section, sizeof section,
@@ -104,9 +125,5 @@ enum tune_status chain_append_log(char **text, const struct tune_simulated_log *
         used += (size_t)snprintf(section + used, sizeof section - used,
                                  "controller = controllers/%s.ini\n", log->name);
     used += chain_columns_mapping(section + used, sizeof section - used, log);
-    larger = realloc(*text, before + used + 1);
-    if (!larger) return tune_error_memory(err, "writing axis.ini");
-    memcpy(larger + before, section, used + 1);
-    *text = larger;
-    return TUNE_OK;
+    return append(text, section, used, err);
 }

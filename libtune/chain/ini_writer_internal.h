@@ -14,6 +14,10 @@
  * word. The caller frees *out. */
 enum tune_status chain_logbook_head(char **out, const char *description, struct tune_error *err);
 
+/* Append [payload] where the logs hold an accelerometer's readings: how far from the axis it sits. */
+enum tune_status chain_append_payload(char **text, const struct tune_simulated_sensors *sensors,
+                                      struct tune_error *err);
+
 /* Append the section of one simulated log to *text (reallocated). Of truth only the known angle of a move is told. own_controller: it ran under
  * controllers/NAME.ini. */
 enum tune_status chain_append_log(char **text, const struct tune_simulated_log *log,

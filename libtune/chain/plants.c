@@ -1,5 +1,5 @@
 /* plants.c - the plants of an identification, with what the payload does in each mode: as the logbook
- * states it, else assumed.
+ * states it, else as a second sensor showed it, else assumed.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "chain/quiet_internal.h"
 
@@ -41,13 +41,17 @@ static void range_text(char *text, size_t size, const double range[2], int digit
         (void)snprintf(text, size, "%s", low);
 }
 
-static void describe_assumption(struct chain_plants *out, const struct assumption *assumption)
+/* identified: at so many of the pointings nothing was to be assumed. */
+static void describe_assumption(struct chain_plants *out, const struct assumption *assumption,
+                                size_t identified)
 {
-    const bool all = assumption->found == out->n;
+    const bool all = assumption->found + identified == out->n;
     (void)snprintf(out->payload, sizeof out->payload, "%s",
-                   all                     ? "assumed"
-                   : assumption->found > 0 ? "partly"
-                                           : "none");
+                   identified == out->n                 ? "identified"
+                   : assumption->found == out->n        ? "assumed"
+                   : assumption->found + identified > 0 ? "partly"
+                                                        : "none");
+    if (identified == out->n) return;
     if (assumption->found > 0) {
         char f_hz[48], ratio[48];
         range_text(f_hz, sizeof f_hz, assumption->f_hz, 4);
@@ -62,15 +66,14 @@ static void describe_assumption(struct chain_plants *out, const struct assumptio
         tune_notes_add(&out->notes,
                        "%s no mode looks like the payload's: there the line of sight is taken to "
                        "move as the encoder does.",
-                       assumption->found > 0 ? "At other pointings" : "At every pointing");
+                       assumption->found + identified > 0 ? "At other pointings"
+                                                          : "At every pointing");
 }
 
 /* How far, in ln f, the mode may lie from the frequency the logbook states its ratio for. */
 static const double nearness = 0.1;
 
-/* Ratios the logbook states go to the nearest mode, each at most once; a mode without one is taken not
- * to move the payload. False, and *missed set, where a stated mode was not found. */
-static bool apply_stated(struct tune_plant *plant, const struct tune_logbook *logbook,
+bool chain_stated_ratios(struct tune_plant *plant, const struct tune_logbook *logbook,
                          double *missed_hz)
 {
     for (size_t k = 0; k < plant->n_modes; k++)
@@ -94,12 +97,64 @@ static bool apply_stated(struct tune_plant *plant, const struct tune_logbook *lo
     return true;
 }
 
+/* ---- identified ----------------------------------------------------------------------------------*/
+
+/* The ratios stand in the plant already; a mode the sensor did not see is taken not to move the payload. */
+static bool take_identified(struct tune_plant *plant, const struct tune_pointing_plant *from)
+{
+    if (from->sensor.kind == TUNE_PAYLOAD_UNKNOWN) return false;
+    for (size_t k = 0; k < plant->n_modes; k++)
+        if (isnan(plant->mode[k].payload_ratio)) plant->mode[k].payload_ratio = 0.0;
+    return true;
+}
+
+static void describe_identified(struct chain_plants *out, const struct tune_identification *id,
+                                size_t identified)
+{
+    const char *kind = NULL;
+    bool several = false;
+    for (size_t i = 0; i < id->n_pointings; i++) {
+        const struct tune_sensor *sensor = &id->pointing[i].sensor;
+        if (sensor->kind == TUNE_PAYLOAD_UNKNOWN) continue;
+        several = several || (kind && strcmp(kind, tune_payload_source_name(sensor->kind)) != 0);
+        kind = tune_payload_source_name(sensor->kind);
+    }
+    if (!kind) return;
+    tune_notes_add(
+        &out->notes,
+        "Payload ratios identified from the %s at %zu of %zu pointings; modes it does not "
+        "see are taken not to move the payload. Sky figures rest on this.",
+        several ? "second sensors" : kind, identified, out->n);
+}
+
+/* A ratio the logbook states wins; where a sensor says otherwise, that is told. */
+static void compare_stated(struct chain_plants *out, const struct tune_identification *id)
+{
+    const double distinct = 3.0;
+    for (size_t i = 0; i < out->n; i++) {
+        const struct tune_pointing_plant *from = &id->pointing[i];
+        for (size_t k = 0; from->sensor.kind != TUNE_PAYLOAD_UNKNOWN && k < out->plant[i].n_modes;
+             k++) {
+            const struct tune_estimate *seen = &from->sensor.ratio[k];
+            const double stated = out->plant[i].mode[k].payload_ratio;
+            if (!(fabs(seen->value - stated) > distinct * seen->std)) continue;
+            if (!from->fit.out_of_band[k])
+                tune_notes_add(
+                    &out->notes,
+                    "Pointing %s, mode at %.4g Hz: a payload ratio of %.3g is stated, the "
+                    "%s says %.3g +- %.2g: correct [payload] or find out why.",
+                    out->name[i], out->plant[i].mode[k].f_hz, stated,
+                    tune_payload_source_name(from->sensor.kind), seen->value, seen->std);
+        }
+    }
+}
+
 static enum tune_status take_stated(struct chain_plants *out, const struct chain *chain,
                                     struct tune_error *err)
 {
     for (size_t i = 0; i < out->n; i++) {
         double missed_hz = NAN;
-        if (apply_stated(&out->plant[i], &chain->logbook, &missed_hz)) continue;
+        if (chain_stated_ratios(&out->plant[i], &chain->logbook, &missed_hz)) continue;
         tune_error_set(
             err, TUNE_EDATA,
             "[payload] states a ratio for a mode at %.6g Hz, but no mode found at %s lies "
@@ -116,11 +171,19 @@ static enum tune_status take_stated(struct chain_plants *out, const struct chain
 enum tune_status chain_payload_provenance(struct tune_provenance *provenance,
                                           const struct chain *chain, struct tune_error *err)
 {
+    const struct tune_payload_sensors *sensors = &chain->logbook.payload_sensors;
     enum tune_status status = TUNE_OK;
     for (size_t i = 0; !status && i < chain->logbook.n_payload_ratios; i++)
         status = tune_provenance_add_option(provenance, err, "payload ratio", "%.15g Hz %.15g",
                                             chain->logbook.payload_ratio[i].f_hz,
                                             chain->logbook.payload_ratio[i].ratio);
+    if (!status && !isnan(sensors->accel_arm_m))
+        status = tune_provenance_add_option(provenance, err, "payload accelerometer",
+                                            "%.15g m, std %.15g m", sensors->accel_arm_m,
+                                            sensors->accel_arm_std_m);
+    if (!status && sensors->sky_exposure_s > 0.0)
+        status = tune_provenance_add_option(provenance, err, "sky exposure", "%.15g s",
+                                            sensors->sky_exposure_s);
     return status;
 }
 
@@ -128,6 +191,7 @@ enum tune_status chain_plants(struct chain_plants *out, const struct tune_identi
                               const struct chain *chain, struct tune_error *err)
 {
     struct assumption assumption = {0};
+    size_t identified = 0;
     memset(out, 0, sizeof *out);
     out->n = id->n_pointings;
     out->plant = calloc(out->n + 1, sizeof *out->plant);
@@ -137,10 +201,18 @@ enum tune_status chain_plants(struct chain_plants *out, const struct tune_identi
         out->plant[i] = id->pointing[i].fit.plant;
         out->name[i] = id->pointing[i].name;
     }
-    if (chain->logbook.n_payload_ratios > 0) return take_stated(out, chain, err);
+    if (chain->logbook.n_payload_ratios > 0) {
+        const enum tune_status status = take_stated(out, chain, err);
+        if (!status) compare_stated(out, id);
+        return status;
+    }
     for (size_t i = 0; i < out->n; i++)
-        assume(&assumption, &out->plant[i]);
-    describe_assumption(out, &assumption);
+        if (take_identified(&out->plant[i], &id->pointing[i]))
+            identified++;
+        else
+            assume(&assumption, &out->plant[i]);
+    describe_identified(out, id, identified);
+    describe_assumption(out, &assumption, identified);
     return TUNE_OK;
 }
 

@@ -13,11 +13,17 @@ struct chain_plants {
     size_t n;
     struct tune_plant *plant; /* [n] */
     const char **name;        /* [n] owned by the identification */
-    char payload[16];         /* "stated", "assumed", "partly", "none" */
+    char payload[16];         /* "stated", "identified", "assumed", "partly", "none" */
     struct tune_notes notes;  /* what was assumed */
 };
 
-/* TUNE_EDATA when a stated ratio finds no mode near its frequency. */
+/* Ratios the logbook states go to the nearest mode, each at most once; a mode without one is taken not to
+ * move the payload. False, and *missed_hz set, where a stated mode was not found. */
+bool chain_stated_ratios(struct tune_plant *plant, const struct tune_logbook *logbook,
+                         double *missed_hz);
+
+/* Ratios stated by the logbook, else identified by a second sensor, else assumed.
+ * TUNE_EDATA when a stated ratio finds no mode near its frequency. */
 enum tune_status chain_plants(struct chain_plants *out, const struct tune_identification *id,
                               const struct chain *chain, struct tune_error *err);
 enum tune_status chain_payload_provenance(struct tune_provenance *provenance,

@@ -166,6 +166,7 @@ static enum tune_status write_ini(const struct simulation_work *work, struct tun
         source = NULL;
     } else if (!status) {
         status = chain_logbook_head(&text, source, err);
+        if (!status) status = chain_append_payload(&text, &description->sensors, err);
     }
     for (size_t i = 0; !status && i < work->n; i++) {
         const struct tune_simulated_log *log = &description->log[work->log[i]];

@@ -27,6 +27,7 @@ static const struct unit {
     {"deg", 1.0 / TUNE_RAD_PER_DEG, false, false, LOG_AFTER_POINT, 10},
     {"rad", 1.0, false, false, LOG_AFTER_POINT, 12},
     {"counts", 0.5 / TUNE_PI, true, false, LOG_WHOLE, 0},
+    {"m_per_s2", 1.0, false, false, LOG_SIGNIFICANT, 9},
     {"nm", 1.0, false, false, LOG_SIGNIFICANT, 9},
     {"a", 1.0, false, true, LOG_SIGNIFICANT, 9},
     {"v", 1.0, false, true, LOG_SIGNIFICANT, 9},
@@ -39,10 +40,16 @@ static const struct {
     enum tune_role role;
     const char *drive_name;
 } order[] = {
-    {TUNE_ROLE_TIME, "Time"},        {TUNE_ROLE_EXCITATION, "Test signal"},
-    {TUNE_ROLE_TORQUE, "Iq set"},    {TUNE_ROLE_MEASURED_TORQUE, "Iq act"},
-    {TUNE_ROLE_POSITION, "Pos act"}, {TUNE_ROLE_TARGET, "Pos set"},
-    {TUNE_ROLE_SKY, "Guider"},       {TUNE_ROLE_OTHER_POSITION, "Pos other"},
+    {TUNE_ROLE_TIME, "Time"},
+    {TUNE_ROLE_EXCITATION, "Test signal"},
+    {TUNE_ROLE_TORQUE, "Iq set"},
+    {TUNE_ROLE_MEASURED_TORQUE, "Iq act"},
+    {TUNE_ROLE_POSITION, "Pos act"},
+    {TUNE_ROLE_TARGET, "Pos set"},
+    {TUNE_ROLE_LOAD_POSITION, "Pos load"},
+    {TUNE_ROLE_PAYLOAD_ACCEL, "Accel"},
+    {TUNE_ROLE_SKY, "Guider"},
+    {TUNE_ROLE_OTHER_POSITION, "Pos other"},
 };
 enum { ORDER = sizeof order / sizeof *order };
 
@@ -55,6 +62,9 @@ static const char *unit_of(const struct tune_log_format *format, enum tune_role 
     case TUNE_ROLE_TORQUE:
     case TUNE_ROLE_MEASURED_TORQUE:
         return format->torque_unit[0] ? format->torque_unit : "nm";
+    case TUNE_ROLE_PAYLOAD_ACCEL:
+        return "m_per_s2";
+    case TUNE_ROLE_LOAD_POSITION:  /* neither are the counts of a second encoder */
     case TUNE_ROLE_OTHER_POSITION: /* the counts are those of this axis */
     case TUNE_ROLE_SKY:            /* a camera counts no encoder */
         return strcmp(format->angle_unit, "counts") && format->angle_unit[0] ? format->angle_unit
@@ -167,6 +177,8 @@ size_t chain_columns_mapping(char *text, size_t size, const struct tune_simulate
         const char *name = tune_role_name(role);
         if (left_out(format, role) || (role == TUNE_ROLE_SKY && !log->log_sky) ||
             (role == TUNE_ROLE_OTHER_POSITION && !log->log_other) ||
+            (role == TUNE_ROLE_LOAD_POSITION && !log->log_load) ||
+            (role == TUNE_ROLE_PAYLOAD_ACCEL && !log->log_accel) ||
             (role == TUNE_ROLE_TARGET && log->trouble.no_target) ||
             (role == TUNE_ROLE_MEASURED_TORQUE && log->trouble.measured != TUNE_MEASURED_BESIDE))
             continue;

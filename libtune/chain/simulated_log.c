@@ -125,6 +125,22 @@ enum tune_status chain_simulated_path(char out[TUNE_PATH_LENGTH],
     return tune_error_set(err, TUNE_EINVAL, "the name of the folder is too long");
 }
 
+/* Of the payload's motion what its sensors read; their noise is a stream of its own. */
+static void read_sensors(struct written_log *written, const struct tune_simulated_sensors *sensors,
+                         uint64_t seed, size_t log, double rate_hz)
+{
+    const double accel_std = sensors->accel_noise_m_per_s2_per_rthz * sqrt(0.5 * rate_hz);
+    double *angle = written->channel[TUNE_ROLE_LOAD_POSITION];
+    double *accel = written->channel[TUNE_ROLE_PAYLOAD_ACCEL];
+    struct tune_random rng;
+    tune_random_init(&rng, ~seed, 4 * log);
+    for (size_t i = 0; angle && i < written->n; i++)
+        angle[i] += sensors->load_noise_rad * tune_random_normal(&rng);
+    tune_random_init(&rng, ~seed, 4 * log + 1);
+    for (size_t i = 0; accel && i < written->n; i++)
+        accel[i] = sensors->accel_arm_m * accel[i] + accel_std * tune_random_normal(&rng);
+}
+
 /* Its random numbers are a stream of their own: wind and noise of the run stay what they are. */
 static enum tune_status trouble_log(struct written_log *written, struct tune_truth_log *truth,
                                     const struct simulation_work *work,
@@ -166,6 +182,7 @@ static enum tune_status write_trace(const struct simulation_work *work, size_t l
     if (status) return status;
     status = written_log_make(&written, entry, trace, commands->target_rad, commands->excitation_nm,
                               rate_hz, err);
+    if (!status) read_sensors(&written, &work->description.sensors, work->seed, log, rate_hz);
     if (!status) status = trouble_log(&written, truth, work, &c, log, err);
     if (!status) status = chain_write_columns(path, &written, &entry->format, drive, err);
     written_log_free(&written);

@@ -30,6 +30,8 @@ enum tune_status written_log_make(struct written_log *out, const struct tune_sim
         [TUNE_ROLE_TORQUE] = trace->torque_nm,
         [TUNE_ROLE_POSITION] = trace->position_rad,
         [TUNE_ROLE_TARGET] = log->trouble.no_target ? NULL : target_rad,
+        [TUNE_ROLE_LOAD_POSITION] = log->log_load ? trace->sky_rad : NULL,
+        [TUNE_ROLE_PAYLOAD_ACCEL] = log->log_accel ? trace->payload_rad_per_s2 : NULL,
         [TUNE_ROLE_SKY] = log->log_sky ? trace->sky_rad : NULL,
         [TUNE_ROLE_OTHER_POSITION] = log->log_other ? trace->other_rad : NULL,
     };

@@ -15,7 +15,8 @@ struct written_log {
     double *channel[TUNE_ROLE_COUNT]; /* [n], own; NULL: not written */
 };
 
-/* Copies of what a log holds: time, excitation, torque, position, target, and sky where it is asked for.
+/* Copies of what a log holds: time, excitation, torque, position, target, and where it is asked for sky,
+ * load position and the payload's acceleration (of the angle, without noise).
  * Free it after a failure too. */
 enum tune_status written_log_make(struct written_log *out, const struct tune_simulated_log *log,
                                   const struct tune_axis_trace *trace, const double *target_rad,

@@ -80,6 +80,7 @@ const struct section_spec description_sections[DESCRIPTION_SECTIONS] = {
     {.kind = "friction", KEYS(friction_keys)},
     {.kind = "disturbance", KEYS(disturbance_keys)},
     {.kind = "coupling", .key = coupling_keys, .n_keys = COUPLING_KEYS},
+    {.kind = "sensors", .key = sensors_keys, .n_keys = SENSORS_KEYS},
     {.kind = "mismatch", .key = mismatch_keys, .n_keys = MISMATCH_KEYS},
     {.kind = "pointing", .named = true, .required = true, KEYS(pointing_keys)},
     {.kind = "log",
@@ -188,6 +189,7 @@ static enum tune_status read_axis(struct tune_description *out, const struct ini
     if (status == TUNE_OK) status = read_friction(&out->axis.friction, document, err);
     if (status == TUNE_OK) status = read_disturbance(out, document, err);
     if (status == TUNE_OK) status = description_read_coupling(out, document, err);
+    if (status == TUNE_OK) status = description_read_sensors(out, document, err);
     return status;
 }
 

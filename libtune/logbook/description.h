@@ -1,6 +1,6 @@
 /* description.h - what `simulate` is to build: a description file of a simulated axis and its logs.
  * docs/formats.md. [axis], [drive], [controller], [requirement], [expected] as in axis.ini, then [plant],
- * [friction], [disturbance], [coupling], [mismatch], [pointing NAME]..., [log NAME]...
+ * [friction], [disturbance], [coupling], [sensors], [mismatch], [pointing NAME]..., [log NAME]...
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_DESCRIPTION_H
 #define TUNE_DESCRIPTION_H
@@ -44,6 +44,14 @@ struct tune_simulated_motion {
     enum tune_limit_side limit_side;
 };
 
+/* [sensors]: second sensors on the payload, logged in every sweep, hold and track. */
+struct tune_simulated_sensors {
+    bool load_encoder, accelerometer;
+    double load_noise_rad; /* white, std per sample */
+    double accel_arm_m;    /* negative: counts against rising angles */
+    double accel_noise_m_per_s2_per_rthz;
+};
+
 struct tune_simulated_log {
     char name[TUNE_NAME_LENGTH + 1];
     enum tune_log_kind kind;             /* sweep, hold, track or a first motion */
@@ -52,6 +60,7 @@ struct tune_simulated_log {
     double duration_s;                   /* hold, track; of a sweep without its quiet ends */
     struct tune_sweep sweep;             /* sweep; with the inertia at the pointing */
     bool log_sky;                        /* also write sky_arcsec */
+    bool log_load, log_accel;            /* also write load_position, payload_accel: [sensors] */
     bool log_other;                      /* also write other_position_arcsec: [coupling] is there */
     struct tune_simulated_motion motion; /* first motions */
     struct tune_log_format format;       /* these two of sweep, hold and track only */
@@ -63,6 +72,7 @@ struct tune_description {
     struct tune_logbook logbook; /* [axis] [drive] [controller] [requirement] [expected]; no logs */
     struct tune_axis axis;       /* the truth, with the factors of mismatch */
     struct tune_mismatch mismatch;
+    struct tune_simulated_sensors sensors;
     double known_angle_error_rad; /* what known angles are read too large */
     uint64_t seed;
     size_t n_pointings;

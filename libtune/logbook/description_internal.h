@@ -8,15 +8,17 @@
 #include "logbook/sections_internal.h"
 
 enum {
-    DESCRIPTION_SECTIONS = 12,
+    DESCRIPTION_SECTIONS = 13,
     DESCRIPTION_LOG_KEYS = 34,
     MISMATCH_KEYS = 16,
-    COUPLING_KEYS = 2
+    COUPLING_KEYS = 2,
+    SENSORS_KEYS = 5
 };
 extern const struct section_spec description_sections[DESCRIPTION_SECTIONS];
 extern const struct key_spec description_log_keys[DESCRIPTION_LOG_KEYS];
 extern const struct key_spec mismatch_keys[MISMATCH_KEYS];
 extern const struct key_spec coupling_keys[COUPLING_KEYS];
+extern const struct key_spec sensors_keys[SENSORS_KEYS];
 
 /* [log NAME] as the file has it. */
 struct raw_log {
@@ -61,6 +63,11 @@ enum tune_status description_check_modes(const struct tune_plant *plant, const c
 enum tune_status description_read_coupling(struct tune_description *out,
                                            const struct ini_document *document,
                                            struct tune_error *err);
+
+/* [sensors]: what every log of a course tells of the payload. */
+enum tune_status description_read_sensors(struct tune_description *out,
+                                          const struct ini_document *document,
+                                          struct tune_error *err);
 
 /* [mismatch]; the axis is read before and takes its factors. */
 enum tune_status description_read_mismatch(struct tune_description *out,

@@ -148,6 +148,8 @@ static enum tune_status read_course(struct tune_simulated_log *entry, struct tun
     entry->ramp_rad_per_s = tune_rad_from_arcsec(raw->ramp_arcsec_per_s);
     entry->duration_s = raw->duration_s;
     entry->log_sky = raw->log_sky;
+    entry->log_load = out->sensors.load_encoder;
+    entry->log_accel = out->sensors.accelerometer;
     entry->log_other = keys_section(document, "coupling") != NULL;
     if (entry->kind == TUNE_LOG_SWEEP) {
         const struct tune_axis axis = tune_description_axis(out, entry->pointing);

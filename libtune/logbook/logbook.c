@@ -13,12 +13,16 @@
 #include "logbook/log_keys_internal.h"
 #include "logbook/sections_internal.h"
 
-#define RATIO(field) offsetof(struct tune_logbook, payload_ratio[0].field)
-#define RATIOS       .stride = sizeof(struct tune_payload_ratio), .most = TUNE_RATIOS_MAX
+#define RATIO(field)  offsetof(struct tune_logbook, payload_ratio[0].field)
+#define SENSOR(field) offsetof(struct tune_logbook, payload_sensors.field)
+#define RATIOS        .stride = sizeof(struct tune_payload_ratio), .most = TUNE_RATIOS_MAX
 
 static const struct key_spec payload_keys[] = {
     {.name = "ratio#_hz", .offset = RATIO(f_hz), KEY_POSITIVE, RATIOS},
     {.name = "ratio#", .offset = RATIO(ratio), KEY_ANY, RATIOS},
+    {.name = "payload_accel_arm_m", .offset = SENSOR(accel_arm_m), KEY_ANY},
+    {.name = "payload_accel_arm_std_m", .offset = SENSOR(accel_arm_std_m), KEY_NOT_NEGATIVE},
+    {.name = "sky_exposure_s", .offset = SENSOR(sky_exposure_s), KEY_NOT_NEGATIVE},
 };
 
 static const struct section_spec sections[] = {
@@ -50,10 +54,19 @@ static enum tune_status read_payload(struct tune_logbook *out, const struct ini_
 {
     static const char *const suffix[] = {"_hz", ""};
     const struct ini_section *section = keys_section(document, "payload");
+    struct tune_payload_sensors *sensors = &out->payload_sensors;
     enum tune_status status;
+    *sensors = (struct tune_payload_sensors){.accel_arm_m = NAN, .accel_arm_std_m = NAN};
     if (!section) return TUNE_OK;
     status = keys_read(document, section, sections, N_SECTIONS, out, NULL, err);
     if (status != TUNE_OK) return status;
+    if (sensors->accel_arm_m == 0.0)
+        return ini_refuse(err, section, ini_find(document, section, "payload_accel_arm_m"),
+                          "a length other than 0",
+                          "an accelerometer on the axis itself feels no "
+                          "rotation: payload_accel_arm_m is not 0");
+    if (isnan(sensors->accel_arm_std_m))
+        sensors->accel_arm_std_m = 0.02 * fabs(sensors->accel_arm_m);
     return keys_count(&out->n_payload_ratios, document, section, "ratio", suffix, 2, err);
 }
 

@@ -82,6 +82,14 @@ struct tune_payload_ratio {
     double f_hz, ratio;
 };
 
+/* How the second sensors of an axis are mounted; NAN: not stated. */
+struct tune_payload_sensors {
+    double accel_arm_m;     /* from the axis of rotation, negative where the sensor counts against
+                               rising angles */
+    double accel_arm_std_m; /* default 2 % of the arm (common practice, no source) */
+    double sky_exposure_s;  /* each reading of the image is the mean over so long; default 0 */
+};
+
 struct tune_log_entry {
     char name[TUNE_NAME_LENGTH + 1], pointing[TUNE_NAME_LENGTH + 1];
     enum tune_log_kind kind;
@@ -120,6 +128,7 @@ struct tune_logbook {
     /* optional section [payload]: ratio1_hz = 14.8, ratio1 = -3.3, ratio2_hz ... without a gap */
     size_t n_payload_ratios;
     struct tune_payload_ratio payload_ratio[TUNE_RATIOS_MAX];
+    struct tune_payload_sensors payload_sensors; /* of the same section */
     size_t n_logs;
     struct tune_log_entry *log;
 };

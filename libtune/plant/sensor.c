@@ -216,7 +216,8 @@ static enum tune_status report(struct tune_sensor *out, struct sensor_problem *p
         if (isnan(ratio->value)) out->gain_sum = (struct tune_estimate){(double)NAN, (double)NAN};
     }
     out->late_s = parameter(problem, sensor_at_late(model), 1.0 / model->loop_rate_hz);
-    out->scale = parameter(problem, sensor_at_scale(model), 1.0);
+    out->scale = (struct tune_estimate){opts->scale, 0.0};
+    if (opts->scale_std > 0.0) out->scale = parameter(problem, sensor_at_scale(model), 1.0);
     if (model->acceleration) out->tilt = parameter(problem, sensor_at_tilt(model), 1.0);
     out->covariance = malloc(n * n * sizeof *out->covariance);
     if (!out->covariance) return tune_error_memory(err, "comparing two sensors");

@@ -40,8 +40,9 @@ static void assisted_fields(struct json_io *io, struct tune_pointing_plant *p)
 }
 
 /* number: its place among the modes of theta, from 1; in band and out of band stand in two lists. */
-static void mode_fields(struct json_io *io, struct tune_fit *fit, size_t *number)
+static void mode_fields(struct json_io *io, struct tune_pointing_plant *p, size_t *number)
 {
+    struct tune_fit *fit = &p->fit;
     size_t k;
     json_io_count(io, "number", number);
     if (!io->status && (*number < 1 || *number > TUNE_MODES_MAX || *number > fit->plant.n_modes))
@@ -53,18 +54,20 @@ static void mode_fields(struct json_io *io, struct tune_fit *fit, size_t *number
     json_io_estimate(io, "gain", &fit->mode_gain[k]);
     if (fit->plant.complex_residues)
         json_io_estimate(io, "gain_quadrature", &fit->mode_quadrature[k]);
-    json_io_number(io, "payload_ratio", &fit->plant.mode[k].payload_ratio);
+    identification_payload_ratio(io, p, k);
 }
 
-static void mode_list(struct json_io *io, const char *key, struct tune_fit *fit, bool out_of_band)
+static void mode_list(struct json_io *io, const char *key, struct tune_pointing_plant *p,
+                      bool out_of_band)
 {
+    struct tune_fit *fit = &p->fit;
     size_t n = 0, number[TUNE_MODES_MAX] = {0};
     for (size_t k = 0; io->writing && k < fit->plant.n_modes; k++)
         if (fit->out_of_band[k] == out_of_band) number[n++] = k + 1;
     const size_t count = json_io_list_fixed(io, key, &n, TUNE_MODES_MAX);
     for (size_t i = 0; i < count; i++) {
         json_io_item(io, i);
-        mode_fields(io, fit, &number[i]);
+        mode_fields(io, p, &number[i]);
         if (!io->status) fit->out_of_band[number[i] - 1] = out_of_band;
         json_io_leave(io);
     }
@@ -159,8 +162,9 @@ static void delay_wanted(struct json_io *io, struct tune_fit *fit)
     if (!io->writing) fit->delay_wanted_s = wanted_s < 0.0 ? wanted_s : fit->delay.value;
 }
 
-static void plant_fields(struct json_io *io, struct tune_fit *fit)
+static void plant_fields(struct json_io *io, struct tune_pointing_plant *p)
 {
+    struct tune_fit *fit = &p->fit;
     json_io_enter(io, "plant");
     json_io_number(io, "loop_rate_hz", &fit->plant.loop_rate_hz);
     json_io_estimate(io, "inertia_kg_m2", &fit->inertia);
@@ -168,9 +172,9 @@ static void plant_fields(struct json_io *io, struct tune_fit *fit)
     json_io_estimate(io, "delay_s", &fit->delay);
     delay_wanted(io, fit);
     fit_fields(io, fit);
-    mode_list(io, "modes", fit, false);
+    mode_list(io, "modes", p, false);
     antiresonance_fields(io, fit);
-    mode_list(io, "out_of_band", fit, true);
+    mode_list(io, "out_of_band", p, true);
     covariance_fields(io, fit);
     json_io_leave(io);
     if (!io->status && fit->n_params != tune_plant_param_count(&fit->plant))
@@ -195,7 +199,9 @@ static void fields(struct json_io *io, void *result)
         assisted_fields(io, p);
         json_io_file(io, "model_file", &p->model_file);
         json_io_file(io, "plant_file", &p->plant_file);
-        plant_fields(io, &p->fit);
+        plant_fields(io, p);
+        identification_sensor(io, p);
+        identification_unseen(io, p);
         json_io_leave(io);
     }
     json_io_leave(io);

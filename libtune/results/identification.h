@@ -12,6 +12,8 @@
 #include "logbook/logbook.h"
 #include "plant/fit.h"
 #include "plant/frf.h"
+#include "plant/sensor.h"
+#include "plant/unseen.h"
 #include "results/notes.h"
 #include "results/provenance.h"
 
@@ -45,6 +47,10 @@ struct tune_pointing_plant {
                                    0.3 of the sample rate, where no plant answers */
     /* the fit; every mode of fit.plant, those out of band too (fit.out_of_band) */
     struct tune_fit fit;
+    /* The second sensor; kind TUNE_PAYLOAD_UNKNOWN: there was none, or it told nothing. Its ratios stand in
+     * fit.plant, too. covariance is NULL, n 0. */
+    struct tune_sensor sensor;
+    struct tune_unseen unseen;
 };
 
 /* Release with tune_identification_free(). */

@@ -12,4 +12,9 @@ void json_io_other_axis(struct json_io *io, double *deg, enum tune_other_axis *s
 /* tracks[] and what follows from them; the pointings have been walked before. */
 void identification_tracks_fields(struct json_io *io, struct tune_identification *id);
 
+/* identification_sensors.c; of one pointing, whose fit has been walked but for the ratios */
+void identification_payload_ratio(struct json_io *io, struct tune_pointing_plant *p, size_t mode);
+void identification_sensor(struct json_io *io, struct tune_pointing_plant *p);
+void identification_unseen(struct json_io *io, struct tune_pointing_plant *p);
+
 #endif

@@ -44,8 +44,9 @@ static bool payload_known(const struct tune_plant *plant)
     return false;
 }
 
-static void mode_rows(struct buffer *html, const struct tune_fit *fit)
+static void mode_rows(struct buffer *html, const struct tune_pointing_plant *pointing)
 {
+    const struct tune_fit *fit = &pointing->fit;
     const bool payload = payload_known(&fit->plant);
     char name[32];
     size_t number = 0;
@@ -59,10 +60,48 @@ static void mode_rows(struct buffer *html, const struct tune_fit *fit)
         html_estimate(html, fit->mode_f_hz[k].value, fit->mode_f_hz[k].std);
         html_estimate(html, 100.0 * fit->mode_zeta[k].value, 100.0 * fit->mode_zeta[k].std);
         html_estimate(html, fit->mode_gain[k].value, fit->mode_gain[k].std);
-        if (payload) html_number(html, fit->plant.mode[k].payload_ratio, 3);
+        if (payload)
+            html_estimate(html, fit->plant.mode[k].payload_ratio, pointing->sensor.ratio[k].std);
         html_row_end(html);
     }
     html_table_end(html);
+}
+
+/* A still encoder must not pass for a still telescope. */
+static void unseen_row(struct buffer *html, const struct tune_pointing_plant *pointing)
+{
+    const struct tune_unseen *unseen = &pointing->unseen;
+    const double arcsec = TUNE_ARCSEC_PER_RAD;
+    html_row(html, pointing->name, NULL);
+    html_words(html, tune_payload_source_name(unseen->payload));
+    html_estimate(html, arcsec * unseen->static_rad_per_nm.value,
+                  arcsec * unseen->static_rad_per_nm.std);
+    html_estimate(html, arcsec * unseen->peak_rad_per_nm.value,
+                  arcsec * unseen->peak_rad_per_nm.std);
+    html_estimate(html, unseen->peak_hz.value, unseen->peak_hz.std);
+    html_row_end(html);
+}
+
+static void unseen(struct buffer *html, const struct tune_identification *found)
+{
+    bool assumed = false;
+    html_table(html, "What the encoder cannot see",
+               "Pointing|Payload ratios|Moved slowly (arcsec per N&nbsp;m)|"
+               "At its worst (arcsec per N&nbsp;m)|at (Hz)");
+    for (size_t i = 0; i < found->n_pointings; i++) {
+        unseen_row(html, &found->pointing[i]);
+        assumed = assumed || found->pointing[i].unseen.payload == TUNE_PAYLOAD_ASSUMED;
+    }
+    html_table_end(html);
+    buffer_add(html,
+               "<p>The encoder cannot see how the payload moves against it. With the motor held "
+               "still the payload rings at the antiresonances, and a torque on it, of wind or "
+               "cables, moves it by so much, however stiff the loop is.");
+    if (assumed)
+        buffer_add(html,
+                   " Where the payload is assumed these are two bodies on the softest spring: a "
+                   "second sensor on the payload, logged in the sweeps, would tell.");
+    buffer_add(html, "</p>\n");
 }
 
 static void antiresonance_rows(struct buffer *html, const struct tune_fit *fit)
@@ -139,7 +178,7 @@ static enum tune_status one_pointing(struct buffer *html, const struct report *r
     buffer_add(html, "</h3>\n");
     status = draw(html, report, pointing, err);
     buffer_add(html, "<div class=\"pair\">\n");
-    mode_rows(html, &pointing->fit);
+    mode_rows(html, pointing);
     antiresonance_rows(html, &pointing->fit);
     buffer_add(html, "</div>\n");
     return status;
@@ -161,6 +200,7 @@ enum tune_status section_plant(struct buffer *html, const struct report *report,
     html_table_end(html);
     for (size_t i = 0; i < found->n_pointings; i++)
         doubt(html, &found->pointing[i]);
+    unseen(html, found);
     for (size_t i = 0; !status && i < found->n_pointings; i++) {
         status = tune_watch_tick(watch, "plots of the pointings",
                                  (double)i / (double)found->n_pointings, err);
