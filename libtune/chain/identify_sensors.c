@@ -61,8 +61,9 @@ static struct tune_sensor_opts options(enum tune_payload_source kind,
 }
 
 static void doubt(struct tune_notes *notes, const struct tune_sensor *s,
-                  const struct tune_sensor_opts *opts, const char *pointing)
+                  const struct tune_sensor_opts *opts, const struct tune_pointing_plant *p)
 {
+    const char *pointing = p->name;
     const char *name = tune_payload_source_name(s->kind);
     if (opts->scale_std > 0.0 && fabs(s->scale.value - opts->scale) > 2.0 * opts->scale_std)
         tune_notes_add(notes,
@@ -70,7 +71,7 @@ static void doubt(struct tune_notes *notes, const struct tune_sensor *s,
                        "scale say: check its %s.",
                        pointing, name, s->scale.value / opts->scale,
                        s->kind == TUNE_PAYLOAD_ACCELEROMETER ? "arm and unit" : "scale");
-    if (s->reduced_chi_square > 1.5)
+    if (s->reduced_chi_square > 1.5 * fmax(p->fit.reduced_chi_square, 1.0))
         tune_notes_add(notes,
                        "Pointing %s: the %s moves in ways the modes of the encoder do not explain "
                        "(reduced chi-square %.2f): it may see a mode of its own, and the payload "
@@ -121,7 +122,7 @@ static enum tune_status sense(struct tune_sensor *s, size_t which, struct pointi
                            out->name, tune_payload_source_name(kind));
             tune_sensor_free(s);
         } else if (!status) {
-            doubt(&pointing->notes, s, &opts, out->name);
+            doubt(&pointing->notes, s, &opts, out);
         }
     }
     tune_lines_free(&second);

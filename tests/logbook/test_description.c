@@ -28,6 +28,8 @@ static const char full[] = "[log quiet]\nkind = hold\npointing = west\nduration_
                            "encoder_noise_arcsec = 0.003\nripple_nm = 0.4\n"
                            "ripple_per_turn = 264\n"
                            "[coupling]\nmode2_ratio = -0.2\nnoise_arcsec = 0.01\n"
+                           "[sensors]\nload_encoder = yes\naccelerometer = yes\n"
+                           "accel_arm_m = -1.2\naccel_noise_ug_per_rthz = 5\n"
                            "[pointing east]\nangle_deg = -60\ninertia_factor = 1.25\n"
                            "mode2_factor = 0.5\n"
                            "[pointing west]\n"
@@ -101,6 +103,10 @@ static void the_axis_comes_out_in_si(void **state)
     check_close(a->other_ratio[1], -0.2, 0.0);
     check_close_rel(a->other_noise_rad, 0.01 * arcsec, 1e-15);
     assert_true(d.log[0].log_other);
+    assert_true(d.log[0].log_load && d.log[1].log_accel);
+    check_close_rel(d.sensors.load_noise_rad, 15e-9, 1e-14); /* the default */
+    check_close(d.sensors.accel_arm_m, -1.2, 0.0);
+    check_close_rel(d.sensors.accel_noise_m_per_s2_per_rthz, 5e-6 * 9.80665, 1e-15);
     assert_true(d.seed == UINT64_MAX); /* all 64 bits survive */
     tune_description_free(&d);
     tune_description_free(&d);

@@ -53,6 +53,7 @@ static const char full[] =
     "settle_s                   = 3\n"
     "[payload]\n"
     "ratio1_hz = 14.8\nratio1 = -3.3\nratio2_hz = 31\nratio2 = 1.42\n"
+    "payload_accel_arm_m = -1.5\nsky_exposure_s = 0.02\n"
     "[log east-45]\n"
     "kind      = sweep\n"
     "file      = logs/east-45.csv.gz\n"
@@ -138,6 +139,9 @@ static void every_key_arrives_where_it_belongs(void **state)
     check_close(book.payload_ratio[0].f_hz, 14.8, 0.0);
     check_close(book.payload_ratio[0].ratio, -3.3, 0.0);
     check_close(book.payload_ratio[1].ratio, 1.42, 0.0);
+    check_close(book.payload_sensors.accel_arm_m, -1.5, 0.0);
+    check_close(book.payload_sensors.accel_arm_std_m, 0.03, 1e-15); /* the default, 2 % */
+    check_close(book.payload_sensors.sky_exposure_s, 0.02, 0.0);
     tune_logbook_free(&book);
 }
 
@@ -201,6 +205,7 @@ static void what_is_not_given_is_nan_or_its_default(void **state)
     assert_true(isnan(book.requirement.noise_torque_rms_nm));
     assert_false(book.requirement.jitter_of_sky);
     assert_int_equal(book.n_payload_ratios, 0);
+    assert_true(isnan(book.payload_sensors.accel_arm_m));
     assert_string_equal(book.log[0].pointing, "east-45");
     assert_true(isnan(book.log[0].angle_deg));
     check_close(book.log[0].reading.torque_per_unit_nm, 0.0, 0.0);

@@ -144,6 +144,24 @@ static inline void sample_identification(struct tune_identification *r)
         p->torque_rms_nm = 21.2;
         p->sensor_noise_arcsec = 0.003;
         sample_fit(&p->fit);
+        p->unseen = (struct tune_unseen){
+            .n_locked = 1,
+            .locked_rotor_hz = {{22.6, 0.0013}},
+            .static_rad_per_nm = {4.1e-7 / 3.0, 2e-10},
+            .peak_rad_per_nm = {i ? (double)NAN : 3.6e-5, i ? (double)NAN : 2e-7},
+            .peak_hz = {i ? (double)NAN : 22.59, i ? (double)NAN : 8e-4},
+            .payload = i ? TUNE_PAYLOAD_ASSUMED : TUNE_PAYLOAD_ACCELEROMETER};
+        if (i == 0)
+            p->sensor = (struct tune_sensor){.kind = TUNE_PAYLOAD_ACCELEROMETER,
+                                             .n_modes = 2,
+                                             .ratio = {{(double)NAN, (double)NAN}, {-6.2, 0.002}},
+                                             .gain_sum = {-0.9958, 0.0004},
+                                             .late_s = {1e-3 / 7.0, 1e-6},
+                                             .scale = {-1.2, 0.001},
+                                             .tilt = {0.3, 0.4},
+                                             .reduced_chi_square = 1.01,
+                                             .lines = 16000,
+                                             .band_hz = {1.4, 235.0}};
     }
     sample_tracks(r);
     tune_notes_add(&r->notes, "Positive torque raises the position.");

@@ -80,6 +80,14 @@ static void a_plant_and_its_covariance_come_back_to_15_digits(void **state)
         assert_true(b->out_of_band[1]);
         assert_false(b->out_of_band[0]);
     }
+    assert_int_equal(second.pointing[0].sensor.kind, TUNE_PAYLOAD_ACCELEROMETER);
+    assert_int_equal(second.pointing[1].sensor.kind, TUNE_PAYLOAD_UNKNOWN);
+    check_close_rel(second.pointing[0].sensor.ratio[1].std, 0.002, 5e-15);
+    assert_true(isnan(second.pointing[0].sensor.ratio[0].value));
+    check_close_rel(second.pointing[0].sensor.scale.value, -1.2, 5e-15);
+    check_close_rel(second.pointing[0].unseen.static_rad_per_nm.value, 4.1e-7 / 3.0, 6e-15);
+    assert_int_equal(second.pointing[1].unseen.payload, TUNE_PAYLOAD_ASSUMED);
+    assert_true(isnan(second.pointing[1].unseen.peak_hz.value));
     assert_true(isnan(second.pointing[1].angle_deg));
     assert_int_equal(second.pointing[1].estimator, TUNE_FRF_PERIODIC);
     assert_int_equal(second.provenance.input[1].rows, 40000);
