@@ -45,12 +45,14 @@ static void print_row(const char *what, const struct tune_estimate *f,
     printf("%s\n", remark);
 }
 
-static void print_modes(const struct tune_fit *fit)
+static void print_modes(const struct tune_pointing_plant *p)
 {
+    const struct tune_fit *fit = &p->fit;
     printf("  %-14s %20s %17s %20s\n", "", "frequency Hz", "damping %", "gain");
     for (size_t k = 0; k < fit->plant.n_modes; k++)
         if (!fit->out_of_band[k])
-            print_row("resonance", &fit->mode_f_hz[k], &fit->mode_zeta[k], &fit->mode_gain[k], "");
+            print_row("resonance", &fit->mode_f_hz[k], &fit->mode_zeta[k], &fit->mode_gain[k],
+                      print_mode_mark(&p->verdict[k]));
     for (size_t k = 0; k < fit->n_antiresonances; k++)
         print_row("antiresonance", &fit->antiresonance_f_hz[k], &fit->antiresonance_zeta[k], NULL,
                   "");
@@ -141,9 +143,11 @@ static int run(const struct command_line *line)
         for (size_t i = 0; i < result.n_pointings; i++) {
             print_head(&result.pointing[i]);
             print_body(&result.pointing[i].fit);
-            print_modes(&result.pointing[i].fit);
+            print_modes(&result.pointing[i]);
+            print_mode_reasons(&result.pointing[i]);
             print_payload(&result.pointing[i]);
             print_unseen(&result.pointing[i]);
+            print_comparisons(&result.pointing[i]);
         }
         print_tracks(&result);
         print_notes("Accepted", &result.accepted);

@@ -40,6 +40,13 @@ void print_judgements(const struct tune_judgements *judgements, const char *verb
 /* The gains of a controller, one key a line. */
 void print_controller(const struct tune_controller *controller);
 
+/* " ?" with care, " !" doubtful, else nothing; then the reasons, a line each. */
+const char *print_mode_mark(const struct tune_mode_verdict *verdict);
+void print_mode_reasons(const struct tune_pointing_plant *p);
+
+/* Levels of excitation, and the other axis where it was logged. */
+void print_comparisons(const struct tune_pointing_plant *p);
+
 /* Modes over pointings, what they follow, where to sweep next; nothing of a single pointing. */
 void print_tracks(const struct tune_identification *id);
 

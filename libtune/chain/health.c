@@ -151,9 +151,18 @@ enum tune_status chain_require_health(struct tune_notes *notes, struct tune_note
                                       const struct chain *chain, const struct tune_log_entry *log,
                                       const struct tune_record *rec, struct tune_error *err)
 {
+    return chain_require_judged(NULL, notes, accepted, chain, log, rec, err);
+}
+
+enum tune_status chain_require_judged(struct tune_health *judged, struct tune_notes *notes,
+                                      struct tune_notes *accepted, const struct chain *chain,
+                                      const struct tune_log_entry *log,
+                                      const struct tune_record *rec, struct tune_error *err)
+{
     struct tune_health health;
     enum tune_status status = chain_require_clock(chain, log, rec, err);
     if (!status) status = chain_judge_health(&health, chain, log, rec, err);
+    if (!status && judged) *judged = health;
     for (size_t i = 0; !status && i < health.n_findings; i++) {
         const struct tune_finding *finding = &health.finding[i];
         if (finding->severity == TUNE_WITH_CARE)

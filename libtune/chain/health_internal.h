@@ -27,4 +27,10 @@ enum tune_status chain_require_health(struct tune_notes *notes, struct tune_note
                                       const struct chain *chain, const struct tune_log_entry *log,
                                       const struct tune_record *rec, struct tune_error *err);
 
+/* The same, and the judgement itself into *health (may be NULL). */
+enum tune_status chain_require_judged(struct tune_health *health, struct tune_notes *notes,
+                                      struct tune_notes *accepted, const struct chain *chain,
+                                      const struct tune_log_entry *log,
+                                      const struct tune_record *rec, struct tune_error *err);
+
 #endif

@@ -72,6 +72,7 @@ static void free_work(struct identification_work *work)
         free(work->pointing[i].frf.text);
         free(work->pointing[i].assisted.text);
         free(work->pointing[i].model.text);
+        free(work->pointing[i].cross.text);
         free(work->pointing[i].plant.text);
     }
     free(work->pointing);
@@ -129,13 +130,14 @@ static enum tune_status note_mappings(struct tune_notes *notes,
 static enum tune_status write_all(struct tune_identification *out, const struct chain *chain,
                                   struct identification_work *work, struct tune_error *err)
 {
-    struct chain_file *file = calloc(4 * work->n, sizeof *file);
+    struct chain_file *file = calloc(5 * work->n, sizeof *file);
     size_t files = 0;
     enum tune_status status;
     if (!file) return tune_error_memory(err, "writing the responses");
     for (size_t i = 0; i < work->n; i++) {
         file[files++] = work->pointing[i].frf;
         file[files++] = work->pointing[i].model;
+        if (work->pointing[i].cross.text) file[files++] = work->pointing[i].cross;
         if (work->pointing[i].assisted.text) file[files++] = work->pointing[i].assisted;
         tune_notes_join(&out->notes, &work->pointing[i].notes);
         tune_notes_join(&out->accepted, &work->pointing[i].accepted);

@@ -5,6 +5,8 @@
 
 #include "chain/chain_internal.h"
 #include "chain/progress_internal.h"
+#include "health/health.h"
+#include "health/passage.h"
 #include "plant/frf.h"
 #include "results/identification.h"
 
@@ -28,6 +30,11 @@ struct pointing_record {
     double noise_square; /* of the position's white noise, rad^2 per sample */
     struct tune_frf frf;
     struct tune_lines lines;
+    double
+        level_nm; /* rms of the excitation (without it: the torque) while there is any; NAN: none */
+    struct tune_health health;
+    struct tune_course course;
+    struct tune_frf other; /* of the other axis; n = 0: not logged */
     size_t n_outputs;
     struct pointing_output output[POINTING_OUTPUTS_MAX];
 };
@@ -41,6 +48,7 @@ struct pointing_work {
     struct pointing_record *record; /* [n_records] while the pointing is worked on */
     double unquiet_s; /* shortest sweep that begins or ends without quiet; 0: none does */
     struct tune_notes notes, accepted;
+    struct chain_file cross; /* has no name where the other axis was not logged */
     struct chain_file frf, model, plant, assisted; /* the last may have no name: there is none */
 };
 
@@ -89,6 +97,27 @@ enum tune_status chain_identify_sensors(struct tune_pointing_plant *out,
                                         struct pointing_work *pointing,
                                         const struct tune_lines *lines, const struct chain *chain,
                                         struct tune_error *err);
+/* identify_levels.c: level and drift; the fit's std are widened where they must be. */
+enum tune_status chain_identify_levels(struct tune_pointing_plant *out,
+                                       struct pointing_work *pointing, struct tune_error *err);
+double chain_record_level(const struct tune_record *rec);
+
+/* identify_cross.c: cross-<pointing>.csv and what it says; nothing where the other axis was not logged. */
+enum tune_status chain_record_cross(struct pointing_record *out, struct pointing_work *pointing,
+                                    const struct tune_record *rec, struct tune_error *err);
+enum tune_status chain_identify_cross(struct tune_pointing_plant *out,
+                                      struct pointing_work *pointing, const struct chain *chain,
+                                      struct tune_error *err);
+
+/* identify_verdicts.c: what else is kept of a record once its health and response are known; the verdict on each
+ * mode, last of all. */
+enum tune_status chain_record_circumstances(struct pointing_record *out,
+                                            struct pointing_work *pointing,
+                                            const struct tune_record *rec, struct tune_error *err);
+void chain_circumstances_free(struct pointing_record *record);
+enum tune_status chain_identify_verdicts(struct tune_pointing_plant *out,
+                                         const struct pointing_work *pointing,
+                                         const struct chain *chain, struct tune_error *err);
 
 /* One pointing, as an item of work: read, judge, estimate, fit, tables. user: identification_work. */
 enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_error *err);

@@ -186,8 +186,11 @@ enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_er
         out->estimator = frf.estimator;
         out->closed_loop = frf.closed_loop;
         out->median_coherence = median(frf.coh, frf.n);
+        status = chain_identify_levels(out, pointing, err);
+        if (!status) status = chain_identify_cross(out, pointing, work->chain, err);
+        if (!status) status = chain_identify_verdicts(out, pointing, work->chain, err);
         doubts(pointing, out);
-        status = tables(out, pointing, &frf, err);
+        if (!status) status = tables(out, pointing, &frf, err);
         if (!status) status = chain_identify_sensors(out, pointing, &lines, work->chain, err);
         if (!status) status = chain_identify_assisted(out, pointing, err);
     }

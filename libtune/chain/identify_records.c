@@ -88,10 +88,12 @@ static enum tune_status estimate_record(struct pointing_record *out, struct poin
     enum tune_status status = tune_record_require(rec, TUNE_ROLE_POSITION, log->file, err);
     if (!status) status = tune_record_require(rec, TUNE_ROLE_TORQUE, log->file, err);
     if (!status)
-        status = chain_require_health(&pointing->notes, &pointing->accepted, chain, log, rec, err);
+        status = chain_require_judged(&out->health, &pointing->notes, &pointing->accepted, chain,
+                                      log, rec, err);
     if (!status) status = tune_frf_estimate(&out->frf, &out->lines, rec, &opts, err);
     if (!status) status = sensor_noise(&out->noise_square, rec, err);
     if (!status) status = estimate_further(out, pointing, rec, err);
+    if (!status) status = chain_record_circumstances(out, pointing, rec, err);
     if (status) return status;
     out->duration_s = (double)rec->n / rec->rate_hz;
     out->quiet_ends = has_quiet_ends(rec);
@@ -140,6 +142,7 @@ void chain_records_free(struct pointing_work *pointing)
         struct pointing_record *record = &pointing->record[i];
         tune_frf_free(&record->frf);
         tune_lines_free(&record->lines);
+        chain_circumstances_free(record);
         for (size_t k = 0; k < record->n_outputs; k++) {
             tune_frf_free(&record->output[k].frf);
             tune_lines_free(&record->output[k].lines);

@@ -85,11 +85,11 @@ static struct tune_provenance *identify_provenance(void *result)
 static const struct tune_result_file *identify_part(const void *result, size_t i)
 {
     const struct tune_identification *r = result;
-    if (i >= 4 * r->n_pointings) return NULL;
-    const struct tune_pointing_plant *p = &r->pointing[i / 4];
+    if (i >= 5 * r->n_pointings) return NULL;
+    const struct tune_pointing_plant *p = &r->pointing[i / 5];
     const struct tune_result_file *const file[] = {&p->frf_file, &p->model_file, &p->assisted_file,
-                                                   &p->plant_file};
-    return file[i % 4];
+                                                   &p->plant_file, &p->cross.file};
+    return file[i % 5];
 }
 
 const struct chain_kind chain_identify_kind = {"identify.json", identify_json,       identify_parse,

@@ -70,6 +70,20 @@ static unsigned find_causes(const struct tune_levels *out)
     return causes;
 }
 
+enum tune_level_verdict tune_levels_verdict(const struct tune_levels *levels)
+{
+    enum tune_level_verdict verdict = TUNE_LEVEL_UNTOLD;
+    for (size_t i = 0; i < levels->n_bands; i++) {
+        if (levels->band[i].verdict == TUNE_LEVEL_CHANGES) return TUNE_LEVEL_CHANGES;
+        if (levels->band[i].verdict == TUNE_LEVEL_LINEAR) verdict = TUNE_LEVEL_LINEAR;
+    }
+    for (size_t k = 0; k < levels->n_modes; k++)
+        if (levels->mode[k].f_changes || levels->mode[k].zeta_changes ||
+            levels->mode[k].gain_changes)
+            return TUNE_LEVEL_CHANGES;
+    return verdict;
+}
+
 const char *tune_level_verdict_name(enum tune_level_verdict verdict)
 {
     static const char *const name[] = {"linear", "changes with level", "cannot be told"};

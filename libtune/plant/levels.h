@@ -96,6 +96,10 @@ TUNE_API enum tune_status tune_levels_compare(struct tune_levels *out,
 TUNE_API enum tune_status tune_levels_widen(struct tune_fit *fit, const struct tune_levels *levels,
                                             const double band_hz[2], struct tune_error *err);
 
+/* Of all bands and modes together: changes where one does, linear where all that can be told are, and untold where
+ * nothing can be or there is one level only. */
+TUNE_API enum tune_level_verdict tune_levels_verdict(const struct tune_levels *levels);
+
 /* "linear", "changes with level", "cannot be told" */
 TUNE_API const char *tune_level_verdict_name(enum tune_level_verdict verdict);
 

@@ -55,6 +55,7 @@ static void mode_fields(struct json_io *io, struct tune_pointing_plant *p, size_
     if (fit->plant.complex_residues)
         json_io_estimate(io, "gain_quadrature", &fit->mode_quadrature[k]);
     identification_payload_ratio(io, p, k);
+    if (!fit->out_of_band[k]) identification_verdict_fields(io, &p->verdict[k]);
 }
 
 static void mode_list(struct json_io *io, const char *key, struct tune_pointing_plant *p,
@@ -202,6 +203,8 @@ static void fields(struct json_io *io, void *result)
         plant_fields(io, p);
         identification_sensor(io, p);
         identification_unseen(io, p);
+        identification_levels_fields(io, p);
+        identification_cross_fields(io, p);
         json_io_leave(io);
     }
     json_io_leave(io);

@@ -9,11 +9,14 @@
 
 #include "compare/tracks.h"
 #include "core/status.h"
+#include "health/mode_verdict.h"
 #include "logbook/logbook.h"
+#include "plant/cross.h"
 #include "plant/fit.h"
 #include "plant/frf.h"
 #include "plant/sensor.h"
 #include "plant/unseen.h"
+#include "plant/levels.h"
 #include "results/notes.h"
 #include "results/provenance.h"
 
@@ -23,6 +26,15 @@ enum { TUNE_RESULT_FILE = 64 };
 struct tune_result_file {
     char name[TUNE_RESULT_FILE]; /* empty: there is none */
     char sha256[TUNE_SHA256_TEXT];
+};
+
+/* The other axis of the mount, where its angle was logged during the sweeps. */
+struct tune_pointing_cross {
+    bool logged;
+    struct tune_result_file file; /* cross-<name>.csv */
+    struct tune_cross cross;
+    bool matters;
+    char why[320];
 };
 
 struct tune_pointing_plant {
@@ -51,6 +63,9 @@ struct tune_pointing_plant {
      * fit.plant, too. covariance is NULL, n 0. */
     struct tune_sensor sensor;
     struct tune_unseen unseen;
+    struct tune_levels levels; /* the records against each other */
+    struct tune_mode_verdict verdict[TUNE_MODES_MAX];
+    struct tune_pointing_cross cross;
 };
 
 /* Release with tune_identification_free(). */

@@ -16,5 +16,11 @@ void identification_tracks_fields(struct json_io *io, struct tune_identification
 void identification_payload_ratio(struct json_io *io, struct tune_pointing_plant *p, size_t mode);
 void identification_sensor(struct json_io *io, struct tune_pointing_plant *p);
 void identification_unseen(struct json_io *io, struct tune_pointing_plant *p);
+/* identification_levels.c: levels of a pointing, read after its plant; verdict and reasons of a mode. */
+void identification_levels_fields(struct json_io *io, struct tune_pointing_plant *p);
+void identification_verdict_fields(struct json_io *io, struct tune_mode_verdict *verdict);
+
+/* identification_cross.c: cross, left out where the other axis was not logged. */
+void identification_cross_fields(struct json_io *io, struct tune_pointing_plant *p);
 
 #endif

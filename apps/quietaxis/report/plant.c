@@ -181,6 +181,7 @@ static enum tune_status one_pointing(struct buffer *html, const struct report *r
     mode_rows(html, pointing);
     antiresonance_rows(html, &pointing->fit);
     buffer_add(html, "</div>\n");
+    part_verdicts(html, pointing);
     return status;
 }
 

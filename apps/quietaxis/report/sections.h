@@ -14,6 +14,9 @@ void section_cautions(struct buffer *html, const struct report *report);
 enum tune_status section_plant(struct buffer *html, const struct report *report,
                                const struct tune_watch *watch, struct tune_error *err);
 
+/* Reasons to doubt modes, levels of excitation, the other axis. */
+void part_verdicts(struct buffer *html, const struct tune_pointing_plant *p);
+
 /* Modes over pointings, what they follow, where to sweep next. */
 enum tune_status part_tracks(struct buffer *html, const struct tune_identification *id,
                              struct tune_error *err);
