@@ -61,6 +61,7 @@
 #include "results/inspection.h"
 #include "results/precheck.h"
 #include "results/identification.h"
+#include "results/identification_tables.h"
 #include "results/proposal.h"
 #include "results/forecast.h"
 #include "results/verification.h"

@@ -10,8 +10,16 @@
 
 /* What the logbook has to offer. */
 struct offer {
-    bool first_motions, sweeps, verifiable;
+    bool first_motions, sweeps /* or tables in their place */, verifiable;
 };
+
+/* Does a plant come of it? */
+static bool identifies(const struct tune_logbook *logbook, const struct tune_log_entry *log)
+{
+    if (log->kind == TUNE_LOG_SWEEP) return true;
+    return log->kind == TUNE_LOG_RESPONSE &&
+           (!log->of_loop || logbook->has_controller || log->controller_file[0]);
+}
 
 static enum tune_status look(struct offer *out, const struct tune_job *job, struct tune_error *err)
 {
@@ -20,7 +28,7 @@ static enum tune_status look(struct offer *out, const struct tune_job *job, stru
     memset(out, 0, sizeof *out);
     if (status) return status;
     for (size_t i = 0; i < logbook.n_logs; i++)
-        out->sweeps = out->sweeps || logbook.log[i].kind == TUNE_LOG_SWEEP;
+        out->sweeps = out->sweeps || identifies(&logbook, &logbook.log[i]);
     out->first_motions = tune_chain_precheckable(&logbook) > 0 && job->n_logs == 0;
     out->verifiable = tune_chain_verifiable(&logbook) > 0;
     tune_logbook_free(&logbook);
@@ -110,7 +118,9 @@ static int run(const struct command_line *line)
     char *text = NULL;
     int code;
     if (look(&offer, &line->job, &err)) return command_fail(&err);
-    if (!offer.sweeps) command_say(line, "There is no sweep: only what needs none is done.");
+    if (!offer.sweeps)
+        command_say(line,
+                    "There is no sweep, and no table in its place: only what needs none is done.");
     code = run_steps(&yield, line, &offer);
     if (code == EXIT_DONE && offer.sweeps) code = write_report(&yield, &left_out, line);
     if (code == EXIT_DONE && line->json)

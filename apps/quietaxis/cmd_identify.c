@@ -3,6 +3,7 @@
 #include <stdlib.h>
 
 #include "command.h"
+#include "measured.h"
 #include "print.h"
 
 static void print_head(const struct tune_pointing_plant *p)
@@ -12,7 +13,8 @@ static void print_head(const struct tune_pointing_plant *p)
     print_heading(text);
     printf("  ");
     if (!isnan(p->angle_deg)) printf("%s deg, ", print_number(angle, p->angle_deg, 6));
-    printf("%zu sweep%s, %.4g .. %.4g Hz, coherence %.4f\n", p->n_logs, p->n_logs == 1 ? "" : "s",
+    printf("%zu %s%s, %.4g .. %.4g Hz, coherence %.4f\n", p->n_logs,
+           p->estimator == TUNE_FRF_TABLE ? "table" : "sweep", p->n_logs == 1 ? "" : "s",
            p->band_hz[0], p->band_hz[1], p->median_coherence);
     printf("  response  %24s\n", tune_frf_estimator_name(p->estimator));
 }
@@ -150,6 +152,7 @@ static int run(const struct command_line *line)
             print_comparisons(&result.pointing[i]);
         }
         print_tracks(&result);
+        print_measured_tables(&result);
         print_notes("Accepted", &result.accepted);
         print_notes("Notes", &result.notes);
         code = print_end(EXIT_DONE);

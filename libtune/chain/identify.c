@@ -1,4 +1,4 @@
-/* identify.c - from sweep logs to the plant at every pointing.
+/* identify.c - from sweep logs, or tables of responses, to the plant at every pointing.
  *
  * The logs of one pointing are read, judged and estimated one after the other and their lines put
  * together; the pointings run side by side.
@@ -9,7 +9,7 @@
 #include <string.h>
 
 #include "chain/health_internal.h"
-#include "chain/identify_internal.h"
+#include "chain/identify_tables_internal.h"
 #include "chain/quiet_internal.h"
 #include "core/workers.h"
 
@@ -37,8 +37,31 @@ static enum tune_status add_log(struct identification_work *work, const struct t
     return TUNE_OK;
 }
 
-/* The sweeps of the job. --log chooses among sweeps only where it names one: `verify --log tracking`
- * is no reason to identify nothing. */
+/* Where there is no sweep a pointing rests on its tables: of the plant, else of the loop. */
+static enum tune_status add_tables(struct identification_work *work, bool of_loop, size_t room,
+                                   struct tune_error *err)
+{
+    enum tune_status status = TUNE_OK;
+    for (size_t i = 0; !status && i < work->n_tables; i++) {
+        struct table_work *table = &work->table[i];
+        const struct pointing_work *there = find_pointing(work, table->log->pointing);
+        if (table->log->of_loop != of_loop || (of_loop && !table->gains_known)) continue;
+        if (there &&
+            (there->log[0]->kind != TUNE_LOG_RESPONSE || there->log[0]->of_loop != of_loop))
+            continue;
+        table->fitted = true;
+        status = add_log(work, table->log, room, err);
+    }
+    return status;
+}
+
+static bool identifies(const struct tune_log_entry *log)
+{
+    return log->kind == TUNE_LOG_SWEEP || log->kind == TUNE_LOG_RESPONSE;
+}
+
+/* The sweeps and tables of the job. --log chooses among them only where it names one: `verify --log
+ * tracking` is no reason to identify nothing. */
 static enum tune_status choose(struct identification_work *work, const struct chain *chain,
                                struct tune_error *err)
 {
@@ -48,15 +71,17 @@ static enum tune_status choose(struct identification_work *work, const struct ch
     work->pointing = calloc(logbook->n_logs + 1, sizeof *work->pointing);
     if (!work->pointing) return tune_error_memory(err, "choosing sweeps");
     for (size_t i = 0; i < logbook->n_logs; i++)
-        named = named || (logbook->log[i].kind == TUNE_LOG_SWEEP &&
-                          chain_log_named(chain, &logbook->log[i]));
+        named = named || (identifies(&logbook->log[i]) && chain_log_named(chain, &logbook->log[i]));
     for (size_t i = 0; !status && i < logbook->n_logs; i++) {
         const struct tune_log_entry *log = &logbook->log[i];
         if (log->kind != TUNE_LOG_SWEEP || !chain_pointing_chosen(chain, log->pointing)) continue;
         if (named && !chain_log_named(chain, log)) continue;
         status = add_log(work, log, logbook->n_logs, err);
     }
-    if (status || work->n > 0) return status;
+    if (!status) status = chain_tables_choose(work, chain, named, err);
+    if (!status) status = add_tables(work, false, logbook->n_logs, err);
+    if (!status) status = add_tables(work, true, logbook->n_logs, err);
+    if (status || work->n > 0 || work->n_tables > 0) return status;
     tune_error_set(err, TUNE_EDATA,
                    "there is no sweep to identify the axis from: take one at each pointing that "
                    "matters and give it kind = sweep");
@@ -76,6 +101,7 @@ static void free_work(struct identification_work *work)
         free(work->pointing[i].plant.text);
     }
     free(work->pointing);
+    free(work->table);
     free(work);
 }
 
@@ -95,22 +121,13 @@ static enum tune_status provenance(struct tune_provenance *out, const struct cha
     if (!status) status = chain_payload_provenance(out, chain, err);
     for (size_t i = 0; i < work->n; i++)
         for (size_t k = 0; !status && k < work->pointing[i].n_logs; k++)
-            status = add_log_and_judging(out, chain, work->pointing[i].log[k], err);
+            if (work->pointing[i].log[k]->kind == TUNE_LOG_SWEEP)
+                status = add_log_and_judging(out, chain, work->pointing[i].log[k], err);
+    if (!status) status = chain_tables_provenance(out, chain, work, err);
     return status;
 }
 
 /* ---- all of them --------------------------------------------------------------------------------*/
-
-static void note_left_out(struct tune_identification *out, const struct chain *chain)
-{
-    for (size_t i = 0; i < chain->logbook.n_logs; i++)
-        if (chain->logbook.log[i].kind == TUNE_LOG_RESPONSE)
-            tune_notes_add(
-                &out->notes,
-                "Log %s holds a table of responses; this version identifies from records "
-                "only and leaves it out.",
-                chain->logbook.log[i].name);
-}
 
 static enum tune_status note_mappings(struct tune_notes *notes,
                                       const struct identification_work *work, size_t n_logs,
@@ -130,7 +147,7 @@ static enum tune_status note_mappings(struct tune_notes *notes,
 static enum tune_status write_all(struct tune_identification *out, const struct chain *chain,
                                   struct identification_work *work, struct tune_error *err)
 {
-    struct chain_file *file = calloc(5 * work->n, sizeof *file);
+    struct chain_file *file = calloc(5 * work->n + 1, sizeof *file);
     size_t files = 0;
     enum tune_status status;
     if (!file) return tune_error_memory(err, "writing the responses");
@@ -147,8 +164,8 @@ static enum tune_status write_all(struct tune_identification *out, const struct 
     }
     chain_doubt_fits(&out->notes, out);
     chain_note_signs(&out->notes, &chain->logbook);
-    note_left_out(out, chain);
-    status = note_mappings(&out->notes, work, chain->logbook.n_logs, err);
+    status = chain_tables_finish(out, chain, work, err);
+    if (!status) status = note_mappings(&out->notes, work, chain->logbook.n_logs, err);
     if (!status) status = chain_identify_realise(out, work, err);
     for (size_t i = 0; i < work->n && !status; i++)
         file[files++] = work->pointing[i].plant;
@@ -161,7 +178,7 @@ static enum tune_status identify_all(struct tune_identification *out, const stru
                                      struct identification_work *work, struct tune_error *err)
 {
     enum tune_status status;
-    out->pointing = calloc(work->n, sizeof *out->pointing);
+    out->pointing = calloc(work->n + 1, sizeof *out->pointing);
     if (!out->pointing) return tune_error_memory(err, "identifying");
     out->n_pointings = work->n;
     work->chain = chain;

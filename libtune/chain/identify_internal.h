@@ -52,11 +52,21 @@ struct pointing_work {
     struct chain_file frf, model, plant, assisted; /* the last may have no name: there is none */
 };
 
+/* A table of responses among the logs. */
+struct table_work {
+    const struct tune_log_entry *log;
+    struct chain_gains gains;
+    bool gains_known;
+    bool fitted; /* its pointing is identified from it */
+};
+
 struct identification_work {
     const struct chain *chain;
     size_t n;
     struct pointing_work *pointing;     /* [n] */
     struct tune_pointing_plant *result; /* [n] */
+    size_t n_tables;
+    struct table_work *table; /* [n_tables] */
     struct progress progress;
 };
 
@@ -79,6 +89,16 @@ enum tune_status chain_run_read(struct tune_record *rec, struct chain_runs *runs
 enum tune_status chain_identify_records(struct pointing_work *pointing, const struct chain *chain,
                                         struct progress_item *watch, struct tune_error *err);
 void chain_records_free(struct pointing_work *pointing);
+
+/* The same of a pointing without sweeps, whose logs are tables of responses. */
+enum tune_status chain_identify_table_records(struct pointing_work *pointing,
+                                              const struct chain *chain, struct tune_error *err);
+
+/* A table whose phases have the other sign: TUNE_EDATA where the mirrored table is explained far better than
+ * the fit of this one, which came to `fitted`; else that. frf and lines come back as they were. */
+enum tune_status chain_table_check_phase(const struct tune_fit *fit, enum tune_status fitted,
+                                         const struct tune_frf *frf, const struct tune_lines *lines,
+                                         const struct tune_fit_opts *opts, struct tune_error *err);
 
 /* assisted-<pointing>.csv, from the records and the fit of out. */
 enum tune_status chain_identify_assisted(struct tune_pointing_plant *out,

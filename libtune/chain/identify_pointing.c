@@ -175,6 +175,8 @@ enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_er
     if (!status) status = progress_stage(&watch, "fitting", 0.3, 1.0, err);
     if (!status) {
         status = tune_fit_plant(&out->fit, &frf, &lines, &opts, &watch.watch, err);
+        if (frf.estimator == TUNE_FRF_TABLE)
+            status = chain_table_check_phase(&out->fit, status, &frf, &lines, &opts, err);
     }
     if (!status) status = require_inertia(&out->fit.inertia, err);
     status = chain_blame_log(work->chain, pointing->log[0], status, err);
@@ -192,7 +194,8 @@ enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_er
         doubts(pointing, out);
         if (!status) status = tables(out, pointing, &frf, err);
         if (!status) status = chain_identify_sensors(out, pointing, &lines, work->chain, err);
-        if (!status) status = chain_identify_assisted(out, pointing, err);
+        if (!status && frf.estimator != TUNE_FRF_TABLE)
+            status = chain_identify_assisted(out, pointing, err);
     }
     tune_frf_free(&frf);
     tune_lines_free(&lines);

@@ -125,6 +125,8 @@ enum tune_status chain_identify_records(struct pointing_work *pointing, const st
 {
     struct chain_runs runs = {.pointing = pointing, .chain = chain};
     enum tune_status status = TUNE_OK;
+    if (pointing->log[0]->kind == TUNE_LOG_RESPONSE)
+        return chain_identify_table_records(pointing, chain, err);
     pointing->record = calloc(pointing->n_logs, sizeof *pointing->record);
     if (!pointing->record) return tune_error_memory(err, "estimating responses");
     while (!status && runs.at < pointing->n_logs) {

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "chain/inspect_internal.h"
+#include "plant/table.h"
 #include "record/response.h"
 
 /* Below this median coherence a response is doubted, as identify does; common practice, no source. */
@@ -14,6 +15,9 @@ static const double coherence_least = 0.9;
 /* Mean cosine of the phase over the lowest octave above which it is that of a spring; an axis far below
  * its modes has -1. */
 static const double spring = 0.5;
+
+/* A slope of |G| over the lowest octave that no inertia has: it has -2. */
+static const double flat = -0.5;
 
 static void add(struct tune_health *health, const char *name, double value, const char *text,
                 const char *advice)
@@ -45,19 +49,19 @@ static void check_coherence(struct tune_health *health, double *coherence, size_
         "excite harder or average longer");
 }
 
-static void check_sign(struct tune_health *health, const struct tune_response *table)
+static void check_low_end(struct tune_health *health, const struct tune_response *table)
 {
-    double cosine = 0.0;
-    size_t n = 0;
-    for (size_t i = 0; i < table->n && table->f_hz[i] <= 2.0 * table->f_hz[0]; i++)
-        if (cabs(table->g[i]) > 0.0) {
-            cosine += creal(table->g[i]) / cabs(table->g[i]);
-            n++;
-        }
-    if (!n || cosine / (double)n < spring) return;
-    add(health, "torque-sign", cosine / (double)n,
-        "over the lowest octave the angle follows the torque as in a spring, not as an inertia",
-        "see whether a sign is wrong, or the axis stuck while the response was taken");
+    double cosine, slope;
+    tune_table_low_end(&cosine, &slope, table->f_hz, table->g, table->n);
+    if (cosine >= spring)
+        add(health, "torque-sign", cosine,
+            "over the lowest octave the angle follows the torque as in a spring, not as an inertia",
+            "see whether a sign is wrong, or the axis stuck while the response was taken");
+    else if (cosine <= -spring && slope >= flat)
+        add(health, "gain-flat", slope,
+            "over the lowest octave the phase is that of an inertia, but the gain does not fall "
+            "with frequency",
+            "see that gain_db is in dB, and that the table is of angle per torque");
 }
 
 enum tune_status chain_inspect_table(struct tune_inspected_log *log, const struct chain *chain,
@@ -78,7 +82,7 @@ enum tune_status chain_inspect_table(struct tune_inspected_log *log, const struc
     log->band_hz[0] = table.f_hz[0];
     log->band_hz[1] = table.f_hz[table.n - 1];
     log->health.measures = tune_health_unmeasured();
-    if (!table.of_loop) check_sign(&log->health, &table);
+    if (!table.of_loop) check_low_end(&log->health, &table);
     if (table.coherence) check_coherence(&log->health, table.coherence, table.n);
     tune_response_free(&table);
     return TUNE_OK;

@@ -183,8 +183,8 @@ static enum tune_status measure(struct chain_quiet *quiet, const struct chain *c
 
 /* Common practice, no source: a hundredth of the torque the drive can hold, slow, as wind; a sixtieth of
  * that per root hertz as drive noise; sensor noise as the sweeps show it. */
-static void state_default(struct chain_quiet *quiet, const struct chain *chain,
-                          const struct tune_identification *id)
+static enum tune_status state_default(struct chain_quiet *quiet, const struct chain *chain,
+                                      const struct tune_identification *id, struct tune_error *err)
 {
     const struct tune_drive_entry *drive = &chain->logbook.drive;
     const double rate_hz = drive->loop_rate_hz, corner_hz = 0.2;
@@ -193,17 +193,31 @@ static void state_default(struct chain_quiet *quiet, const struct chain *chain,
         torque_nm = fmax(torque_nm, id->pointing[i].torque_rms_nm);
         noise_arcsec = fmax(noise_arcsec, id->pointing[i].sensor_noise_arcsec);
     }
+    const bool noise_known = noise_arcsec > 0.0;
+    /* tables of responses do not tell it: no encoder is quieter than its steps, q/sqrt(12) */
+    if (!noise_known && drive->encoder_counts_per_turn > 0.0)
+        noise_arcsec =
+            tune_arcsec_from_rad(2.0 * TUNE_PI / drive->encoder_counts_per_turn) / sqrt(12.0);
     if (drive->torque_limit_nm > 0.0) torque_nm = 0.5 * drive->torque_limit_nm;
     if (drive->torque_continuous_nm > 0.0) torque_nm = drive->torque_continuous_nm;
+    if (!(torque_nm > 0.0)) {
+        tune_error_set(
+            err, TUNE_EDATA,
+            "no quiet log tells what disturbs the axis, and no torque is known to guess "
+            "it from: tables of responses do not tell it; take a quiet log (kind = hold), "
+            "or state torque_continuous_nm or torque_limit_nm in [drive]");
+        return tune_error_place(err, chain->logbook.ini_path, 0, 0);
+    }
     wind_nm = 0.01 * torque_nm;
     quiet->disturbance = tune_disturbance_stated(wind_nm, corner_hz, wind_nm / 60.0,
                                                  tune_rad_from_arcsec(noise_arcsec), rate_hz);
     tune_notes_add(&quiet->notes,
                    "Disturbance stated by default: wind %.3g N m rms below %.3g Hz at the payload, "
-                   "drive noise %.3g N m per root Hz, sensor noise %.3g arcsec per sample as the "
-                   "sweeps show it.",
-                   wind_nm, corner_hz, wind_nm / 60.0, noise_arcsec);
+                   "drive noise %.3g N m per root Hz, sensor noise %.3g arcsec per sample %s.",
+                   wind_nm, corner_hz, wind_nm / 60.0, noise_arcsec,
+                   noise_known ? "as the sweeps show it" : "by the encoder's steps alone");
     summarise(quiet, rate_hz);
+    return TUNE_OK;
 }
 
 enum tune_status chain_quiet_estimate(struct chain_quiet *quiet, const struct chain *chain,
@@ -213,8 +227,7 @@ enum tune_status chain_quiet_estimate(struct chain_quiet *quiet, const struct ch
     enum tune_status status = tune_watch_tick(chain->job->watch, "the quiet log", 0.0, err);
     if (status) return status;
     if (quiet->log) return measure(quiet, chain, &plants->plant[quiet->pointing], err);
-    state_default(quiet, chain, id);
-    return TUNE_OK;
+    return state_default(quiet, chain, id, err);
 }
 
 void chain_quiet_free(struct chain_quiet *quiet)
@@ -231,6 +244,12 @@ enum tune_status chain_basis_open(struct chain_basis *out, const struct tune_job
     memset(out, 0, sizeof *out);
     status = tune_chain_identify(&out->id, job, err);
     if (!status) status = chain_open(&out->chain, job, err);
+    if (!status && out->id.n_pointings == 0) {
+        tune_error_set(err, TUNE_EDATA,
+                       "no plant is known: the logbook has tables of open loops only, and not the "
+                       "gains that were active; write them into [controller], or sweep the axis");
+        status = tune_error_place(err, out->chain.logbook.ini_path, 0, 0);
+    }
     if (!status) status = chain_plants(&out->plants, &out->id, &out->chain, err);
     if (!status) status = chain_quiet_choose(&out->quiet, &out->chain, &out->id, err);
     return status;

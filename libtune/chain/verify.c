@@ -143,7 +143,8 @@ static enum tune_status choose(struct verification_work *work, const struct chai
     for (size_t i = 0; i < logbook->n_logs; i++) {
         const struct tune_log_entry *log = &logbook->log[i];
         if (verifiable(log) && chain_log_chosen(chain, log)) work->entry[work->n++] = log;
-        work->can_predict = work->can_predict || log->kind == TUNE_LOG_SWEEP;
+        work->can_predict = work->can_predict || log->kind == TUNE_LOG_SWEEP ||
+                            (log->kind == TUNE_LOG_RESPONSE && !log->of_loop);
     }
     if (work->n > 0) return TUNE_OK;
     tune_error_set(err, TUNE_EDATA,

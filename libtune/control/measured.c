@@ -18,7 +18,7 @@
 static const double least_sure = 3.0;
 
 /* A turn from point to point that leaves room for doubt; of parts of L above a tenth only. */
-static const double coarse_turn = 0.5, coarse_gain = 0.1;
+static const double coarse_turn = 1.0, coarse_gain = 0.1;
 
 enum { FEATURES_MOST = 8192 };
 

@@ -25,36 +25,62 @@ static enum tune_status allocate(struct tune_frf *frf, struct tune_lines *lines,
     return tune_error_memory(err, "reading a table of responses");
 }
 
+static double square(double x)
+{
+    return x * x;
+}
+
 /* frf->std and dof hold those of the whole table; what can be used moves up. */
 static void take_points(struct tune_frf *frf, const struct tune_response *table, double highest_hz)
 {
     size_t n = 0;
     for (size_t i = 0; i < table->n; i++) {
+        const double size = cabs(table->g[i]);
         if (highest_hz > 0.0 && table->f_hz[i] >= highest_hz) break;
-        if (!(cabs(table->g[i]) > 0.0) || !isfinite(frf->std[i])) continue;
+        if (!(size > 0.0) || !isfinite(frf->std[i])) continue;
         frf->f_hz[n] = table->f_hz[i];
         frf->g[n] = table->g[i];
         frf->std[n] = frf->std[i];
         frf->dof[n] = frf->dof[i];
-        frf->coh[n++] = table->coherence ? table->coherence[i] : (double)NAN;
+        frf->coh[n++] =
+            table->coherence ? table->coherence[i] : 1.0 / (1.0 + square(frf->std[i] / size));
     }
     frf->n = n;
 }
 
+/* The noise of y has mean square 1 everywhere, or about 1. */
 static void make_lines(struct tune_lines *lines, const struct tune_frf *frf, bool white)
 {
     double mean = 0.0;
     for (size_t i = 0; i < frf->n; i++)
         mean += log(frf->std[i]) / (double)frf->n;
-    white = white && isfinite(mean);
     for (size_t i = 0; i < frf->n; i++) {
-        const double weight = white ? exp(mean) / frf->std[i] : 1.0;
+        const double common = isfinite(mean) ? exp(-mean) : 1.0;
+        const double weight = white ? 1.0 / frf->std[i] : common;
         lines->f_hz[i] = frf->f_hz[i];
         lines->u[i] = weight;
         lines->y[i] = weight * frf->g[i];
-        lines->var_y[i] = weight * weight * frf->std[i] * frf->std[i];
+        lines->var_y[i] = square(weight * frf->std[i]);
     }
     lines->n = frf->n;
+}
+
+void tune_table_low_end(double *cosine, double *slope, const double *f_hz, const double complex *g,
+                        size_t n)
+{
+    double sum = 0.0, count = 0.0, lx = 0.0, ly = 0.0, lxx = 0.0, lxy = 0.0;
+    for (size_t i = 0; i < n && f_hz[i] <= 2.0 * f_hz[0]; i++) {
+        const double size = cabs(g[i]), x = log(f_hz[i] / f_hz[0]);
+        if (!(size > 0.0)) continue;
+        sum += creal(g[i]) / size;
+        count += 1.0;
+        lx += x;
+        ly += log(size);
+        lxx += x * x;
+        lxy += x * log(size);
+    }
+    *cosine = count > 0.0 ? sum / count : (double)NAN;
+    *slope = count >= 4.0 ? (count * lxy - lx * ly) / (count * lxx - lx * lx) : (double)NAN;
 }
 
 enum tune_status tune_table_frf(struct tune_frf *out, struct tune_lines *lines,

@@ -14,6 +14,7 @@
 #ifndef TUNE_TABLE_H
 #define TUNE_TABLE_H
 
+#include <complex.h>
 #include <stddef.h>
 
 #include "core/status.h"
@@ -34,11 +35,18 @@ TUNE_API const char *tune_table_error_name(enum tune_table_error error);
 TUNE_API enum tune_status tune_table_std(double *std, double *dof, enum tune_table_error *source,
                                          const struct tune_response *table, struct tune_error *err);
 
+/* Mean cosine of the phase over the lowest octave (an axis far below its modes has -1, a spring +1), and the
+ * slope d ln |g|/d ln f there (-2 and 0). NAN where no point tells, or
+ * fewer than 4 the slope. */
+TUNE_API void tune_table_low_end(double *cosine, double *slope, const double *f_hz,
+                                 const double complex *g, size_t n);
+
 /* A table of the plant as the response and the lines of tune_fit_plant(). Of the lines only y/u and the
  * relative noise mean something: u is the inverse of the std (which makes the noise white, and the fit
- * need not find its shape), or 1 where that was seen in the scatter only. Points at or above highest_hz
- * (0: none) and those without gain or with an infinite std are left out. coh is NAN where the table has
- * none. Both results are filled; release each with its _free. On failure both are empty.
+ * need not find its shape), the same for all points where that was seen in the scatter only. Points at or
+ * above highest_hz (0: none) and those without gain or with an infinite std are left out. Where the table
+ * has no coherence, coh is what one average of that std would have, |G|^2/(|G|^2 + std^2). Both results
+ * are filled; release each with its _free. On failure both are empty.
  *   TUNE_EINVAL a table of the open loop
  *   TUNE_EDATA  fewer than TUNE_TABLE_POINTS_MIN points that can be used
  *   TUNE_ENOMEM */

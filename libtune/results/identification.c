@@ -10,7 +10,7 @@
 
 #include "results/identification_internal.h"
 
-static const char *const estimators[] = {"indirect", "direct", "periodic"};
+static const char *const estimators[] = {"indirect", "direct", "periodic", "table"};
 static const char *const starts[TUNE_FIT_STARTS] = {"insertion", "vector_fitting"};
 
 static void frf_fields(struct json_io *io, struct tune_pointing_plant *p)
@@ -20,7 +20,7 @@ static void frf_fields(struct json_io *io, struct tune_pointing_plant *p)
     json_io_file(io, "file", &p->frf_file);
     json_io_count(io, "bins", &p->bins);
     json_io_numbers(io, "band_hz", p->band_hz, 2);
-    json_io_choice(io, "estimator", &estimator, estimators, 3);
+    json_io_choice(io, "estimator", &estimator, estimators, 4);
     json_io_flag(io, "closed_loop", &p->closed_loop);
     json_io_number(io, "median_coherence", &p->median_coherence);
     json_io_number(io, "torque_rms_nm", &p->torque_rms_nm);
@@ -209,6 +209,7 @@ static void fields(struct json_io *io, void *result)
     }
     json_io_leave(io);
     identification_tracks_fields(io, r);
+    identification_tables_fields(io, r);
     json_io_notes(io, "accepted", &r->accepted);
     json_io_notes(io, "notes", &r->notes);
 }
@@ -234,6 +235,7 @@ void tune_identification_free(struct tune_identification *result)
         tune_fit_free(&result->pointing[i].fit);
     free(result->pointing);
     tune_tracks_free(&result->tracks);
+    free(result->table);
     tune_provenance_free(&result->provenance);
     memset(result, 0, sizeof *result);
 }

@@ -17,6 +17,7 @@
 #include "plant/sensor.h"
 #include "plant/unseen.h"
 #include "plant/levels.h"
+#include "results/identification_tables.h"
 #include "results/notes.h"
 #include "results/provenance.h"
 
@@ -42,7 +43,7 @@ struct tune_pointing_plant {
     double angle_deg;                /* NAN: not stated */
     double other_axis_deg;           /* NAN: not stated */
     enum tune_other_axis other_axis; /* what it was doing */
-    size_t n_logs;                   /* sweeps it was estimated from */
+    size_t n_logs;                   /* sweeps, or tables, it was estimated from */
     /* the frequency response */
     struct tune_result_file frf_file, model_file; /* frf-<name>.csv, model-<name>.csv */
     struct tune_result_file
@@ -54,9 +55,10 @@ struct tune_pointing_plant {
     enum tune_frf_estimator estimator;
     bool closed_loop;
     double median_coherence;
-    double torque_rms_nm;       /* of the plant input over the sweeps */
+    double torque_rms_nm;       /* of the plant input over the sweeps; NAN: from tables */
     double sensor_noise_arcsec; /* white part of the position, std per sample: its spectrum above
-                                   0.3 of the sample rate, where no plant answers */
+                                   0.3 of the sample rate, where no plant answers; NAN: from
+                                   tables */
     /* the fit; every mode of fit.plant, those out of band too (fit.out_of_band) */
     struct tune_fit fit;
     /* The second sensor; kind TUNE_PAYLOAD_UNKNOWN: there was none, or it told nothing. Its ratios stand in
@@ -72,7 +74,9 @@ struct tune_pointing_plant {
 struct tune_identification {
     struct tune_provenance provenance;
     size_t n_pointings;
-    struct tune_pointing_plant *pointing; /* in the order of the logbook */
+    struct tune_pointing_plant *pointing; /* in the order of the logbook; those from tables last */
+    size_t n_tables;
+    struct tune_measured_table *table; /* [n_tables] in the order of the logbook */
     /* over the pointings; n_pointings = 0 where there is one pointing only. Track k is "mode k + 1" */
     struct tune_tracks tracks;
     char interpolation_text[512], next_text[512]; /* sentences; empty: nothing to say */

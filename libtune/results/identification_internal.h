@@ -23,4 +23,7 @@ void identification_verdict_fields(struct json_io *io, struct tune_mode_verdict 
 /* identification_cross.c: cross, left out where the other axis was not logged. */
 void identification_cross_fields(struct json_io *io, struct tune_pointing_plant *p);
 
+/* tables[], where there are any. */
+void identification_tables_fields(struct json_io *io, struct tune_identification *result);
+
 #endif

@@ -1,5 +1,6 @@
 #!/bin/sh
-# Tables of frequency responses among the logs: inspect judges them, identify says that it leaves them out.
+# Tables of frequency responses among the logs: inspect judges them, identify takes them in the place of
+# sweeps or holds them against these; whole jobs on tables alone.
 # SPDX-License-Identifier: GPL-3.0-or-later
 . "$TUNE_SOURCE/tests/apps/apps.sh"
 book=$scratch/book
@@ -41,7 +42,99 @@ check 'is another answer' out_has 'response of the plant, 1.5 to 100 Hz'
 section bad south '' >>"$book/axis.ini"
 check 'a bad table is unfit: exit 1' run 1 inspect "$book"
 check 'with its place' out_has 'unreadable: line 4, column 1'
-rm "$book/results/identify.json"
-check 'identify leaves them out' run 0 identify "$book"
-check 'and says so' out_has 'Log loop holds a table of responses'
+
+# ---- beside sweeps -------------------------------------------------------------------------------
+cp "$scratch/axis.ini" "$book/axis.ini"
+rm -rf "$book/results"
+section own south '' >>"$book/axis.ini"
+check 'identify with a table beside its sweep' run 0 identify "$book"
+check 'the sweep wins' out_has 'the plant of south comes from its sweeps'
+check 'and agrees with its own response' out_has 'as chance may'
+check 'margins of the measured loop' out_has 'loop as measured, with the gains stated'
+check 'with the caution' out_has 'table alone cannot show'
+check 'within 80 columns' fits
+check 'as JSON' run 0 identify --json --quiet "$book"
+check 'estimator, deviation, margins' json \
+    'd["pointings"][0]["frf"]["estimator"] == "indirect" and d["tables"][0]["fitted"] is False and 0 < d["tables"][0]["largest_deviation_std"] < 5 and d["tables"][0]["deviates"] is False and 50 < d["tables"][0]["loop_margins"]["phase_margin_deg"]["value"] < 70'
+check 'crossings rise' json \
+    '[c["frequency_hz"]["value"] for c in d["tables"][0]["loop_margins"]["crossings"]] == sorted(c["frequency_hz"]["value"] for c in d["tables"][0]["loop_margins"]["crossings"])'
+awk -F, 'BEGIN { OFS = "," } NR > 1 { $2 *= 1.2; $3 *= 1.2 } { print }' "$book/logs/own.csv" >"$scratch/own" && cp "$scratch/own" "$book/logs/own.csv"
+check 'a table of another axis' run 0 identify "$book"
+check 'is told' out_has 'more than chance'
+cp "$book/results/frf-south.csv" "$book/logs/own.csv"
+section bad south '' >>"$book/axis.ini"
+check 'a table that cannot be read beside a sweep' run 0 identify "$book"
+check 'is left out and told' out_has 'Log bad is of no further use'
+
+# ---- tables alone --------------------------------------------------------------------------------
+alone=$scratch/alone
+mkdir -p "$alone/logs"
+cp "$book/logs/own.csv" "$alone/logs"
+sed '/^\[log/,$d' "$scratch/axis.ini" >"$scratch/head"
+{ cat "$scratch/head"; section own south ''; } >"$alone/axis.ini"
+check 'a logbook of one table' run 0 identify "$alone"
+check 'tells where the response comes from' out_has 'table of responses'
+check 'and what a table does not tell' out_has 'Tables tell neither the noise'
+check 'as JSON' run 0 identify --json --quiet "$alone"
+check 'the plant of the description: J 100, 22 and 61 Hz' json \
+    'd["pointings"][0]["frf"]["estimator"] == "table" and abs(d["pointings"][0]["plant"]["inertia_kg_m2"]["value"] - 100) < 1 and [round(m["frequency_hz"]["value"]) for m in d["pointings"][0]["plant"]["modes"]] == [22, 61]'
+check 'what it does not tell is null' json 'd["pointings"][0]["frf"]["sensor_noise_arcsec"] is None and d["pointings"][0]["frf"]["torque_rms_nm"] is None'
+cp "$alone/results/identify.json" "$scratch/first.json"
+check 'again: the earlier answer' run 0 identify "$alone"
+check 'is taken' cmp -s "$scratch/first.json" "$alone/results/identify.json"
+check 'a design' run 0 design "$alone"
+check 'a prediction' run 0 predict "$alone"
+check 'all of it' run 0 analyse "$alone"
+check 'with a report' test -s "$alone/results/report.html"
+sed -i '/^torque_/d' "$alone/axis.ini"
+check 'no quiet log, no torque rating: exit 3' run 3 design "$alone"
+check 'says what is missing' err_has 'take a quiet log (kind = hold)'
+
+# ---- the loop's ----------------------------------------------------------------------------------
+# the same response times the gains of small.ini, in dB and degrees, without a std
+python3 - "$alone" <<'EOF'
+import cmath, csv, math, sys
+T = 1e-3
+a = 1 - math.exp(-2 * math.pi * 60 * T)
+def c(f):
+    q = 1 - cmath.exp(-2j * math.pi * f * T)
+    return 1.6e4 + 3e4 * T / q + 1.8e3 * a * q / T / (1 - (1 - a) * (1 - q))
+rows = [(float(r["frequency_hz"]), float(r["real_rad_per_nm"]) + 1j * float(r["imag_rad_per_nm"]))
+        for r in csv.DictReader(open(sys.argv[1] + "/logs/own.csv"))]
+def write(name, points, size=lambda x: 20 * math.log10(x)):
+    with open(f"{sys.argv[1]}/logs/{name}.csv", "w") as out:
+        out.write("frequency_hz,gain_db,phase_deg\n")
+        for f, g in points:
+            out.write(f"{f:.6f},{size(abs(g)):.6g},{math.degrees(cmath.phase(g)):.5f}\n")
+write("loop", [(f, g * c(f)) for f, g in rows])
+write("mirrored", [(f, g.conjugate()) for f, g in rows])
+write("linear", rows, lambda x: x)
+write("reversed", [(f, -g) for f, g in rows])
+EOF
+{ cat "$scratch/head"; section loop south 'of = loop'; } >"$alone/axis.ini"
+check 'the open loop, gains known' run 0 identify --json --quiet "$alone"
+check 'gives the plant' json \
+    'abs(d["pointings"][0]["plant"]["inertia_kg_m2"]["value"] - 100) < 1 and d["tables"][0]["of"] == "loop" and d["tables"][0]["std_from"] == "scatter"'
+sed '/^\[controller\]/,/^$/d' "$alone/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$alone/axis.ini"
+check 'the open loop, gains not known' run 0 identify "$alone"
+check 'gives margins only' out_has 'only its margins'
+check 'here they are' out_has 'phase margin'
+check 'and no design: exit 3' run 3 design "$alone"
+check 'which says why' err_has 'no plant is known'
+
+# ---- tables that cannot be -----------------------------------------------------------------------
+refused() { # name, what it says
+    { cat "$scratch/head"; section "$1" south ''; } >"$alone/axis.ini"
+    check "a table that is $1: exit 3" run 3 identify "$alone"
+    check 'says why' err_has "$2"
+    check 'and which' err_has "logs/$1.csv"
+}
+refused mirrored 'the phases of the table have the other sign'
+refused linear 'see that gain_db is in dB'
+refused reversed 'as in a spring'
+cp "$book/logs/spring.csv" "$alone/logs"
+refused spring 'at least 16 are needed'
+{ cat "$scratch/head"; section linear south ''; } >"$alone/axis.ini"
+check 'inspect doubts the gain' run 0 inspect "$alone"
+check 'by name' out_has 'gain-flat'
 done_testing

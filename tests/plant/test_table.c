@@ -149,10 +149,30 @@ static void lines_and_response_are_one(void **state)
         check_close(cabs(lines.y[i] / lines.u[i] - frf.g[i]), 0.0, 4e-16 * cabs(frf.g[i]));
         check_close_rel(lines.var_y[i], lines.var_y[0], 1e-14);
         check_close(lines.var_u[i] + cabs(lines.cov_yu[i]), 0.0, 0.0);
-        assert_true(isnan(frf.coh[i]));
+        check_close_rel(frf.coh[i] / (1.0 - frf.coh[i]), pow(cabs(frf.g[i]) / frf.std[i], 2.0),
+                        1e-12);
     }
     tune_frf_free(&frf);
     tune_lines_free(&lines);
+}
+
+static void the_low_end_tells_an_inertia_from_a_spring(void **state)
+{
+    static struct made m;
+    double complex flat[40];
+    double cosine, slope;
+    (void)state;
+    make(&m, 200, 0.0, 1);
+    tune_table_low_end(&cosine, &slope, m.f_hz, m.g, m.table.n);
+    check_close(cosine, -1.0, 0.01); /* model: delay and drag turn it by a few degrees */
+    check_close(slope, -2.0, 0.02);
+    for (int i = 0; i < 40; i++)
+        flat[i] = CMPLX(3.0, 0.1);
+    tune_table_low_end(&cosine, &slope, m.f_hz, flat, 40);
+    check_close(cosine, 1.0, 0.01);
+    check_close(slope, 0.0, 1e-12);
+    tune_table_low_end(&cosine, &slope, m.f_hz, flat, 3);
+    assert_true(cosine > 0.9 && isnan(slope));
 }
 
 /* ---- noise --------------------------------------------------------------------------------------*/
@@ -268,6 +288,7 @@ int main(void)
         cmocka_unit_test(an_exact_table_gives_its_plant),
         cmocka_unit_test(the_column_is_taken_as_it_is),
         cmocka_unit_test(lines_and_response_are_one),
+        cmocka_unit_test(the_low_end_tells_an_inertia_from_a_spring),
         cmocka_unit_test(the_size_of_the_noise_is_found),
         cmocka_unit_test(claimed_std_is_right),
         cmocka_unit_test(what_cannot_be_used_is_refused),

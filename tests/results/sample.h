@@ -113,10 +113,55 @@ static inline void sample_tracks(struct tune_identification *r)
     (void)snprintf(r->next_text, sizeof r->next_text, "There.");
 }
 
+static inline void sample_table(struct tune_identification *r)
+{
+    r->n_tables = 2;
+    r->table = calloc(2, sizeof *r->table);
+    for (size_t i = 0; i < 2; i++) {
+        struct tune_measured_table *t = &r->table[i];
+        struct tune_table_margins *m = &t->margins;
+        (void)snprintf(t->log, sizeof t->log, "table-%zu", i);
+        (void)snprintf(t->pointing, sizeof t->pointing, "east-60");
+        t->of_loop = i == 1;
+        t->error = i ? TUNE_TABLE_SCATTER : TUNE_TABLE_COHERENCE;
+        t->std_factor = 1.5;
+        t->points = 200;
+        t->band_hz[0] = 1.0;
+        t->band_hz[1] = 200.0;
+        t->fitted = i == 0;
+        t->deviation_std = i ? 2.5 : (double)NAN;
+        t->deviation_hz = i ? 24.0 : (double)NAN;
+        t->deviates = i == 1;
+        t->has_margins = i == 1;
+        if (i == 0) continue;
+        m->points = 200;
+        m->band_hz[0] = 1.0;
+        m->band_hz[1] = 200.0;
+        m->coarse_hz[0] = m->coarse_hz[1] = NAN;
+        m->gain_margin_db = (struct tune_estimate){4.0, 0.1};
+        m->gain_margin_hz = 60.0;
+        m->gain_reduction_margin_db = (struct tune_estimate){INFINITY, NAN};
+        m->gain_reduction_margin_hz = NAN;
+        m->phase_margin_deg = (struct tune_estimate){1.0, 0.01};
+        m->phase_margin_hz = 8.0;
+        m->delay_margin_s = (struct tune_estimate){0.02, 0.001};
+        m->sens_peak = (struct tune_estimate){1.5, 0.02};
+        m->sens_peak_hz = 20.0;
+        m->sens_peak_at_end = true;
+        m->n_unsure = 3;
+        m->n_crossings = 2;
+        m->crossing[0] =
+            (struct tune_table_crossing){.frequency_hz = {8.0, 0.1}, .margin = {1.0, 0.01}};
+        m->crossing[1] = (struct tune_table_crossing){
+            .of_phase = true, .frequency_hz = {60.0, 0.5}, .margin = {4.0, 0.1}};
+    }
+}
+
 static inline void sample_identification(struct tune_identification *r)
 {
     memset(r, 0, sizeof *r);
     sample_provenance(&r->provenance, TUNE_SCHEMA_IDENTIFY);
+    sample_table(r);
     r->n_pointings = 2;
     r->pointing = calloc(2, sizeof *r->pointing);
     for (size_t i = 0; i < 2; i++) {

@@ -1,0 +1,171 @@
+/* identify_table.c - one table of responses: read, as a plant to fit, refused where no axis answers so.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <complex.h>
+#include <math.h>
+#include <stdlib.h>
+
+#include "chain/identify_tables_internal.h"
+
+/* Mean cosine of the phase over the lowest octave: +1 is a spring's, -1 an inertia's; a slope of |G| that no
+ * inertia has. As inspect judges (inspect_table.c). */
+static const double spring = 0.5, flat = -0.5;
+
+enum tune_status chain_table_read(struct tune_response *out, const struct chain *chain,
+                                  const struct tune_log_entry *log, struct tune_error *err)
+{
+    const struct tune_response_opts opts = {.of_loop = log->of_loop,
+                                            .torque_per_unit_nm = log->reading.torque_per_unit_nm,
+                                            .encoder_counts_per_turn =
+                                                log->reading.encoder_counts_per_turn};
+    char path[TUNE_PATH_LENGTH];
+    enum tune_status status = tune_logbook_join(path, &chain->logbook, log->file, err);
+    *out = (struct tune_response){0};
+    return status ? status
+                  : chain_name_section(log, tune_response_read(out, path, &opts, err), err);
+}
+
+size_t chain_table_points(const struct tune_response *table, double loop_rate_hz)
+{
+    size_t n = 0;
+    while (n < table->n && table->f_hz[n] < 0.5 * loop_rate_hz)
+        n++;
+    return n;
+}
+
+enum tune_status chain_table_turn(struct tune_response *table,
+                                  const struct tune_controller *controller, struct tune_error *err)
+{
+    double complex *c = malloc((table->n + 1) * sizeof *c);
+    if (!c) return tune_error_memory(err, "reading a table of responses");
+    tune_controller_eval(c, controller, table->f_hz, table->n);
+    for (size_t i = 0; i < table->n; i++) {
+        const double complex factor = table->of_loop ? 1.0 / c[i] : c[i];
+        table->g[i] *= factor;
+        if (table->std) table->std[i] *= cabs(factor);
+    }
+    table->of_loop = !table->of_loop;
+    free(c);
+    return TUNE_OK;
+}
+
+static enum tune_status refuse(struct tune_error *err, const char *text)
+{
+    tune_error_set(err, TUNE_EDATA, "%s", text);
+    return TUNE_EDATA;
+}
+
+static enum tune_status check_low_end(const struct tune_frf *frf, struct tune_error *err)
+{
+    double cosine, slope;
+    tune_table_low_end(&cosine, &slope, frf->f_hz, frf->g, frf->n);
+    if (cosine >= spring)
+        return refuse(err,
+                      "over the lowest octave the angle follows the torque as in a spring, not "
+                      "as an inertia: a sign is wrong, or the axis stuck while the table was "
+                      "taken; turn the phase by 180 degrees where the sign is");
+    if (cosine <= -spring && slope >= flat)
+        return refuse(err,
+                      "over the lowest octave the phase is that of an inertia, but the gain does "
+                      "not fall with frequency: see that gain_db is in dB, and that the table is "
+                      "of angle per torque, not of speed or acceleration");
+    return TUNE_OK;
+}
+
+static enum tune_status read_record(struct pointing_record *out, struct pointing_work *pointing,
+                                    const struct chain *chain, struct tune_error *err)
+{
+    const double rate_hz = chain->logbook.drive.loop_rate_hz;
+    const struct tune_log_entry *log = out->log;
+    struct tune_response table;
+    struct chain_gains gains;
+    enum tune_table_error source = TUNE_TABLE_STD;
+    bool found = false;
+    enum tune_status status = chain_table_read(&table, chain, log, err);
+    if (!status) pointing->rows[pointing->n_records] = table.n;
+    if (!status) table.n = chain_table_points(&table, rate_hz);
+    if (!status && table.of_loop) {
+        status = chain_log_gains(&gains, &found, chain, log, err);
+        if (!status) status = chain_table_turn(&table, &gains.controller, err);
+    }
+    if (!status)
+        status = tune_table_frf(&out->frf, &out->lines, &source, &table, 0.5 * rate_hz, err);
+    if (!status) status = check_low_end(&out->frf, err);
+    out->quiet_ends = true;
+    out->excitation_rms_nm = out->torque_rms_nm = out->noise_square = (double)NAN;
+    tune_response_free(&table);
+    return chain_blame_log(chain, log, status, err);
+}
+
+enum tune_status chain_identify_table_records(struct pointing_work *pointing,
+                                              const struct chain *chain, struct tune_error *err)
+{
+    enum tune_status status = TUNE_OK;
+    pointing->record = calloc(pointing->n_logs, sizeof *pointing->record);
+    if (!pointing->record) return tune_error_memory(err, "reading tables of responses");
+    while (!status && pointing->n_records < pointing->n_logs) {
+        struct pointing_record *record = &pointing->record[pointing->n_records];
+        record->log = pointing->log[pointing->n_records];
+        status = read_record(record, pointing, chain, err);
+        pointing->n_records++;
+    }
+    return status;
+}
+
+/* ---- the other sign of phase --------------------------------------------------------------------*/
+
+/* A fit worse than this, or with a delay below 0, asks for a look at the mirrored table. That must then be
+ * explained so many times better by as many modes; half as clearly will do where the fit wants a delay of
+ * this many loop periods. */
+static const double poor = 10.0, clearly = 10.0, half_clearly = 2.0, impossible_delay = -0.9;
+
+static void mirror(const struct tune_frf *frf, const struct tune_lines *lines)
+{
+    for (size_t i = 0; i < frf->n; i++)
+        frf->g[i] = conj(frf->g[i]);
+    for (size_t i = 0; i < lines->n; i++)
+        lines->y[i] = conj(lines->y[i]);
+}
+
+/* Reduced chi-square of a fit with so many modes at most; INFINITY where there is none, or none with a
+ * delay at or above least_s. *n_modes comes back as found. */
+static enum tune_status judge(double *chi_square, size_t *n_modes, double least_s,
+                              const struct tune_frf *frf, const struct tune_lines *lines,
+                              const struct tune_fit_opts *opts, struct tune_error *err)
+{
+    struct tune_fit_opts fewer = *opts;
+    struct tune_fit fit;
+    struct tune_error ignored = {0};
+    enum tune_status status;
+    fewer.max_modes = *n_modes;
+    status = tune_fit_plant(&fit, frf, lines, &fewer, NULL, &ignored);
+    *chi_square = INFINITY;
+    if (status == TUNE_ENOMEM) return tune_error_memory(err, "fitting the plant");
+    if (status) return TUNE_OK;
+    if (fit.delay_wanted_s >= least_s) *chi_square = fit.reduced_chi_square;
+    *n_modes = fit.plant.n_modes;
+    tune_fit_free(&fit);
+    return TUNE_OK;
+}
+
+enum tune_status chain_table_check_phase(const struct tune_fit *fit, enum tune_status fitted,
+                                         const struct tune_frf *frf, const struct tune_lines *lines,
+                                         const struct tune_fit_opts *opts, struct tune_error *err)
+{
+    const double needed =
+        fit->delay_wanted_s * opts->loop_rate_hz < impossible_delay ? half_clearly : clearly;
+    double mirrored, straight;
+    size_t n_modes = opts->max_modes;
+    enum tune_status status;
+    if (fitted && fitted != TUNE_ENOSOL) return fitted;
+    if (!fitted && fit->reduced_chi_square < poor && fit->delay_wanted_s >= 0.0) return TUNE_OK;
+    mirror(frf, lines);
+    status = judge(&mirrored, &n_modes, 0.0, frf, lines, opts, err);
+    mirror(frf, lines);
+    if (status || isinf(mirrored)) return status ? status : fitted;
+    status = judge(&straight, &n_modes, -INFINITY, frf, lines, opts, err);
+    if (status || !(mirrored * needed < straight)) return status ? status : fitted;
+    return refuse(err,
+                  "the phases of the table have the other sign: with lag as negative phase an "
+                  "axis with a delay explains it, as it stands none does; turn the sign of the "
+                  "phase (of imag)");
+}

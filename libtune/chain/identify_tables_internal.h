@@ -1,0 +1,39 @@
+/* identify_tables_internal.h - tables of responses among the logs of an identification.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_IDENTIFY_TABLES_INTERNAL_H
+#define TUNE_IDENTIFY_TABLES_INTERNAL_H
+
+#include "chain/identify_internal.h"
+#include "plant/table.h"
+#include "record/response.h"
+
+/* Release with tune_response_free(). */
+enum tune_status chain_table_read(struct tune_response *out, const struct chain *chain,
+                                  const struct tune_log_entry *log, struct tune_error *err);
+
+/* Points below half the loop rate. */
+size_t chain_table_points(const struct tune_response *table, double loop_rate_hz);
+
+/* From the loop's to the plant's by the controller, or back; std goes along. Every frequency lies below
+ * half the loop rate. */
+enum tune_status chain_table_turn(struct tune_response *table,
+                                  const struct tune_controller *controller, struct tune_error *err);
+
+/* tune_measured_margins() in the units people read. */
+enum tune_status chain_table_margins(struct tune_table_margins *out,
+                                     const struct tune_loop_table *table, struct tune_error *err);
+
+/* The tables of the job, into work->table. named: of the sweeps and tables only those the job names. */
+enum tune_status chain_tables_choose(struct identification_work *work, const struct chain *chain,
+                                     bool named, struct tune_error *err);
+
+enum tune_status chain_tables_provenance(struct tune_provenance *out, const struct chain *chain,
+                                         const struct identification_work *work,
+                                         struct tune_error *err);
+
+/* out->table, once the plants are there: margins, and comparison with the plants from sweeps. */
+enum tune_status chain_tables_finish(struct tune_identification *out, const struct chain *chain,
+                                     const struct identification_work *work,
+                                     struct tune_error *err);
+
+#endif
