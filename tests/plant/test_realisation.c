@@ -193,6 +193,9 @@ static void modes_without_gain_are_left_out(void **state)
     assert_int_equal(r.continuous.n, 4);
     assert_int_equal(r.sampled.n, 4);
     tune_realisation_free(&r);
+    plant.complex_residues = true; /* a gain a quarter turn ahead is one */
+    plant.mode[0].gain_quadrature = 0.2;
+    compare_responses(&plant);
     plant.n_modes = 0;
     compare_responses(&plant);
 }
