@@ -11,7 +11,7 @@ cp -r "$book" "$scratch/copy"
 check 'two threads' run 0 design --threads 2 --quiet "$book"
 check 'one thread, identified beforehand' run 0 identify --threads 1 --quiet "$scratch/copy"
 check 'designed from the file' run 0 design --threads 1 --quiet "$scratch/copy"
-for f in identify.json design.json controller.ini frf-south.csv model-north.csv loop-south.csv; do
+for f in identify.json design.json controller.ini frf-south.csv model-north.csv plant-south.json loop-south.csv; do
     check "$f is the same to the byte" cmp "$results/$f" "$scratch/copy/results/$f"
 done
 
