@@ -35,24 +35,35 @@ static double worst_within(const struct tune_levels *levels)
     return worst;
 }
 
-static void print_bands(const struct tune_levels *levels, enum tune_level_verdict verdict)
+static void print_changes(const struct tune_levels *levels)
 {
     char change[PRINT_CELL], text[200];
     for (size_t i = 0; i < levels->n_bands; i++) {
         const struct tune_level_band *band = &levels->band[i];
-        if (band->verdict != verdict) continue;
-        if (verdict == TUNE_LEVEL_CHANGES)
-            (void)snprintf(
-                text, sizeof text,
-                "%.3g to %.3g Hz: changes with level, by %s %% from the lowest to the "
-                "highest.",
-                band->band_hz[0], band->band_hz[1],
-                print_estimate(change, 100.0 * band->change.value, 100.0 * band->change.std));
-        else
-            (void)snprintf(text, sizeof text, "%.3g to %.3g Hz: cannot be told.", band->band_hz[0],
-                           band->band_hz[1]);
+        if (band->verdict != TUNE_LEVEL_CHANGES) continue;
+        (void)snprintf(
+            text, sizeof text, "%.3g to %.3g Hz: by %s %% from the lowest to the highest.",
+            band->band_hz[0], band->band_hz[1],
+            print_estimate(change, 100.0 * band->change.value, 100.0 * band->change.std));
         print_sentence("    ", text);
     }
+}
+
+/* Neighbouring bands in one. */
+static void print_untold(const struct tune_levels *levels)
+{
+    char text[600] = "";
+    for (size_t i = 0; i < levels->n_bands; i++) {
+        const size_t first = i, at = strlen(text);
+        if (levels->band[i].verdict != TUNE_LEVEL_UNTOLD) continue;
+        while (i + 1 < levels->n_bands && levels->band[i + 1].verdict == TUNE_LEVEL_UNTOLD)
+            i++;
+        (void)snprintf(text + at, sizeof text - at, "%s %.3g to %.3g", at ? "," : "",
+                       levels->band[first].band_hz[0], levels->band[i].band_hz[1]);
+    }
+    if (!text[0]) return;
+    (void)snprintf(text + strlen(text), sizeof text - strlen(text), " Hz: sweep longer or harder.");
+    print_sentence("    cannot be told at", text);
 }
 
 static void print_levels(const struct tune_levels *levels)
@@ -74,12 +85,12 @@ static void print_levels(const struct tune_levels *levels)
         break;
     case TUNE_LEVEL_CHANGES:
         printf("the axis changes with level\n");
-        print_bands(levels, TUNE_LEVEL_CHANGES);
+        print_changes(levels);
         break;
     default:
         printf("cannot be told\n");
     }
-    print_bands(levels, TUNE_LEVEL_UNTOLD);
+    if (tune_levels_verdict(levels) != TUNE_LEVEL_UNTOLD) print_untold(levels);
     if (!cause[0]) return;
     (void)snprintf(text, sizeof text, "The signs are those of %s.", cause);
     print_sentence("    ", text);

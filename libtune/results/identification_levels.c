@@ -4,7 +4,6 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "core/units.h"
 #include "results/identification_internal.h"
 
 static const char *const soundness[] = {"sound", "with care", "doubtful"};
@@ -28,24 +27,19 @@ void identification_verdict_fields(struct json_io *io, struct tune_mode_verdict 
 static void band_fields(struct json_io *io, struct tune_level_band *band)
 {
     unsigned kind = (unsigned)band->kind, verdict = (unsigned)band->verdict;
-    struct tune_estimate phase = {tune_deg_from_rad(band->phase_rad.value),
-                                  tune_deg_from_rad(band->phase_rad.std)};
     size_t number = band->of + 1;
     json_io_choice(io, "around", &kind, kinds, WORDS(kinds));
     if (kind == TUNE_BAND_MODE || kind == TUNE_BAND_ANTIRESONANCE)
         json_io_count(io, "number", &number);
     json_io_numbers(io, "band_hz", band->band_hz, 2);
     json_io_estimate(io, "relative_change", &band->change);
-    json_io_estimate(io, "phase_change_deg", &phase);
+    json_io_estimate(io, "phase_change_rad", &band->phase_rad);
     json_io_number(io, "less_than", &band->within);
     json_io_number(io, "chance", &band->chance);
     json_io_choice(io, "verdict", &verdict, verdicts, WORDS(verdicts));
     band->kind = (enum tune_level_band_kind)kind;
     band->verdict = (enum tune_level_verdict)verdict;
-    if (io->writing) return;
-    band->of = number > 0 ? number - 1 : 0;
-    band->phase_rad =
-        (struct tune_estimate){tune_rad_from_deg(phase.value), tune_rad_from_deg(phase.std)};
+    if (!io->writing) band->of = number > 0 ? number - 1 : 0;
 }
 
 static void estimates(struct json_io *io, const char *key, struct tune_estimate *x, size_t levels)

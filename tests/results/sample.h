@@ -17,6 +17,7 @@
 #include "results/proposal.h"
 #include "results/truth.h"
 #include "results/verification.h"
+#include "sample_comparison.h"
 
 static inline void sample_provenance(struct tune_provenance *p, const char *schema)
 {
@@ -189,6 +190,7 @@ static inline void sample_identification(struct tune_identification *r)
         p->torque_rms_nm = 21.2;
         p->sensor_noise_arcsec = 0.003;
         sample_fit(&p->fit);
+        if (i == 0) sample_comparison(p);
         p->unseen = (struct tune_unseen){
             .n_locked = 1,
             .locked_rotor_hz = {{22.6, 0.0013}},
