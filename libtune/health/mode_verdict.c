@@ -104,6 +104,14 @@ static bool friction_seen(const struct judging *j)
     return false;
 }
 
+/* "in NAME ", where there is more than one. */
+static const char *in_record(char text[64], const struct judging *j, size_t i)
+{
+    text[0] = '\0';
+    if (j->about->n_records > 1) (void)snprintf(text, 64, "in %.56s ", j->about->record[i].name);
+    return text;
+}
+
 /* While the sweep passes a mode the axis turns back: friction, where there is any, adds to its damping. */
 static void judge_motion(struct judging *j)
 {
@@ -111,12 +119,13 @@ static void judge_motion(struct judging *j)
     const double reach = fmin(fmax(3.0 * mode->zeta, 0.01), 0.3);
     const double band[2] = {mode->f_hz * (1.0 - reach), mode->f_hz * (1.0 + reach)};
     const bool friction = friction_seen(j);
+    char where[64];
     for (size_t i = 0; i < j->about->n_records; i++) {
         const struct tune_mode_record *record = &j->about->record[i];
         const struct tune_passage passage = tune_course_passage(record->course, band);
         if (!passage.back) continue;
         add(j, friction ? TUNE_MODE_DOUBTFUL : TUNE_MODE_WITH_CARE,
-            "in %s the axis turns back while the sweep passes it (%.4g s)%s", record->name,
+            "%sthe axis turns back while the sweep passes it (%.4g s)%s", in_record(where, j, i),
             passage.time_s,
             friction
                 ? ", and there is friction: the damping comes out too high, by tens of per cent"
@@ -133,6 +142,7 @@ static void judge_lines(struct judging *j)
     const struct tune_mode *mode = mode_of(j);
     const double low_hz = mode->f_hz * (1.0 - mode->zeta),
                  high_hz = mode->f_hz * (1.0 + mode->zeta);
+    char where[64];
     for (size_t i = 0; i < j->about->n_records && j->about->encoder_lines_per_turn > 0.0; i++) {
         const struct tune_mode_record *record = &j->about->record[i];
         double speed[2];
@@ -145,9 +155,9 @@ static void judge_lines(struct judging *j)
                 speed[0] * per_rad > high_hz)
                 continue;
             add(j, TUNE_MODE_WITH_CARE,
-                "in %s an error of the encoder, %.2g arcsec %.0f times per line, runs through it "
+                "%san error of the encoder, %.2g arcsec %.0f times per line, runs through it "
                 "(%.3g to %.3g Hz): sweep on a ramp of another speed",
-                record->name, tune_arcsec_from_rad(line->value), tune_line_order[order],
+                in_record(where, j, i), tune_arcsec_from_rad(line->value), tune_line_order[order],
                 speed[0] * per_rad, speed[1] * per_rad);
             return;
         }

@@ -240,6 +240,11 @@ static void turning_back_and_friction(void **state)
     struct judged j;
     (void)state;
     start(&j, false);
+    expect(&j, 0, TUNE_MODE_WITH_CARE, "the axis turns back while the sweep passes it (");
+    start(&j, false);
+    const struct tune_mode_record twice[2] = {j.record, {"sweep-2", &j.course, &j.health}};
+    j.about.record = twice; /* of several logs the one is named */
+    j.about.n_records = 2;
     expect(&j, 0, TUNE_MODE_WITH_CARE, "in sweep-1 the axis turns back while the sweep passes it");
     start(&j, false); /* friction is asked of both: the one passed in motion takes less harm */
     (void)snprintf(j.health.finding[0].name, sizeof j.health.finding[0].name, "friction-suspected");
