@@ -66,7 +66,65 @@ static void made_by_law(struct fits *fits, const double *angle_deg, size_t n, co
     }
 }
 
-/* Statistical: 5 std, of 100 x 4 coefficients; the terms asked for were put in 20 std large. */
+/* ln density of the data under a set of terms and a tau, with the n x n covariance of the data: not the
+ * way the library goes. */
+static double density(const struct law_series *series, const struct law_terms *set, double tau,
+                      double mean)
+{
+    const size_t n = series->n;
+    double matrix[16 * 16], y[16], cost = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        y[i] = series->value[i] - mean;
+        for (size_t k = 0; k < n; k++) {
+            matrix[i * n + k] = i == k ? tau * tau + series->std[i] * series->std[i] : 0.0;
+            for (size_t j = 0; j < set->n; j++)
+                matrix[i * n + k] += (j ? series->size * series->size : 4.0) *
+                                     law_term_value(set->term[j], &series->plant[i].at) *
+                                     law_term_value(set->term[j], &series->plant[k].at);
+        }
+    }
+    assert_true(dense_cholesky(matrix, n));
+    dense_forward(matrix, n, y);
+    for (size_t i = 0; i < n; i++)
+        cost += y[i] * y[i] + 2.0 * log(matrix[i * n + i]);
+    return -0.5 * cost;
+}
+
+/* Weights stand as the densities, tau = 0 with the odds of all others together. Rounding: the matrices have
+ * a condition of (2/1e-3)^2 and their inverses enter with y of some 10 std. */
+static void sets_are_weighed_by_their_density(void **state)
+{
+    struct fits *fits = malloc(sizeof *fits);
+    struct law_ensemble *all = malloc(sizeof *all);
+    struct tune_random random;
+    struct law_series series = {.n = 9, .plant = fits->plant, .size = 0.05};
+    const double c[4] = {0.004, -0.003, 0.0, 0.0};
+    size_t compared = 0;
+    (void)state;
+    tune_random_init(&random, 26, 0);
+    made_by_law(fits, nine, 9, c, 1e-3, &random);
+    for (size_t p = 0; p < 9; p++) {
+        series.known[p] = true;
+        series.std[p] = 1e-3;
+        series.value[p] = log(fits->fit[p].mode_f_hz[0].value);
+    }
+    law_solve_all(all, &series);
+    const double first = density(&series, &all->set[all->set_of[0]], all->tau[0], all->mean);
+    for (size_t k = 1; k < all->n; k++) {
+        const double odds = all->tau[k] > 0.0 ? 1.0 / (LAW_SCATTERS - 1.0) : 1.0;
+        if (all->part[k].weight < 1e-12 || all->part[0].weight < 1e-12) continue;
+        check_close(log(all->part[k].weight / all->part[0].weight),
+                    density(&series, &all->set[all->set_of[k]], all->tau[k], all->mean) - first +
+                        log(odds),
+                    1e-6);
+        compared++;
+    }
+    assert_true(compared > 100);
+    free(all);
+    free(fits);
+}
+
+/* Statistical: 6 std, of 100 x 4 coefficients; the terms asked for were put in 20 std large. */
 static void terms_put_in_are_found(void **state)
 {
     struct tune_random random;
@@ -354,6 +412,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(one_normal_density_has_its_known_width),
+        cmocka_unit_test(sets_are_weighed_by_their_density),
         cmocka_unit_test(terms_put_in_are_found),
         cmocka_unit_test(deviates_of_left_out_pointings_are_normal),
         cmocka_unit_test(interpolation_is_judged),

@@ -168,6 +168,36 @@ static void crossing_modes_are_told_apart(void **state)
     assert_true(ambiguous < 7 * 5 * sets / 100);
 }
 
+/* A wrong turn at a crossing, the same beyond it at every pointing, is undone as a whole. */
+static void a_wrong_turn_is_undone(void **state)
+{
+    struct fits *fits = malloc(sizeof *fits);
+    struct matching m;
+    struct tune_error err;
+    const struct fits_mode mode[] = {{40.0, 0.03, 0.0, 0.01, 0.05}, {40.4, -0.03, 0.0, 0.01, 0.08}};
+    (void)state;
+    fits_open(fits, seven, 7);
+    for (size_t p = 0; p < 7; p++)
+        for (size_t k = 0; k < 2; k++)
+            fits_add(fits, p, k, fits_frequency(&mode[k], fits->plant[p].at.angle_rad), 0.01,
+                     mode[k].gain, std_tight, NULL);
+    assert_int_equal(matching_open(&m, fits->plant, 7, &err), TUNE_OK);
+    assert_int_equal(matching_run(&m, &err), TUNE_OK);
+    assert_int_equal(m.tracks, 2);
+    assert_false(swaps_improve(&m));
+    for (size_t p = 4; p < 7; p++) {
+        const size_t kept = m.mode[p];
+        m.mode[p] = m.mode[7 + p];
+        m.mode[7 + p] = kept;
+    }
+    assert_true(swaps_improve(&m));
+    for (size_t t = 0; t < 2; t++)
+        for (size_t p = 1; p < 7; p++)
+            assert_int_equal(fits->truth[p][m.mode[t * 7 + p]], fits->truth[0][m.mode[t * 7]]);
+    matching_close(&m);
+    free(fits);
+}
+
 /* Alike in gain and damping, and at the same frequency at one pointing: nobody can say which is which
  * there. */
 static void what_cannot_be_told_apart_is_called_ambiguous(void **state)
@@ -290,6 +320,7 @@ int main(void)
         cmocka_unit_test(correlations_are_a_correlation),
         cmocka_unit_test(a_prediction_agrees_with_the_density),
         cmocka_unit_test(crossing_modes_are_told_apart),
+        cmocka_unit_test(a_wrong_turn_is_undone),
         cmocka_unit_test(what_cannot_be_told_apart_is_called_ambiguous),
         cmocka_unit_test(a_mode_that_vanishes_is_bounded),
         cmocka_unit_test(a_stray_mode_becomes_a_track_of_its_own),
