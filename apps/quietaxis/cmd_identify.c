@@ -29,9 +29,12 @@ static void print_body(const struct tune_fit *fit)
     else
         printf("  delay     %24s ms, hold excluded\n",
                print_estimate(b, 1e3 * fit->delay.value, 1e3 * fit->delay.std));
-    printf("  viscous   %24s N m s/rad%s\n",
-           print_estimate(c, fit->viscous.value, fit->viscous.std),
-           fit->viscous.std > 0.5 * fit->viscous.value ? ", hardly seen by the sweep" : "");
+    printf("  viscous   %24s N m s/rad", print_estimate(c, fit->viscous.value, fit->viscous.std));
+    if (fit->viscous_prior_share > 0.5)
+        printf(", limited by its prior (%.0f %%)", 100.0 * fit->viscous_prior_share);
+    else if (fit->viscous.std > 0.5 * fit->viscous.value)
+        printf(", hardly seen by the sweep");
+    printf("\n");
     printf("  fit       %24.3f reduced chi-square over %zu lines\n", fit->reduced_chi_square,
            fit->lines);
 }
@@ -47,14 +50,35 @@ static void print_row(const char *what, const struct tune_estimate *f,
     printf("%s\n", remark);
 }
 
+/* The mark of its verdict and the phase of a complex residue g + j q against a real one of its sign. */
+static const char *mode_remark(char out[96], const struct tune_pointing_plant *pointing, size_t k)
+{
+    const struct tune_fit *fit = &pointing->fit;
+    const size_t p = fit->n_params, at = 5 + 3 * k, turn = 3 + 3 * fit->plant.n_modes + k;
+    const double g = fit->mode_gain[k].value, q = fit->mode_quadrature[k].value;
+    const double square = g * g + q * q, by_g = -q / square, by_q = g / square;
+    const double *c = fit->covariance, deg = 180.0 / M_PI;
+    const char *mark = print_mode_mark(&pointing->verdict[k]);
+    char number[PRINT_CELL];
+    double variance;
+    (void)snprintf(out, 96, "%s", mark);
+    if (!fit->plant.complex_residues) return out;
+    variance = by_g * by_g * c[at * (p + 1)] + 2.0 * by_g * by_q * c[at * p + turn] +
+               by_q * by_q * c[turn * (p + 1)];
+    (void)snprintf(out, 96, "%s  phase %s deg", mark,
+                   print_estimate(number, deg * atan(q / g), deg * sqrt(fmax(variance, 0.0))));
+    return out;
+}
+
 static void print_modes(const struct tune_pointing_plant *p)
 {
     const struct tune_fit *fit = &p->fit;
+    char remark[96];
     printf("  %-14s %20s %17s %20s\n", "", "frequency Hz", "damping %", "gain");
     for (size_t k = 0; k < fit->plant.n_modes; k++)
         if (!fit->out_of_band[k])
             print_row("resonance", &fit->mode_f_hz[k], &fit->mode_zeta[k], &fit->mode_gain[k],
-                      print_mode_mark(&p->verdict[k]));
+                      mode_remark(remark, p, k));
     for (size_t k = 0; k < fit->n_antiresonances; k++)
         print_row("antiresonance", &fit->antiresonance_f_hz[k], &fit->antiresonance_zeta[k], NULL,
                   "");

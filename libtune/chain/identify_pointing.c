@@ -97,6 +97,32 @@ static void doubt_width(struct pointing_work *pointing, const struct tune_pointi
         out->name, pointing->unquiet_s, at_hz);
 }
 
+/* What the fit could not know from the sweep alone. */
+static void doubt_knowledge(struct pointing_work *pointing, const struct tune_pointing_plant *out)
+{
+    const struct tune_fit *fit = &out->fit;
+    if (fit->viscous_prior_share > 0.5)
+        tune_notes_add(
+            &pointing->notes,
+            "Pointing %s: viscous friction is limited by its prior (%.0f %% of what is "
+            "known of it): no measurement, and nothing to compare; a coast or a sweep that "
+            "begins lower would measure it.",
+            out->name, 100.0 * fit->viscous_prior_share);
+    for (size_t i = 0; i < fit->n_alike; i++)
+        tune_notes_add(
+            &pointing->notes,
+            "Pointing %s: the resonances at %.4g and %.4g Hz are hardly told apart "
+            "(correlation %.3f): both together are known better than either; sweep longer.",
+            out->name, fit->plant.mode[fit->alike[i].first].f_hz,
+            fit->plant.mode[fit->alike[i].second].f_hz, fit->alike[i].correlation);
+    if (fit->plant.complex_residues)
+        tune_notes_add(
+            &pointing->notes,
+            "Pointing %s: residues have a phase: the damping of this axis sits in single "
+            "joints, not everywhere alike.",
+            out->name);
+}
+
 /* What the reader should doubt. */
 static void doubts(struct pointing_work *pointing, const struct tune_pointing_plant *out)
 {
@@ -109,6 +135,7 @@ static void doubts(struct pointing_work *pointing, const struct tune_pointing_pl
         tune_notes_add(&pointing->notes,
                        "Pointing %s: median coherence only %.3f; sweep longer or harder.",
                        out->name, out->median_coherence);
+    doubt_knowledge(pointing, out);
     doubt_width(pointing, out);
 }
 

@@ -178,6 +178,8 @@ static enum tune_status report(struct tune_fit *out, struct fit_run *run,
     tune_spd_inverse(out->covariance, run->point.hessian, p);
     for (size_t i = 0; i < p * p; i++)
         out->covariance[i] *= 0.5 * kinship;
+    out->viscous_prior_share =
+        fmin(2.0 * run->problem.prior.weight[1] * out->covariance[p + 1] / kinship, 1.0);
     out->delay_wanted_s = run->point.theta[2] / run->lines.loop_rate_hz;
     run->point.theta[2] = fmax(run->point.theta[2], 0.0); /* the safe side for a design */
     out->n_params = p;

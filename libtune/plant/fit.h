@@ -9,7 +9,7 @@
  * The covariance is the inverse of the information at the estimate, that of the noise seen in the
  * residuals. Viscous friction is hardly visible in a sweep that starts above B/J: B/J is given a
  * prior, 0.5 % of the lowest angular frequency of the band within a factor e^1.5, in estimate and
- * covariance alike. A std of viscous above its value says that the prior speaks, not the data.
+ * covariance alike; viscous_prior_share says how much of what is known of it is that prior.
  * A delay below 0 is fitted, down to one loop period, but not handed on: a torque column that was
  * measured instead of commanded lacks the hold, half a period, and is late besides. A loop designed
  * on such a log misses that delay: set it from the drive's data sheet.
@@ -43,6 +43,12 @@ enum tune_fit_start {
     TUNE_FIT_STARTS
 };
 
+/* Two modes within the band whose parameters the lines hardly tell apart. */
+struct tune_fit_alike {
+    size_t first, second; /* indices of modes */
+    double correlation;   /* the largest between a parameter of one and one of the other, by size */
+};
+
 /* Plain data except covariance, [n_params x n_params], order of theta as in model.h; the modes of
  * plant and of theta stand in the same order, rising frequency, out-of-band ones included. */
 struct tune_fit {
@@ -59,6 +65,9 @@ struct tune_fit {
     double reduced_chi_square;    /* against noise known from the regression, about 1 */
     size_t lines;
     struct tune_estimate inertia, viscous, delay; /* SI; viscous: see above */
+    double viscous_prior_share; /* of the information on ln B/J, 0 (all from the lines) to 1 */
+    size_t n_alike;
+    struct tune_fit_alike alike[TUNE_MODES_MAX]; /* |correlation| > 0.95, the worst first */
     double delay_wanted_s; /* as fitted; where it is negative, plant and theta have 0 instead */
     struct tune_estimate mode_f_hz[TUNE_MODES_MAX], mode_zeta[TUNE_MODES_MAX],
         mode_gain[TUNE_MODES_MAX];

@@ -13,6 +13,8 @@ enum { BLOCK = 32 };
 /* A dip is seen only where the second-order factor of the zeros has one: |zeta| < 1/sqrt 2. */
 static const double widest_zeta = 0.7071;
 
+static const double much_alike = 0.95;
+
 static struct tune_estimate from_log(double value, double log_variance)
 {
     return (struct tune_estimate){value, value * sqrt(log_variance)};
@@ -44,6 +46,43 @@ static void mode_estimates(struct tune_fit *out, const double band_hz[2])
                 mode->gain_quadrature, sqrt(out->covariance[quadrature * (p + 1)])};
         out->out_of_band[k] = mode->f_hz < band_hz[0] || mode->f_hz > band_hz[1];
     }
+}
+
+/* The largest correlation between a parameter of mode a and one of mode b. */
+static double correlation(const struct tune_fit *fit, size_t a, size_t b)
+{
+    const size_t p = fit->n_params, modes = fit->plant.n_modes;
+    const size_t parts = fit->plant.complex_residues ? 4 : 3;
+    double most = 0.0;
+    for (size_t i = 0; i < parts; i++)
+        for (size_t j = 0; j < parts; j++) {
+            const size_t x = i < 3 ? 3 + 3 * a + i : 3 + 3 * modes + a;
+            const size_t y = j < 3 ? 3 + 3 * b + j : 3 + 3 * modes + b;
+            const double own = fit->covariance[x * (p + 1)] * fit->covariance[y * (p + 1)];
+            const double rho = fit->covariance[x * p + y] / sqrt(own);
+            if (own > 0.0 && fabs(rho) > fabs(most)) most = rho;
+        }
+    return most;
+}
+
+static void note_alike(struct tune_fit *out, const struct tune_fit_alike *pair)
+{
+    size_t at = out->n_alike;
+    if (at == TUNE_MODES_MAX) return;
+    for (; at > 0 && fabs(out->alike[at - 1].correlation) < fabs(pair->correlation); at--)
+        out->alike[at] = out->alike[at - 1];
+    out->alike[at] = *pair;
+    out->n_alike++;
+}
+
+static void find_alike(struct tune_fit *out)
+{
+    for (size_t b = 1; b < out->plant.n_modes; b++)
+        for (size_t a = 0; a < b; a++) {
+            const struct tune_fit_alike pair = {a, b, correlation(out, a, b)};
+            if (out->out_of_band[a] || out->out_of_band[b]) continue;
+            if (fabs(pair.correlation) > much_alike) note_alike(out, &pair);
+        }
 }
 
 /* ds/dtheta = -(dH/dtheta)/(dH/ds) at a zero s of H = 1/(s (s + b)) + sum g/q; ln 1/J and the delay
@@ -109,6 +148,7 @@ enum tune_status tune_fit_estimates(struct tune_fit *out, const double band_hz[2
     if (status) return status;
     rigid_estimates(out);
     mode_estimates(out, band_hz);
+    find_alike(out);
     for (size_t i = 0; i < zeros; i++) {
         const size_t k = out->n_antiresonances;
         const bool inside = zero[i].f_hz >= band_hz[0] && zero[i].f_hz <= band_hz[1];

@@ -124,6 +124,29 @@ static void start_fields(struct json_io *io, struct tune_fit *fit)
     json_io_leave(io);
 }
 
+static void alike_number(struct json_io *io, const char *key, size_t *mode)
+{
+    size_t number = *mode + 1;
+    json_io_count(io, key, &number);
+    if (!io->status && (number < 1 || number > TUNE_MODES_MAX))
+        json_io_fail(io, TUNE_EDATA, key, "a mode has an impossible number");
+    *mode = number - 1;
+}
+
+static void knowledge_fields(struct json_io *io, struct tune_fit *fit)
+{
+    json_io_number(io, "viscous_prior_share", &fit->viscous_prior_share);
+    const size_t n = json_io_list_fixed(io, "alike", &fit->n_alike, TUNE_MODES_MAX);
+    for (size_t i = 0; i < n; i++) {
+        json_io_item(io, i);
+        alike_number(io, "first", &fit->alike[i].first);
+        alike_number(io, "second", &fit->alike[i].second);
+        json_io_number(io, "correlation", &fit->alike[i].correlation);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+}
+
 static void fit_fields(struct json_io *io, struct tune_fit *fit)
 {
     json_io_enter(io, "fit");
@@ -136,6 +159,7 @@ static void fit_fields(struct json_io *io, struct tune_fit *fit)
     json_io_count(io, "lines", &fit->lines);
     json_io_flag(io, "complex_residues", &fit->plant.complex_residues);
     start_fields(io, fit);
+    knowledge_fields(io, fit);
     json_io_leave(io);
 }
 

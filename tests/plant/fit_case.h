@@ -18,4 +18,18 @@ static inline void fit_sweep(struct tune_fit *fit, struct synthetic *data,
     assert_int_equal(tune_fit_plant(fit, &data->frf, &data->lines, &opts, NULL, &err), TUNE_OK);
 }
 
+/* Residues turned by so many degrees each. */
+static inline struct tune_plant with_phases(struct tune_plant plant, const double *degrees)
+{
+    plant.complex_residues = true;
+    for (size_t k = 0; k < plant.n_modes; k++) {
+        const double phase = degrees[k] * TUNE_PI / 180.0, gain = plant.mode[k].gain;
+        plant.mode[k].gain = gain * cos(phase);
+        plant.mode[k].gain_quadrature = gain * sin(phase);
+    }
+    return plant;
+}
+
+static const double some_phases[] = {25.0, -30.0, 10.0, 18.0, -22.0};
+
 #endif

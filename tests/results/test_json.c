@@ -74,6 +74,10 @@ static void a_plant_and_its_covariance_come_back_to_15_digits(void **state)
         /* logarithms of numbers good to 5e-15 */
         for (size_t k = 0; k < a->n_params; k++)
             check_close(b->theta[k], a->theta[k], 1e-14);
+        check_close_rel(b->viscous_prior_share, 0.83, 5e-15);
+        assert_int_equal(b->n_alike, 1);
+        assert_int_equal(b->alike[0].second, 1);
+        check_close_rel(b->alike[0].correlation, -0.97, 5e-15);
         assert_int_equal(b->start, TUNE_FIT_VECTOR_FIT);
         assert_true(isnan(b->whittle[TUNE_FIT_INSERTION]));
         check_close_rel(b->whittle[TUNE_FIT_VECTOR_FIT], -484160.25, 5e-15);
