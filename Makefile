@@ -163,7 +163,7 @@ lint:
 layers:
 	@.ci/layers
 
-# how near identification comes to its limits, up to 20 minutes: make bench-identify SEED=777 takes other
+# how near identification comes to its limits, some six minutes: make bench-identify SEED=777 takes other
 # plants and noise, PART=10 a tenth of the runs
 SEED = 0
 PART = 1
