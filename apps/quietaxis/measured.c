@@ -4,44 +4,57 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "print.h"
 
-/* A margin and its unit, and where. */
-static void print_row(const char *what, const char *size, const char *unit, double at_hz)
+/* A margin and its unit, where, and what the model says. */
+static void print_row(const char *what, const char *size, const char *unit, double at_hz,
+                      const double *model)
 {
-    char at[PRINT_CELL];
-    printf("  %-20s %20s%s%s", what, size, *unit ? " " : "", unit);
-    if (!isnan(at_hz)) printf(" at %s Hz", print_number(at, at_hz, 4));
+    char at[PRINT_CELL], cell[PRINT_CELL], place[64] = "";
+    if (!isnan(at_hz)) (void)snprintf(place, sizeof place, " at %s Hz", print_number(at, at_hz, 4));
+    printf("  %-16s %20s%s%s", what, size, *unit ? " " : "", unit);
+    if (model)
+        printf("%*s%-15s %12s", *unit ? 3 - (int)strlen(unit) : 4, "", place,
+               print_number(cell, *model, 4));
+    else
+        printf("%s", place);
     printf("\n");
 }
 
-static void print_gain(const char *what, const struct tune_estimate *db, double at_hz)
+static void print_gain(const char *what, const struct tune_estimate *db, double at_hz,
+                       const double *model)
 {
     char cell[PRINT_CELL];
     if (isinf(db->value))
-        print_row(what, "none in the band", "", (double)NAN);
+        print_row(what, "none in the band", "", (double)NAN, model);
     else
-        print_row(what, print_estimate(cell, db->value, db->std), "dB", at_hz);
+        print_row(what, print_estimate(cell, db->value, db->std), "dB", at_hz, model);
 }
 
-static void print_worst(const struct tune_table_margins *m)
+static void print_worst(const struct tune_table_margins *m, const struct tune_model_margins *model)
 {
     char cell[PRINT_CELL];
+    const double model_ms = model ? 1e3 * model->delay_margin_s : 0.0;
+    const double *none = NULL;
     if (isinf(m->phase_margin_deg.value))
-        print_row("phase margin", "none in the band", "", (double)NAN);
+        print_row("phase margin", "none in the band", "", (double)NAN,
+                  model ? &model->phase_margin_deg : none);
     else
         print_row("phase margin",
                   print_estimate(cell, m->phase_margin_deg.value, m->phase_margin_deg.std), "deg",
-                  m->phase_margin_hz);
-    print_gain("gain may rise", &m->gain_margin_db, m->gain_margin_hz);
-    print_gain("gain may fall", &m->gain_reduction_margin_db, m->gain_reduction_margin_hz);
+                  m->phase_margin_hz, model ? &model->phase_margin_deg : none);
+    print_gain("gain may rise", &m->gain_margin_db, m->gain_margin_hz,
+               model ? &model->gain_margin_db : none);
+    print_gain("gain may fall", &m->gain_reduction_margin_db, m->gain_reduction_margin_hz,
+               model ? &model->gain_reduction_margin_db : none);
     if (isfinite(m->delay_margin_s.value))
         print_row("delay margin",
                   print_estimate(cell, 1e3 * m->delay_margin_s.value, 1e3 * m->delay_margin_s.std),
-                  "ms", (double)NAN);
+                  "ms", (double)NAN, model ? &model_ms : none);
     print_row("peak sensitivity", print_estimate(cell, m->sens_peak.value, m->sens_peak.std), "",
-              m->sens_peak_hz);
+              m->sens_peak_hz, model ? &model->sens_peak : none);
 }
 
 static void print_crossings(const struct tune_table_margins *m)
@@ -71,8 +84,12 @@ static void print_table(const struct tune_measured_table *table)
     printf("\n");
     if (table->fitted) printf("  the plant of %s comes from it\n", table->pointing);
     if (!table->has_margins) return;
-    printf("  loop as measured%s\n", table->of_loop ? "" : ", with the gains stated");
-    print_worst(&table->margins);
+    printf("  loop as measured%s", table->of_loop ? "" : ", with the gains stated");
+    if (table->has_model)
+        printf("%*s", table->of_loop ? 48 : 25,
+               table->model.stable ? "fitted model" : "model, unstable");
+    printf("\n");
+    print_worst(&table->margins, table->has_model ? &table->model : NULL);
     print_crossings(&table->margins);
 }
 

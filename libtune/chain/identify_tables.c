@@ -95,7 +95,7 @@ static void tell_deviation(struct tune_notes *notes, const struct tune_measured_
     if (!(t->deviation_std > 0.0)) return;
     tune_notes_add(
         notes,
-        "Log %s: the plant of %s comes from its sweeps; the table departs from it by %.3g "
+        "Log %s: the plant of %s comes from other logs; the table departs from it by %.3g "
         "std at most, at %.4g Hz%s.",
         t->log, t->pointing, t->deviation_std, t->deviation_hz,
         t->deviates ? ", more than chance: they differ in signal, gains, friction or time"
@@ -117,9 +117,10 @@ static void tell_margins(struct tune_notes *notes, const struct tune_measured_ta
         tune_notes_add(
             notes,
             "Log %s: between %.4g and %.4g Hz its loop turns by more than a radian from one "
-            "point to the next (%zu such steps in all): a crossing or peak may hide there; take "
-            "more points.",
-            t->log, m->coarse_hz[0], m->coarse_hz[1], m->n_coarse);
+            "point to the next (%zu such step%s in all): a crossing or peak may hide there; take "
+            "more "
+            "points.",
+            t->log, m->coarse_hz[0], m->coarse_hz[1], m->n_coarse, m->n_coarse == 1 ? "" : "s");
     if (m->sens_peak_at_end)
         tune_notes_add(
             notes,
@@ -179,6 +180,9 @@ static enum tune_status examine(struct tune_measured_table *out, struct tune_res
     if (plant && out->fitted && out->error == TUNE_TABLE_SCATTER)
         out->std_factor = sqrt(fmax(plant->fit.reduced_chi_square, 1.0));
     if (!status && as_loop) status = find_margins(out, table, std, work, err);
+    if (!status && out->has_margins && plant && work->gains_known)
+        status = chain_model_margins(&out->model, &out->has_model, &plant->fit.plant,
+                                     &work->gains.controller, err);
     free(std);
     return status;
 }

@@ -23,6 +23,12 @@ enum tune_status chain_table_turn(struct tune_response *table,
 enum tune_status chain_table_margins(struct tune_table_margins *out,
                                      const struct tune_loop_table *table, struct tune_error *err);
 
+/* Of the fitted plant; *known false where its loop cannot be judged. */
+enum tune_status chain_model_margins(struct tune_model_margins *out, bool *known,
+                                     const struct tune_plant *plant,
+                                     const struct tune_controller *controller,
+                                     struct tune_error *err);
+
 /* The tables of the job, into work->table. named: of the sweeps and tables only those the job names. */
 enum tune_status chain_tables_choose(struct identification_work *work, const struct chain *chain,
                                      bool named, struct tune_error *err);

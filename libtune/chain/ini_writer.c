@@ -92,6 +92,8 @@ static void add_motion(char *section, size_t size, const struct tune_simulated_l
     if (log->kind == TUNE_LOG_MOVE)
         (void)snprintf(section, size, "known_angle_deg = %.6f\nknown_angle_std_deg = %.15g\n",
                        truth->known_angle_deg, motion->known_angle_std_deg);
+    if (log->kind == TUNE_LOG_RESPONSE && log->response.of_loop)
+        (void)snprintf(section, size, "of = loop\n");
     if (log->kind == TUNE_LOG_LIMIT)
         (void)snprintf(section, size, "limit_side = %s\n",
                        motion->limit_side == TUNE_LIMIT_HIGH ? "high" : "low");

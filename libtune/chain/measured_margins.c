@@ -1,4 +1,4 @@
-/* measured_margins.c - margins of a measured loop in the units people read.
+/* measured_margins.c - margins of a measured loop, and of its model, in the units people read.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <stdlib.h>
@@ -55,4 +55,26 @@ enum tune_status chain_table_margins(struct tune_table_margins *out,
     if (!status) tell(out, m);
     free(m);
     return status;
+}
+
+enum tune_status chain_model_margins(struct tune_model_margins *out, bool *known,
+                                     const struct tune_plant *plant,
+                                     const struct tune_controller *controller,
+                                     struct tune_error *err)
+{
+    struct tune_margins *m = malloc(sizeof *m);
+    enum tune_status status = m ? tune_loop_judge(m, &out->stable, plant, controller, err)
+                                : tune_error_memory(err, "judging the loop of a table");
+    *known = !status;
+    if (!status) {
+        out->gain_margin_db = tune_db_from_ratio(m->gain_margin);
+        out->gain_reduction_margin_db = tune_db_from_ratio(m->gain_reduction_margin);
+        out->phase_margin_deg = tune_deg_from_rad(m->phase_margin_rad);
+        out->delay_margin_s = m->delay_margin_s;
+        out->sens_peak = m->sens_peak;
+    }
+    free(m);
+    if (status != TUNE_ENOSOL && status != TUNE_EINVAL) return status;
+    tune_error_clear(err);
+    return TUNE_OK;
 }

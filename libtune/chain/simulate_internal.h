@@ -29,6 +29,10 @@ enum tune_status chain_simulate_motion(struct simulation_work *work, size_t log,
                                        struct tune_truth_log *truth, struct progress_item *watch,
                                        struct tune_error *err);
 
+/* A table of responses: name, kind and seed of truth are set. */
+enum tune_status chain_simulate_response(struct simulation_work *work, size_t log,
+                                         struct tune_truth_log *truth, struct tune_error *err);
+
 /* FOLDER/SUB/NAME+ENDING of the logbook being written. */
 enum tune_status chain_simulated_path(char out[TUNE_PATH_LENGTH],
                                       const struct simulation_work *work, const char *sub,

@@ -224,8 +224,11 @@ enum tune_status chain_simulate_log(void *user, size_t item, struct tune_error *
     (void)snprintf(truth->pointing, sizeof truth->pointing, "%s", pointing->name);
     truth->kind = entry->kind;
     truth->seed = work->seed;
-    status = (tune_log_is_motion(entry->kind) ? chain_simulate_motion
-                                              : simulate_course)(work, log, truth, &watch, err);
+    if (entry->kind == TUNE_LOG_RESPONSE)
+        status = chain_simulate_response(work, log, truth, err);
+    else
+        status = (tune_log_is_motion(entry->kind) ? chain_simulate_motion
+                                                  : simulate_course)(work, log, truth, &watch, err);
     if (!status) status = tune_watch_tick(&watch.watch, "written", 1.0, err);
     return status;
 }

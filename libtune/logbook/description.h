@@ -52,9 +52,18 @@ struct tune_simulated_sensors {
     double accel_noise_m_per_s2_per_rthz;
 };
 
+/* A table of responses: exact values of the model with noise, no run of the axis. */
+struct tune_simulated_response {
+    size_t points; /* spaced by ratio */
+    double from_hz, to_hz;
+    bool of_loop;
+    double noise; /* sqrt(E |error|^2), relative to the response */
+    enum { TUNE_TELL_STD, TUNE_TELL_COHERENCE, TUNE_TELL_NOTHING } tell; /* of the noise */
+};
+
 struct tune_simulated_log {
     char name[TUNE_NAME_LENGTH + 1];
-    enum tune_log_kind kind;             /* sweep, hold, track or a first motion */
+    enum tune_log_kind kind;             /* sweep, hold, track, response or a first motion */
     size_t pointing;                     /* index */
     double ramp_rad_per_s;               /* target speed during the log */
     double duration_s;                   /* hold, track; of a sweep without its quiet ends */
@@ -63,7 +72,8 @@ struct tune_simulated_log {
     bool log_load, log_accel;            /* also write load_position, payload_accel: [sensors] */
     bool log_other;                      /* also write other_position_arcsec: [coupling] is there */
     struct tune_simulated_motion motion; /* first motions */
-    struct tune_log_format format;       /* these two of sweep, hold and track only */
+    struct tune_simulated_response response;
+    struct tune_log_format format; /* these two of sweep, hold and track only */
     struct tune_trouble trouble;
 };
 

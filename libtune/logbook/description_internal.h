@@ -9,7 +9,7 @@
 
 enum {
     DESCRIPTION_SECTIONS = 13,
-    DESCRIPTION_LOG_KEYS = 34,
+    DESCRIPTION_LOG_KEYS = 38,
     MISMATCH_KEYS = 16,
     COUPLING_KEYS = 2,
     SENSORS_KEYS = 5
@@ -31,6 +31,11 @@ struct raw_log {
     double position_limit_arcsec, speed_limit_arcsec_per_s;
     /* first motions; angles in degrees */
     struct tune_simulated_motion motion;
+    /* tables of responses */
+    size_t points;
+    bool of_loop;
+    double response_noise;
+    int tell;
 };
 
 /* A [log NAME] section as the next log; axis and pointings are read before. */
@@ -48,6 +53,12 @@ enum tune_status description_read_motion(struct tune_simulated_log *entry,
                                          const struct raw_log *raw,
                                          const struct ini_document *document,
                                          const struct ini_section *section, struct tune_error *err);
+
+/* The keys of a table of responses in raw as the entry's. */
+enum tune_status
+description_read_response(struct tune_simulated_log *entry, const struct tune_description *out,
+                          const struct raw_log *raw, const struct ini_document *document,
+                          const struct ini_section *section, struct tune_error *err);
 
 /* TUNE_EDATA where the section holds a key of another kind of log. */
 enum tune_status description_check_kind(enum tune_log_kind kind,

@@ -15,15 +15,15 @@ _Static_assert(offsetof(struct raw_log, trouble) == 0, "one base for two tables 
 
 #define MOTION(field) offsetof(struct raw_log, motion.field)
 
-static const enum tune_log_kind kinds[] = {TUNE_LOG_SWEEP, TUNE_LOG_HOLD,  TUNE_LOG_TRACK,
-                                           TUNE_LOG_PULSE, TUNE_LOG_MOVE,  TUNE_LOG_COAST,
-                                           TUNE_LOG_LOAD,  TUNE_LOG_LIMIT, TUNE_LOG_INDEX};
+static const enum tune_log_kind kinds[] = {
+    TUNE_LOG_SWEEP, TUNE_LOG_HOLD, TUNE_LOG_TRACK, TUNE_LOG_PULSE, TUNE_LOG_MOVE,
+    TUNE_LOG_COAST, TUNE_LOG_LOAD, TUNE_LOG_LIMIT, TUNE_LOG_INDEX, TUNE_LOG_RESPONSE};
 
 const struct key_spec description_log_keys[DESCRIPTION_LOG_KEYS] = {
     {.name = "kind",
      .type = KEY_CHOICE,
      .offset = LOG(kind),
-     .choices = "sweep|hold|track|pulse|move|coast|load|limit|index"},
+     .choices = "sweep|hold|track|pulse|move|coast|load|limit|index|response"},
     {.name = "pointing",
      .type = KEY_POINTING,
      .size = TUNE_NAME_LENGTH + 1,
@@ -68,6 +68,13 @@ const struct key_spec description_log_keys[DESCRIPTION_LOG_KEYS] = {
      .low = 0.0,
      .high = 90.0,
      .below = true},
+    {.name = "points", .type = KEY_WHOLE, .offset = LOG(points), .low = 16.0, .high = 100000.0},
+    {.name = "of", .type = KEY_SWITCH, .offset = LOG(of_loop), .choices = "plant|loop"},
+    {.name = "response_noise", .offset = LOG(response_noise), KEY_NOT_NEGATIVE},
+    {.name = "response_std",
+     .type = KEY_CHOICE,
+     .offset = LOG(tell),
+     .choices = "column|coherence|none"},
     {.name = "limit_side", .type = KEY_CHOICE, .offset = MOTION(limit_side), .choices = "low|high"},
 };
 
@@ -163,7 +170,8 @@ enum tune_status description_read_log(struct tune_description *out,
                                       const struct ini_section *section, struct tune_error *err)
 {
     struct tune_simulated_log *entry = &out->log[out->n_logs];
-    struct raw_log raw = {.motion = description_motion_defaults()};
+    struct raw_log raw = {
+        .motion = description_motion_defaults(), .points = 200, .response_noise = 0.01};
     enum tune_status status =
         keys_read(document, section, description_sections, DESCRIPTION_SECTIONS, &raw, NULL, err);
     if (status == TUNE_OK) status = keys_require(document, section, "kind", err);
@@ -176,6 +184,8 @@ enum tune_status description_read_log(struct tune_description *out,
     if (status != TUNE_OK) return status;
     if (tune_log_is_motion(entry->kind))
         status = description_read_motion(entry, out, &raw, document, section, err);
+    else if (entry->kind == TUNE_LOG_RESPONSE)
+        status = description_read_response(entry, out, &raw, document, section, err);
     else
         status = read_course(entry, out, &raw, document, section, err);
     if (status == TUNE_OK) out->n_logs++;

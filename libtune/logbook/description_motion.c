@@ -93,8 +93,12 @@ static const struct {
     const char *key;
     unsigned kinds, needed; /* sets of kinds that take it, that cannot do without */
 } company[] = {
-    {"sweep_from_hz", K(SWEEP), 0},
-    {"sweep_to_hz", K(SWEEP), 0},
+    {"sweep_from_hz", K(SWEEP) | K(RESPONSE), K(RESPONSE)},
+    {"sweep_to_hz", K(SWEEP) | K(RESPONSE), K(RESPONSE)},
+    {"points", K(RESPONSE), 0},
+    {"of", K(RESPONSE), 0},
+    {"response_noise", K(RESPONSE), 0},
+    {"response_std", K(RESPONSE), 0},
     {"amplitude_nm", K(SWEEP), 0},
     {"quiet_before_s", K(SWEEP), 0},
     {"quiet_after_s", K(SWEEP), 0},

@@ -53,6 +53,18 @@ static void margin_fields(struct json_io *io, struct tune_table_margins *m)
     json_io_leave(io);
 }
 
+static void model_fields(struct json_io *io, struct tune_model_margins *m)
+{
+    json_io_enter(io, "model_margins");
+    json_io_flag(io, "stable", &m->stable);
+    json_io_number(io, "gain_margin_db", &m->gain_margin_db);
+    json_io_number(io, "gain_reduction_margin_db", &m->gain_reduction_margin_db);
+    json_io_number(io, "phase_margin_deg", &m->phase_margin_deg);
+    json_io_number(io, "delay_margin_s", &m->delay_margin_s);
+    json_io_number(io, "peak_sensitivity", &m->sens_peak);
+    json_io_leave(io);
+}
+
 static void table_fields(struct json_io *io, struct tune_measured_table *t)
 {
     unsigned error = (unsigned)t->error;
@@ -71,6 +83,10 @@ static void table_fields(struct json_io *io, struct tune_measured_table *t)
     if (io->writing ? t->has_margins : json_io_has(io, "loop_margins")) {
         t->has_margins = true;
         margin_fields(io, &t->margins);
+    }
+    if (io->writing ? t->has_model : json_io_has(io, "model_margins")) {
+        t->has_model = true;
+        model_fields(io, &t->model);
     }
 }
 

@@ -32,6 +32,12 @@ struct tune_table_margins {
     struct tune_table_crossing crossing[2 * TUNE_CROSSINGS_MAX];
 };
 
+/* The same of the fitted plant under the same gains, for comparison. */
+struct tune_model_margins {
+    bool stable;
+    double gain_margin_db, gain_reduction_margin_db, phase_margin_deg, delay_margin_s, sens_peak;
+};
+
 /* One table. Plain data. */
 struct tune_measured_table {
     char log[TUNE_NAME_LENGTH + 1], pointing[TUNE_NAME_LENGTH + 1];
@@ -48,6 +54,8 @@ struct tune_measured_table {
     bool deviates;    /* that is more than chance gives one table in a thousand */
     bool has_margins; /* of the measured loop: the table is the loop's, or the gains are stated */
     struct tune_table_margins margins;
+    bool has_model; /* has_margins, and plant and gains are known */
+    struct tune_model_margins model;
 };
 
 #endif

@@ -48,7 +48,7 @@ cp "$scratch/axis.ini" "$book/axis.ini"
 rm -rf "$book/results"
 section own south '' >>"$book/axis.ini"
 check 'identify with a table beside its sweep' run 0 identify "$book"
-check 'the sweep wins' out_has 'the plant of south comes from its sweeps'
+check 'the sweep wins' out_has 'the plant of south comes from other logs'
 check 'and agrees with its own response' out_has 'as chance may'
 check 'margins of the measured loop' out_has 'loop as measured, with the gains stated'
 check 'with the caution' out_has 'table alone cannot show'
@@ -65,6 +65,52 @@ cp "$book/results/frf-south.csv" "$book/logs/own.csv"
 section bad south '' >>"$book/axis.ini"
 check 'a table that cannot be read beside a sweep' run 0 identify "$book"
 check 'is left out and told' out_has 'Log bad is of no further use'
+
+# ---- simulated -----------------------------------------------------------------------------------
+{ sed '/^\[log/,$d' "$small"; cat <<'EOF'
+[log plant]
+kind = response
+pointing = south
+sweep_from_hz = 1
+sweep_to_hz = 200
+[log loop]
+kind = response
+of = loop
+pointing = north
+sweep_from_hz = 0.5
+sweep_to_hz = 300
+points = 400
+response_noise = 0.003
+response_std = none
+[log averaged]
+kind = response
+pointing = north
+sweep_from_hz = 1
+sweep_to_hz = 200
+response_std = coherence
+EOF
+} >"$scratch/tables.ini"
+check 'simulate writes tables' run 0 simulate "$scratch/tables.ini" "$scratch/tables"
+check 'and tells their kind' out_has 'response'
+check 'inspect takes them' run 0 inspect "$scratch/tables"
+check 'identify, too' run 0 identify "$scratch/tables"
+check 'measured beside modelled' out_has 'fitted model'
+check 'within 80 columns' fits
+check 'as JSON' run 0 identify --json --quiet "$scratch/tables"
+check 'where the std comes from' json \
+    '[(t["of"], t["std_from"], t["fitted"]) for t in d["tables"]] == [("plant", "std", True), ("loop", "scatter", False), ("plant", "coherence", True)]'
+check 'resonances within 4 std of the description' json \
+    'all(abs(m["frequency_hz"]["value"] - f) < 4 * m["frequency_hz"]["std"] for p, want in zip(d["pointings"], [(22, 61), (22.44, 61)]) for m, f in zip(p["plant"]["modes"], want))'
+check 'margins measured and modelled agree within 4 std' json \
+    'all(abs(t["loop_margins"][k]["value"] - t["model_margins"][k]) < 4 * t["loop_margins"][k]["std"] for t in d["tables"] for k in ("phase_margin_deg", "gain_margin_db", "delay_margin_s", "peak_sensitivity"))'
+check 'the reduction margin lies below the band of the first' json \
+    'd["tables"][0]["loop_margins"]["gain_reduction_margin_db"]["value"] is None and abs(d["tables"][1]["loop_margins"]["gain_reduction_margin_db"]["value"] - d["tables"][1]["model_margins"]["gain_reduction_margin_db"]) < 0.2'
+sed 's/^sweep_to_hz = 300/sweep_to_hz = 600/' "$scratch/tables.ini" >"$scratch/faulty.ini"
+check 'above half the rate: exit 3' run 3 simulate "$scratch/faulty.ini" "$scratch/faulty"
+check 'says so' err_has 'below half the loop rate'
+sed 's/^points = 400/duration_s = 4/' "$scratch/tables.ini" >"$scratch/faulty.ini"
+check 'a key of another kind: exit 3' run 3 simulate "$scratch/faulty.ini" "$scratch/faulty"
+check 'is named' err_has 'duration_s'
 
 # ---- tables alone --------------------------------------------------------------------------------
 alone=$scratch/alone

@@ -275,6 +275,36 @@ static void the_axis_takes_the_factors_of_the_mismatch(void **state)
     tune_description_free(&d);
 }
 
+static void a_table_of_responses_arrives_with_its_defaults(void **state)
+{
+    static const char more[] = "[log bare]\nkind = response\npointing = west\nsweep_from_hz = 1\n"
+                               "sweep_to_hz = 200\n"
+                               "[log told]\nkind = response\npointing = east\nsweep_from_hz = 0.5\n"
+                               "sweep_to_hz = 1999\nof = loop\npoints = 50\nresponse_noise = 0\n"
+                               "response_std = coherence\n";
+    char text[sizeof full + sizeof more];
+    struct tune_description d;
+    const struct tune_simulated_response *r;
+    (void)state;
+    (void)snprintf(text, sizeof text, "%s%s", full, more);
+    d = parse(text);
+    r = &d.log[d.n_logs - 2].response;
+    assert_int_equal(d.log[d.n_logs - 2].kind, TUNE_LOG_RESPONSE);
+    assert_int_equal(r->points, 200);
+    assert_false(r->of_loop);
+    check_close(r->noise, 0.01, 0.0);
+    assert_int_equal(r->tell, TUNE_TELL_STD);
+    r = &d.log[d.n_logs - 1].response;
+    assert_int_equal(d.log[d.n_logs - 1].pointing, 0);
+    check_close(r->from_hz, 0.5, 0.0);
+    check_close(r->to_hz, 1999.0, 0.0);
+    assert_int_equal(r->points, 50);
+    assert_true(r->of_loop);
+    check_close(r->noise, 0.0, 0.0);
+    assert_int_equal(r->tell, TUNE_TELL_COHERENCE);
+    tune_description_free(&d);
+}
+
 static void without_a_torque_limit_motions_are_gentle(void **state)
 {
     struct tune_description d =
@@ -336,6 +366,7 @@ int main(void)
         cmocka_unit_test(logs_know_their_pointing_and_sweep),
         cmocka_unit_test(a_motion_arrives_in_si_with_its_defaults),
         cmocka_unit_test(the_axis_takes_the_factors_of_the_mismatch),
+        cmocka_unit_test(a_table_of_responses_arrives_with_its_defaults),
         cmocka_unit_test(without_a_torque_limit_motions_are_gentle),
         cmocka_unit_test(every_committed_description_is_good),
         cmocka_unit_test(no_memory_is_reported_at_every_allocation),

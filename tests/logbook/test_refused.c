@@ -266,8 +266,8 @@ static const struct refused descriptions[] = {
     {"a pointing nobody knows", TEXT(AXIS PLACE "[log q]\nkind = hold\npointing = east\n"
      "duration_s = 20\n"), AT(11, 12), ABOUT("pointing", "east"),
      .sentence = "there is no section [pointing east]"},
-    {"a kind that cannot be simulated", TEXT(AXIS PLACE "[log q]\nkind = response\n"), AT(10, 8),
-     ABOUT("kind", "response"), .sentence = "expected one of sweep|hold|track"},
+    {"a kind that cannot be simulated", TEXT(AXIS PLACE "[log q]\nkind = step\n"), AT(10, 8),
+     ABOUT("kind", "step"), .sentence = "expected one of sweep|hold|track"},
     {"a sweep without an end", TEXT(AXIS PLACE "[log s]\nkind = sweep\npointing = p\n"
      "duration_s = 20\nsweep_from_hz = 1\n"), AT(9, 0), ABOUT("[log s]", ""),
      .sentence = "lacks the key sweep_to_hz"},

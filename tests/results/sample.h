@@ -138,6 +138,8 @@ static inline void sample_table(struct tune_identification *r)
         t->deviates = i == 1;
         t->has_margins = i == 1;
         if (i == 0) continue;
+        t->has_model = true;
+        t->model = (struct tune_model_margins){true, 12.0, INFINITY, 57.0, 0.02, 1.5};
         m->points = 200;
         m->band_hz[0] = 1.0;
         m->band_hz[1] = 200.0;
