@@ -90,6 +90,12 @@ static void take_covariance(struct sensor_problem *problem)
         problem->covariance[i] *= 0.5;
 }
 
+static void widen(struct sensor_problem *problem, double kinship)
+{
+    for (size_t i = 0; i < problem->p * problem->p; i++)
+        problem->covariance[i] *= kinship;
+}
+
 static void set_priors(struct sensor_problem *problem, const struct tune_fit *fit,
                        const struct tune_sensor_opts *opts)
 {
@@ -157,14 +163,17 @@ static enum tune_status chi_square(double *reduced, struct sensor_problem *probl
     const size_t n = data->n;
     const struct fit_data lines = {.n = n, .loop_rate_hz = model->loop_rate_hz, .f_hz = data->f_hz};
     double *shape = malloc((n + 1) * sizeof *shape), sum = 0.0;
-    double complex h;
+    double complex h[SENSOR_BLOCK];
     enum tune_status status = shape ? TUNE_OK : tune_error_memory(err, "comparing two sensors");
     for (size_t i = 0; !status && i < n; i++)
         shape[i] = data->known[i];
     if (!status) status = tune_fit_level(shape, data->known, &lines, err);
     for (size_t i = 0; !status && i < n; i++) {
-        tune_sensor_eval(&h, NULL, model, problem->phi, &data->f_hz[i], 1);
-        const double complex e = data->y[i] - h * data->u[i];
+        const size_t at = i % SENSOR_BLOCK, left = n - i;
+        if (at == 0)
+            tune_sensor_eval(h, NULL, model, problem->phi, data->f_hz + i,
+                             left < SENSOR_BLOCK ? left : SENSOR_BLOCK);
+        const double complex e = data->y[i] - h[at] * data->u[i];
         sum += creal(e * conj(e)) / shape[i];
     }
     *reduced = sum / ((double)n - 0.5 * (double)(model->n_modes + 3));
@@ -223,7 +232,7 @@ static enum tune_status report(struct tune_sensor *out, struct sensor_problem *p
     if (!out->covariance) return tune_error_memory(err, "comparing two sensors");
     for (size_t i = 0; i < n; i++)
         memcpy(out->covariance + i * n, problem->covariance + i * p, n * sizeof(double));
-    return chi_square(&out->reduced_chi_square, problem, err);
+    return TUNE_OK;
 }
 
 enum tune_status tune_sensor_estimate(struct tune_sensor *out, const struct tune_fit *fit,
@@ -246,6 +255,8 @@ enum tune_status tune_sensor_estimate(struct tune_sensor *out, const struct tune
         if (!status) status = tune_sensor_descend(problem, err);
         if (!status) take_covariance(problem);
     }
+    if (!status) status = chi_square(&out->reduced_chi_square, problem, err);
+    if (!status) widen(problem, tune_sensor_kinship(problem, out->reduced_chi_square));
     if (!status) status = report(out, problem, opts, err);
     if (problem) problem_free(problem);
     if (status) tune_sensor_free(out);

@@ -51,24 +51,26 @@ TUNE_API struct tune_sensor_opts tune_sensor_defaults(enum tune_payload_source k
 struct tune_sensor {
     enum tune_payload_source kind;
     size_t n_modes; /* of the fit, in its order */
-    struct tune_estimate
-        ratio[TUNE_MODES_MAX]; /* NAN: the sensor does not see the mode, std above both
-                                                   0.5 and a third of the value */
-    struct tune_estimate
-        gain_sum; /* sum g_k r_k over every mode: -1 where no torque acts on the payload
-                                      but through the modes seen; NAN where one has no ratio */
+    /* NAN: the sensor does not see the mode, std above both 0.5 and a third of the value */
+    struct tune_estimate ratio[TUNE_MODES_MAX];
+    /* sum g_k r_k over every mode: -1 where no torque acts on the payload but through the modes seen; NAN
+     * where one has no ratio */
+    struct tune_estimate gain_sum;
     struct tune_estimate late_s; /* behind the encoder, beyond the delays stated */
     struct tune_estimate scale;  /* as opts */
     struct tune_estimate tilt;   /* c; 0 of an angle */
-    double reduced_chi_square;   /* of the sensor alone, against noise known from the regression */
-    size_t lines;                /* of the sensor that were used, */
-    double band_hz[2];           /* from here to here */
+    double
+        reduced_chi_square; /* of the sensor alone, against noise known from the regression; where it
+                                    is above 1 and residuals of neighbouring lines go together, stds
+                                    are larger by as much */
+    size_t lines;           /* of the sensor that were used, */
+    double band_hz[2];      /* from here to here */
     size_t n;
     double *covariance;
 };
 
 /* encoder: the lines the fit was made from. sensor: those of the second output of the same records (see
- * tune_frf_opts). Lines are paired where frequency and torque agree; a line without its pair counts by
+ * tune_frf_opts). Lines are paired where frequency and torque (1 %) agree; a line without its pair counts by
  * itself.
  *   TUNE_EINVAL  a kind that is no sensor, scale 0 or not finite
  *   TUNE_EDATA   a plant without modes; too few lines

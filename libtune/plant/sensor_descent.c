@@ -160,3 +160,37 @@ enum tune_status tune_sensor_descend(struct sensor_problem *problem, struct tune
                           "the payload ratios did not settle: the second sensor does not go "
                           "with the encoder; check its scale, sign and delay");
 }
+
+double tune_sensor_kinship(const struct sensor_problem *problem, double chi_square)
+{
+    enum { LAGS = 16 };
+    const struct sensor_model *model = &problem->model;
+    const struct sensor_data *data = &problem->data;
+    double complex g[SENSOR_BLOCK], h[SENSOR_BLOCK], late[LAGS] = {0};
+    double product[LAGS] = {0}, square = 0.0, more = 0.0, chance = 0.0;
+    for (size_t i = 0; i < data->n; i++) {
+        const size_t at = i % SENSOR_BLOCK, left = data->n - i;
+        const size_t count = left < SENSOR_BLOCK ? left : SENSOR_BLOCK;
+        if (at == 0) {
+            tune_plant_eval_jacobian(g, NULL, problem->phi, model->n_theta, model->n_modes,
+                                     model->loop_rate_hz, data->f_hz + i, count);
+            tune_sensor_eval(h, NULL, model, problem->phi, data->f_hz + i, count);
+        }
+        const double complex answer = h[at] * data->u[i];
+        const double complex x =
+            data->y[i] - answer - data->beta[i] * (data->y1[i] - g[at] * data->u[i]);
+        /* what goes together is the error of H: the phase of the answer is taken out */
+        const double complex e = x * conj(answer) / (cabs(answer) * sqrt(data->var[i]));
+        for (size_t k = 0; k < LAGS && k < i; k++)
+            product[k] += creal(conj(e) * late[(i - 1 - k) % LAGS]);
+        late[i % LAGS] = e;
+        square += creal(e * conj(e));
+    }
+    for (size_t k = 0; k < LAGS; k++) {
+        const double weight = 1.0 - (double)(k + 1) / (LAGS + 1.0);
+        more += 2.0 * weight * product[k] / square;
+        chance += 4.0 * weight * weight / (2.0 * (double)data->n);
+    }
+    if (!(more > 3.0 * sqrt(chance)) || !(chi_square > 1.0)) return 1.0;
+    return 1.0 + more * (1.0 - 1.0 / chi_square);
+}

@@ -11,6 +11,7 @@
 
 #include "plant/sensor.h"
 
+enum { SENSOR_SOURCES = 8, SENSOR_SOURCES_MAX = SENSOR_SOURCES + TUNE_MODES_MAX };
 enum { SENSOR_PARAMS_MAX = TUNE_PARAMS_MAX + TUNE_MODES_MAX + 3, SENSOR_BLOCK = 64 };
 
 struct sensor_model {
@@ -56,6 +57,8 @@ struct sensor_data {
     double *known;              /* [n] E|V|^2 of the sensor as the regression knows it */
     double complex *beta;       /* [n] what the encoder's error says of the sensor's */
     double *var;                /* [n] E|x|^2 */
+    bool sourced; /* the sources of the noise have been fitted once: go on from these */
+    double source[SENSOR_SOURCES_MAX];
 };
 
 enum tune_status tune_sensor_take(struct sensor_data *out, const struct tune_lines *encoder,
@@ -89,5 +92,9 @@ struct sensor_problem {
 
 /* From problem->phi to the least cost; the Hessian is then that of the end. TUNE_ENOSOL: no convergence. */
 enum tune_status tune_sensor_descend(struct sensor_problem *problem, struct tune_error *err);
+
+/* By how much more x of neighbouring lines adds up than independent values would, as tune_fit_kinship() has
+ * it of the encoder; chi_square: how far the residuals pass the noise known without the model. */
+double tune_sensor_kinship(const struct sensor_problem *problem, double chi_square);
 
 #endif

@@ -2,9 +2,9 @@
  *
  * With e1 = y1 - g u and e2 = y - h u the errors of encoder and sensor on a line, E[e e^H] is modelled as a
  * sum of what each source does to both, with coefficients >= 0:
- *     the noise of each sensor alone; torque at the motor, white and like wind ([g, h]); wind torque on the
- *     payload ([G_mL, F G_LL]); torque on the rigid body ([1, F] f^-4) and on every mode
- *     ([1, F r_k] |D_k|^2),
+ *     the noise of each sensor alone; torque at the motor, white and like wind, f^-5/3 ([g, h]); torque on
+ *     the payload, white, like wind, and like wind on a large body, f^-11/3 ([G_mL, F G_LL]); wind on the
+ *     rigid body ([1, F] f^-17/3); torque on every mode ([1, F r_k] |D_k|^2),
  * fitted to |e1|^2, |e2|^2 and e2 conj(e1) by least squares after both were whitened with the model as
  * it is, which makes all their variances equal, until it settles. Then beta = S21/S11, the error of the
  * sensor that the encoder foretells, and the variance of x = e2 - beta e1 is levelled as the encoder's own
@@ -20,7 +20,7 @@
 #include "plant/fit_internal.h"
 #include "plant/sensor_internal.h"
 
-enum { ROUNDS = 12, SOURCES_MAX = 6 + TUNE_MODES_MAX };
+enum { ROUNDS_FIRST = 12, ROUNDS_LATER = 4, SOURCES_MAX = SENSOR_SOURCES_MAX };
 
 /* Hermitian 2 x 2. */
 struct pair_power {
@@ -49,21 +49,27 @@ static struct pair_power common(double complex a, double complex b, double power
                                b * conj(a) * power};
 }
 
+/* Response of both sensors to a torque at the motor, g and h, and of the encoder and the payload's angle to
+ * one on the payload. */
+struct responses {
+    double complex g[SENSOR_BLOCK], h[SENSOR_BLOCK];
+    double complex from_wind[SENSOR_BLOCK], to_payload[SENSOR_BLOCK];
+};
+
 static void list_sources(struct pair_power *of, const struct sensor_model *model, const double *phi,
-                         const struct tune_plant *plant, double f_hz, double complex g,
-                         double complex h)
+                         const struct tune_plant *plant, double f_hz, const struct responses *to,
+                         size_t i)
 {
     const double wind = pow(f_hz, -5.0 / 3.0), f2 = f_hz * f_hz;
     const double complex reading = tune_sensor_reading(model, phi, f_hz);
-    double complex from_wind, to_payload;
     size_t m = 0;
-    tune_plant_eval(&from_wind, plant, TUNE_PATH_PAYLOAD_ENCODER, &f_hz, 1);
-    tune_plant_eval(&to_payload, plant, TUNE_PATH_PAYLOAD_PAYLOAD, &f_hz, 1);
     of[m++] = (struct pair_power){.one = 1.0};
     of[m++] = (struct pair_power){.two = 1.0};
-    of[m++] = common(g, h, 1.0);
-    of[m++] = common(g, h, wind);
-    of[m++] = common(from_wind, reading * to_payload, wind);
+    of[m++] = common(to->g[i], to->h[i], 1.0);
+    of[m++] = common(to->g[i], to->h[i], wind);
+    of[m++] = common(to->from_wind[i], reading * to->to_payload[i], 1.0);
+    of[m++] = common(to->from_wind[i], reading * to->to_payload[i], wind);
+    of[m++] = common(to->from_wind[i], reading * to->to_payload[i], wind / f2);
     of[m++] = common(1.0, reading, wind / (f2 * f2));
     for (size_t k = 0; k < model->n_modes; k++) {
         const struct tune_mode *mode = &plant->mode[k];
@@ -78,21 +84,24 @@ static void fill(struct sources *s, double complex *e1, double complex *e2,
                  const double *phi)
 {
     struct tune_plant plant;
-    double complex g[SENSOR_BLOCK], h[SENSOR_BLOCK];
+    struct responses to;
     tune_plant_from_params(&plant, phi, model->n_theta, model->n_modes, model->loop_rate_hz);
     for (size_t k = 0; k < model->n_modes; k++)
         plant.mode[k].payload_ratio = phi[sensor_at_ratio(model, k)];
     for (size_t start = 0; start < data->n; start += SENSOR_BLOCK) {
         const size_t count = data->n - start < SENSOR_BLOCK ? data->n - start : SENSOR_BLOCK;
-        tune_plant_eval_jacobian(g, NULL, phi, model->n_theta, model->n_modes, model->loop_rate_hz,
-                                 data->f_hz + start, count);
-        tune_sensor_eval(h, NULL, model, phi, data->f_hz + start, count);
+        const double *f_hz = data->f_hz + start;
+        tune_plant_eval_jacobian(to.g, NULL, phi, model->n_theta, model->n_modes,
+                                 model->loop_rate_hz, f_hz, count);
+        tune_sensor_eval(to.h, NULL, model, phi, f_hz, count);
+        tune_plant_eval(to.from_wind, &plant, TUNE_PATH_PAYLOAD_ENCODER, f_hz, count);
+        tune_plant_eval(to.to_payload, &plant, TUNE_PATH_PAYLOAD_PAYLOAD, f_hz, count);
         for (size_t i = 0; i < count; i++) {
             const size_t line = start + i;
-            e1[line] = data->paired[line] ? data->y1[line] - g[i] * data->u[line] : 0.0;
-            e2[line] = data->y[line] - h[i] * data->u[line];
+            e1[line] = data->paired[line] ? data->y1[line] - to.g[i] * data->u[line] : 0.0;
+            e2[line] = data->y[line] - to.h[i] * data->u[line];
             s->seen[line] = common(e1[line], e2[line], 1.0);
-            list_sources(s->of + line * s->m, model, phi, &plant, data->f_hz[line], g[i], h[i]);
+            list_sources(s->of + line * s->m, model, phi, &plant, f_hz[i], &to, i);
         }
     }
 }
@@ -103,8 +112,9 @@ struct whitener {
     double complex beta;
 };
 
-static struct whitener make_whitener(const struct pair_power *model)
+static struct whitener make_whitener(const struct pair_power *model, bool paired)
 {
+    if (!paired) return (struct whitener){.l1 = 1.0, .l2 = sqrt(model->two + DBL_MIN)};
     const double one = fmax(model->one, DBL_MIN);
     const double left = model->two - creal(model->cross * conj(model->cross)) / one;
     return (struct whitener){.l1 = sqrt(one),
@@ -127,7 +137,7 @@ static void whiten(double row[4], const struct pair_power *p, const struct white
 static void add_line(double *normal, double *rhs, const struct sources *s, size_t line, bool paired)
 {
     const size_t m = s->m;
-    const struct whitener w = make_whitener(&s->model[line]);
+    const struct whitener w = make_whitener(&s->model[line], paired);
     double row[SOURCES_MAX][4], target[4];
     whiten(target, &s->seen[line], &w, paired);
     for (size_t j = 0; j < m; j++)
@@ -194,17 +204,20 @@ static enum tune_status first_model(struct sources *s, const struct sensor_data 
     return status;
 }
 
-static void fit_sources(struct sources *s, const struct sensor_data *data)
+/* data->source: where to go on from, if anywhere; left where it ended. */
+static void fit_sources(struct sources *s, struct sensor_data *data)
 {
-    double normal[SOURCES_MAX * SOURCES_MAX], rhs[SOURCES_MAX], coefficient[SOURCES_MAX];
-    for (int round = 0; round < ROUNDS; round++) {
+    double normal[SOURCES_MAX * SOURCES_MAX], rhs[SOURCES_MAX];
+    if (data->sourced) sum_up(s, data->source);
+    for (int round = 0; round < (data->sourced ? ROUNDS_LATER : ROUNDS_FIRST); round++) {
         memset(normal, 0, s->m * s->m * sizeof *normal);
         memset(rhs, 0, s->m * sizeof *rhs);
         for (size_t i = 0; i < s->n; i++)
             add_line(normal, rhs, s, i, data->paired[i]);
-        solve(coefficient, normal, rhs, s->m);
-        sum_up(s, coefficient);
+        solve(data->source, normal, rhs, s->m);
+        sum_up(s, data->source);
     }
+    data->sourced = true;
 }
 
 /* |x|^2, enlarged by what the parameters have swallowed. */
@@ -260,7 +273,7 @@ enum tune_status tune_sensor_noise(struct sensor_data *data, const struct sensor
     struct sources s;
     double complex *e = malloc((2 * n + 1) * sizeof *e);
     double *power = malloc((n + 1) * sizeof *power);
-    enum tune_status status = allocate(&s, n, 6 + model->n_modes, err);
+    enum tune_status status = allocate(&s, n, SENSOR_SOURCES + model->n_modes, err);
     if (!status && (!e || !power)) status = tune_error_memory(err, "comparing two sensors");
     if (!status) {
         fill(&s, e, e + n, data, model, phi);
@@ -269,9 +282,9 @@ enum tune_status tune_sensor_noise(struct sensor_data *data, const struct sensor
     if (!status) {
         fit_sources(&s, data);
         for (size_t i = 0; i < n; i++) {
-            const struct whitener w = make_whitener(&s.model[i]);
-            data->beta[i] = data->paired[i] ? w.beta : 0.0;
-            data->var[i] = data->paired[i] ? w.l2 * w.l2 : s.model[i].two;
+            const struct whitener w = make_whitener(&s.model[i], data->paired[i]);
+            data->beta[i] = w.beta;
+            data->var[i] = w.l2 * w.l2;
         }
         remaining_power(power, data, model, phi, covariance, e, e + n);
         status = tune_fit_level(data->var, power, &lines, err);

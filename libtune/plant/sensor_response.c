@@ -46,13 +46,20 @@ struct basis {
     double complex gain, quadrature;
 };
 
+/* x/y; the operator minds infinities, at ten times the time */
+static double complex over(double complex x, double complex y)
+{
+    const double re = creal(y), im = cimag(y);
+    return x * CMPLX(re, -im) / (re * re + im * im);
+}
+
 static struct basis mode_basis(const struct pole *pole, double complex z, double scale, double tilt,
                                bool acceleration)
 {
-    const double complex up = pole->c * (pole->a * z + pole->b) / (z - pole->e);
+    const double complex up = over(pole->c * (pole->a * z + pole->b), z - pole->e);
     const double complex down =
-        conj(pole->c) * (conj(pole->a) * z + conj(pole->b)) / (z - conj(pole->e));
-    const double complex turn = pole->p / pole->omega, square = pole->p * pole->p;
+        over(conj(pole->c) * (conj(pole->a) * z + conj(pole->b)), z - conj(pole->e));
+    const double complex turn = pole->p * (1.0 / pole->omega), square = pole->p * pole->p;
     const double complex angle_q = turn * up + conj(turn) * down;
     struct basis b = {.gain = scale * (up + down), .quadrature = scale * angle_q};
     if (acceleration) {
@@ -132,18 +139,33 @@ static void make_sampled(struct sampled_sensor *s, const struct sensor_model *mo
                                       s->part + step_delay * d_delay[v], s->period_s);
 }
 
+/* The rigid body's angle at one frequency, and its derivatives by ln 1/J, ln B/J, delay; times J. */
+struct rigid {
+    double complex g, slope[3];
+};
+
+static void rigid_angle(struct rigid *out, const struct sampled_sensor *s, const double *f_hz,
+                        size_t n)
+{
+    const double theta[3] = {0.0, s->phi[1], s->phi[2]};
+    double complex g[SENSOR_BLOCK], slope[3 * SENSOR_BLOCK];
+    tune_plant_eval_jacobian(g, slope, theta, 3, 0, s->model->loop_rate_hz, f_hz, n);
+    for (size_t i = 0; i < n; i++) {
+        out[i].g = g[i];
+        for (size_t k = 0; k < 3; k++)
+            out[i].slope[k] = slope[3 * i + k];
+    }
+}
+
 /* The rigid body and its derivatives by ln B/J and the delay, times J, without z^-(n+1). */
-static void rigid_body(double complex rigid[3], const struct sampled_sensor *s, double complex z,
-                       double f_hz, double complex late)
+static void rigid_body(double complex rigid[3], const struct sampled_sensor *s,
+                       const struct rigid *angle, double complex z, double complex late)
 {
     const struct sensor_model *model = s->model;
-    const double theta[3] = {0.0, s->phi[1], s->phi[2]};
     const double scale = s->phi[sensor_at_scale(model)], tilt = s->phi[sensor_at_tilt(model)];
-    double complex g, jac[3];
-    tune_plant_eval_jacobian(&g, jac, theta, 3, 0, model->loop_rate_hz, &f_hz, 1);
-    rigid[0] = g / late;
-    rigid[1] = jac[1] / late;
-    rigid[2] = jac[2] / late;
+    rigid[0] = angle->g * conj(late);
+    rigid[1] = angle->slope[1] * conj(late);
+    rigid[2] = angle->slope[2] * conj(late);
     for (int i = 0; i < 3; i++)
         rigid[i] *= model->acceleration ? tilt : scale;
     if (!model->acceleration) return;
@@ -188,7 +210,8 @@ static double complex add_mode(double complex *row, double complex *delay_slope,
     return r * value[HERE];
 }
 
-static double complex eval_one(double complex *row, const struct sampled_sensor *s, double f_hz)
+static double complex eval_one(double complex *row, const struct sampled_sensor *s,
+                               const struct rigid *angle, double f_hz)
 {
     const struct sensor_model *model = s->model;
     const double omega = 2.0 * TUNE_PI * f_hz, turns = (s->whole + 1.0) * omega * s->period_s;
@@ -196,7 +219,7 @@ static double complex eval_one(double complex *row, const struct sampled_sensor 
     const double complex late = CMPLX(cos(turns), -sin(turns));
     const double complex factor = front_of(model, s->phi, omega) * late * exp(s->phi[0]);
     double complex rigid[3], sum, delay_slope, h;
-    rigid_body(rigid, s, z, f_hz, late);
+    rigid_body(rigid, s, angle, z, late);
     sum = rigid[0];
     delay_slope = rigid[2];
     for (size_t k = 0; k < model->n_modes; k++)
@@ -215,22 +238,24 @@ void tune_sensor_eval(double complex *h, double complex *jac, const struct senso
                       const double *phi, const double *f_hz, size_t n)
 {
     const size_t at_scale = sensor_at_scale(model), at_tilt = sensor_at_tilt(model);
-    double other[SENSOR_PARAMS_MAX];
+    double tilted[SENSOR_PARAMS_MAX];
     struct sampled_sensor s;
+    struct rigid angle[SENSOR_BLOCK];
     make_sampled(&s, model, phi);
+    rigid_angle(angle, &s, f_hz, n);
     for (size_t i = 0; i < n; i++)
-        h[i] = eval_one(jac ? jac + i * model->p : NULL, &s, f_hz[i]);
+        h[i] = eval_one(jac ? jac + i * model->p : NULL, &s, &angle[i], f_hz[i]);
     if (!jac) return;
-    /* linear in scale and tilt: the response to each alone */
+    /* linear in scale and tilt: what the tilt alone would show, and the rest by the scale */
     for (size_t k = 0; k < model->p; k++)
-        other[k] = phi[k];
-    s.phi = other;
+        tilted[k] = phi[k];
+    tilted[at_scale] = 0.0;
+    tilted[at_tilt] = 1.0;
+    s.phi = tilted;
     for (size_t i = 0; i < n; i++) {
-        other[at_scale] = 1.0;
-        other[at_tilt] = 0.0;
-        jac[i * model->p + at_scale] = eval_one(NULL, &s, f_hz[i]);
-        other[at_scale] = 0.0;
-        other[at_tilt] = 1.0;
-        jac[i * model->p + at_tilt] = model->acceleration ? eval_one(NULL, &s, f_hz[i]) : 0.0;
+        const double complex tilt =
+            model->acceleration ? eval_one(NULL, &s, &angle[i], f_hz[i]) : 0.0;
+        jac[i * model->p + at_scale] = (h[i] - phi[at_tilt] * tilt) / phi[at_scale];
+        jac[i * model->p + at_tilt] = tilt;
     }
 }

@@ -45,15 +45,22 @@ static enum tune_status allocate(struct sensor_data *data, size_t n, struct tune
     return tune_error_memory(err, "comparing two sensors");
 }
 
-/* The encoder's line of the same frequency and torque; lines->n for none. *from goes along. */
+/* The encoder's line of the same frequency and nearest torque (of a periodic record the two may rest on other
+ * periods); lines->n for none. *from goes along. */
 static size_t find_pair(const struct tune_lines *lines, size_t *from, double f_hz, double complex u)
 {
     const double near = 1e-9;
+    double least = 0.01 * cabs(u);
+    size_t best = lines->n;
     while (*from < lines->n && lines->f_hz[*from] < f_hz * (1.0 - near))
         ++*from;
-    for (size_t i = *from; i < lines->n && lines->f_hz[i] <= f_hz * (1.0 + near); i++)
-        if (cabs(lines->u[i] - u) <= near * cabs(u)) return i;
-    return lines->n;
+    for (size_t i = *from; i < lines->n && lines->f_hz[i] <= f_hz * (1.0 + near); i++) {
+        const double off = cabs(lines->u[i] - u);
+        if (off > least || (best < lines->n && !(off < least))) continue;
+        least = off;
+        best = i;
+    }
+    return best;
 }
 
 enum tune_status tune_sensor_take(struct sensor_data *out, const struct tune_lines *encoder,
@@ -86,7 +93,7 @@ enum tune_status tune_sensor_take(struct sensor_data *out, const struct tune_lin
 /* What each ratio adds to a line, [n x modes], and what the rigid body leaves, whitened. */
 struct linear {
     size_t n, modes;
-    double complex *column, *left, *reading;
+    double complex *column, *left, *reading, *turn;
 };
 
 static void fill(struct linear *out, const struct sensor_model *model,
@@ -127,16 +134,13 @@ static bool factorise(double *factor, const struct linear *linear, const double 
     return tune_cholesky(factor, m);
 }
 
-/* The ratios at one lateness, and the cost they save or add to |reading|^2. */
-static double solve(double *ratio, const struct linear *linear, const double *factor,
-                    const double *f_hz, double late_s)
+/* The ratios at one lateness, and the cost they leave. */
+static double solve(double *ratio, const struct linear *linear, const double *factor)
 {
     const size_t m = linear->modes;
     double rhs[TUNE_MODES_MAX] = {0}, cost = 0.0;
     for (size_t i = 0; i < linear->n; i++) {
-        const double angle = 2.0 * TUNE_PI * f_hz[i] * late_s;
-        const double complex e =
-            linear->reading[i] * CMPLX(cos(angle), sin(angle)) - linear->left[i];
+        const double complex e = linear->reading[i] - linear->left[i];
         cost += creal(e * conj(e));
         for (size_t k = 0; k < m; k++)
             rhs[k] += creal(conj(linear->column[i * m + k]) * e);
@@ -148,13 +152,29 @@ static double solve(double *ratio, const struct linear *linear, const double *fa
     return cost;
 }
 
+/* The readings as they would be a little earlier; turn [n] is scratch. */
+static void turn_by(double complex *turn, const double *f_hz, size_t n, double s)
+{
+    for (size_t i = 0; i < n; i++) {
+        const double angle = 2.0 * TUNE_PI * f_hz[i] * s;
+        turn[i] = CMPLX(cos(angle), sin(angle));
+    }
+}
+
 static void search_late(double *phi, const struct sensor_model *model, const struct linear *linear,
                         const double *factor, const double *f_hz)
 {
     const double step_s = fmax(late_step / f_hz[linear->n - 1], 1e-5);
     double ratio[TUNE_MODES_MAX], least = (double)INFINITY;
-    for (double late_s = late_least_s; late_s < late_most_s; late_s += step_s) {
-        const double cost = solve(ratio, linear, factor, f_hz, late_s);
+    double late_s = late_least_s;
+    turn_by(linear->turn, f_hz, linear->n, late_least_s);
+    for (size_t i = 0; i < linear->n; i++)
+        linear->reading[i] *= linear->turn[i];
+    turn_by(linear->turn, f_hz, linear->n, step_s);
+    for (; late_s < late_most_s; late_s += step_s) {
+        const double cost = solve(ratio, linear, factor);
+        for (size_t i = 0; i < linear->n; i++)
+            linear->reading[i] *= linear->turn[i];
         if (!(cost < least)) continue;
         least = cost;
         phi[sensor_at_late(model)] = late_s * model->loop_rate_hz;
@@ -172,9 +192,10 @@ enum tune_status tune_sensor_start(double *phi, const struct sensor_model *model
     linear.column = malloc((n * modes + 1) * sizeof *linear.column);
     linear.left = malloc((n + 1) * sizeof *linear.left);
     linear.reading = malloc((n + 1) * sizeof *linear.reading);
+    linear.turn = malloc((n + 1) * sizeof *linear.turn);
     for (size_t k = 0; k < modes; k++)
         prior[k] = 0.5 * pow(phi[5 + 3 * k] / moves_most, 2.0);
-    if (!linear.column || !linear.left || !linear.reading)
+    if (!linear.column || !linear.left || !linear.reading || !linear.turn)
         status = tune_error_memory(err, "comparing two sensors");
     if (!status) {
         fill(&linear, model, data, phi);
@@ -187,5 +208,6 @@ enum tune_status tune_sensor_start(double *phi, const struct sensor_model *model
     free(linear.column);
     free(linear.left);
     free(linear.reading);
+    free(linear.turn);
     return status;
 }

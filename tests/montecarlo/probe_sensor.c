@@ -41,7 +41,8 @@ struct study {
     double own_noise; /* of the sensor, std per sample */
     double bound[RATIOS];
     size_t runs, failed, unseen;
-    double error[RATIOS], square[RATIOS], claimed[RATIOS]; /* sums: e, e^2, (e/std)^2 */
+    double error[RATIOS], square[RATIOS], claimed[RATIOS], variance[RATIOS];
+    /* sums: e, e^2, (e/std)^2, std^2 */
 };
 
 static void sensor_reading(double *out, const struct study *study,
@@ -192,6 +193,7 @@ static void judge(struct study *study, const struct tune_sensor *sensor, uint64_
         study->error[k] += error;
         study->square[k] += error * error;
         study->claimed[k] += pow(error / sensor->ratio[k].std, 2.0);
+        study->variance[k] += pow(sensor->ratio[k].std, 2.0);
         printf(" %+.2f", error / sensor->ratio[k].std);
     }
     printf("; sum g r %.5f +- %.5f, late %+.2g us, scale %.5f, chi-square %.3f\n",
@@ -237,8 +239,9 @@ static bool verdict(const struct study *study, const char *kind)
         claimed += study->claimed[k] / n / RATIOS;
         bound += pow(rms / study->bound[k], 2.0) / RATIOS;
         bias = fmax(bias, fabs(study->error[k] / n) / (rms / sqrt(n)));
-        printf("# mode %zu: r %.3f, bound %.2e, rms error %.2e, mean error %+.1e\n", k + 1,
-               ratio_of[k], study->bound[k], rms, study->error[k] / n);
+        printf("# mode %zu: r %.3f, bound %.2e, claimed %.2e, rms error %.2e, mean error %+.1e\n",
+               k + 1, ratio_of[k], study->bound[k], sqrt(study->variance[k] / n), rms,
+               study->error[k] / n);
     }
     bool good = n > 0.0 && !study->failed && !study->unseen;
     good &= figure(kind, "ratio std claimed / actual", "0.9 to 1.1", 1.0 / sqrt(claimed),

@@ -276,6 +276,35 @@ static void errors_are_what_the_stds_say(void **state)
     }
 }
 
+/* Of records whose encoder gave other lines: every second one, and none at all. */
+static void lines_without_their_pair_count_by_themselves(void **state)
+{
+    const struct tune_sensor_opts opts = tune_sensor_defaults(TUNE_PAYLOAD_LOAD_ENCODER, 1.0);
+    struct sensed s;
+    (void)state;
+    sense(&s, TUNE_PAYLOAD_LOAD_ENCODER, 1.0, 31);
+    for (int every = 0; every < 2; every++) {
+        struct tune_sensor alone;
+        struct tune_error err;
+        struct tune_lines other = s.data.lines; /* of another torque */
+        double complex *u = malloc(other.n * sizeof *u);
+        assert_non_null(u);
+        for (size_t i = 0; i < other.n; i++)
+            u[i] = (every || i % 2) ? -other.u[i] : other.u[i];
+        other.u = u;
+        assert_int_equal(tune_sensor_estimate(&alone, &s.fit, &other, &s.second, &opts, &err),
+                         TUNE_OK);
+        /* the noise is the same all the same, so that stds are but near what they should be */
+        for (size_t k = 0; k < 5; k++) {
+            check_close(alone.ratio[k].value, ratio_of[k], 0.1);
+            check_between(alone.ratio[k].std, 0.3 * s.sensor.ratio[k].std, 0.1);
+        }
+        tune_sensor_free(&alone);
+        free(u);
+    }
+    sensed_free(&s);
+}
+
 /* The image of a camera shows the first mode, and nothing of those past 0.4 of its rate. */
 static void a_slow_camera_tells_the_lowest_mode_alone(void **state)
 {
@@ -383,6 +412,7 @@ int main(void)
         cmocka_unit_test(rows_that_repeat_are_counted),
         cmocka_unit_test(without_noise_the_ratios_come_back),
         cmocka_unit_test(errors_are_what_the_stds_say),
+        cmocka_unit_test(lines_without_their_pair_count_by_themselves),
         cmocka_unit_test(a_slow_camera_tells_the_lowest_mode_alone),
         cmocka_unit_test(what_cannot_be_done_is_refused),
         cmocka_unit_test(an_allocation_that_fails_leaves_nothing_behind),
