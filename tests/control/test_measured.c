@@ -243,6 +243,51 @@ static void noise_does_not_make_the_peak(void **state)
     assert_true(fabs(curve) < 0.25 * raw);
 }
 
+/* What the margins are, in one row. */
+enum { QUANTITIES = 5 };
+static void row_of(double value[QUANTITIES], double std[QUANTITIES],
+                   const struct tune_measured_margins *m)
+{
+    const struct tune_estimate *of[QUANTITIES] = {&m->gain_margin, &m->gain_reduction_margin,
+                                                  &m->phase_margin_rad, &m->delay_margin_s,
+                                                  &m->sens_peak};
+    for (int k = 0; k < QUANTITIES; k++) {
+        value[k] = of[k]->value;
+        if (std) std[k] = of[k]->std;
+    }
+}
+
+/* An error of every L by the same small factor moves each margin as the error of the L there does: r + j i of
+ * std e each make e hypot(dm/dr, dm/di). Model: the slopes of
+ * ln L are taken over a step of the table, right to 2e-3 beside a resonance. */
+static void the_std_is_that_of_the_slopes(void **state)
+{
+    static struct made m;
+    static struct tune_measured_margins out;
+    const double step = 1e-5, relative = 1e-13; /* too small for any window to hold */
+    double slope[2][QUANTITIES], value[QUANTITIES], std[QUANTITIES];
+    (void)state;
+    axis_loop(&m, POINTS_MOST, 0.3, 400.0);
+    for (int part = 0; part < 2; part++)
+        for (int side = -1; side <= 1; side += 2) {
+            const double by = side * step;
+            for (size_t i = 0; i < m.table.n; i++)
+                m.l[i] = m.exact[i] * (part ? CMPLX(1.0, by) : CMPLX(1.0 + by, 0.0));
+            measure(&out, &m);
+            row_of(value, NULL, &out);
+            for (int k = 0; k < QUANTITIES; k++)
+                slope[part][k] = (side < 0 ? 0.0 : slope[part][k]) + side * value[k] / (2.0 * step);
+        }
+    for (size_t i = 0; i < m.table.n; i++) {
+        m.l[i] = m.exact[i];
+        m.std[i] = relative * cabs(m.exact[i]);
+    }
+    measure(&out, &m);
+    row_of(value, std, &out);
+    for (int k = 0; k < QUANTITIES; k++)
+        check_close_rel(std[k], relative * sqrt(0.5) * hypot(slope[0][k], slope[1][k]), 2e-3);
+}
+
 static void noise_grows_and_so_does_the_std(void **state)
 {
     static struct made m;
@@ -323,6 +368,7 @@ int main(void)
         cmocka_unit_test(published_margins),
         cmocka_unit_test(claimed_std_is_right),
         cmocka_unit_test(noise_does_not_make_the_peak),
+        cmocka_unit_test(the_std_is_that_of_the_slopes),
         cmocka_unit_test(noise_grows_and_so_does_the_std),
         cmocka_unit_test(what_lies_beyond_the_band_does_not_exist),
         cmocka_unit_test(what_cannot_be_used_is_refused),
