@@ -26,18 +26,15 @@ double chain_record_level(const struct tune_record *rec)
     return sqrt(sum / (double)(last - first));
 }
 
-/* The first band that changes, and the causes. */
 static void note_change(struct pointing_work *pointing, const struct tune_pointing_plant *out)
 {
     const struct tune_levels *levels = &out->levels;
-    const char *cause = tune_level_cause_text(levels->causes);
     if (tune_levels_verdict(levels) != TUNE_LEVEL_CHANGES) return;
     tune_notes_add(&pointing->notes,
-                   "Pointing %s: the axis answers differently at %.3g and at %.3g N m rms of "
-                   "excitation%s%s. The plant is a mean of the two; std of the modes concerned are "
-                   "widened.",
-                   out->name, levels->level[0], levels->level[levels->n_levels - 1],
-                   cause[0] ? "; the signs are those of " : "", cause);
+                   "Pointing %s changes with the level of excitation (%.3g to %.3g N m rms): its "
+                   "plant is a mean, the std of the modes concerned are widened, and a loop that "
+                   "moves the axis less than the sweeps did may meet another axis.",
+                   out->name, levels->level[0], levels->level[levels->n_levels - 1]);
 }
 
 enum tune_status chain_identify_levels(struct tune_pointing_plant *out,
