@@ -45,6 +45,14 @@ double smooth_cost(const struct smooth_series *series, const struct smooth_scale
 void smooth_predict(double *mean, double *variance, const struct smooth_series *series, size_t skip,
                     const double *correlation, const struct smooth_scale *scale, double *room);
 
+/* The same in two steps, for many conditions: the number of values looked at (0 also where the matrix is
+ * singular), then mean and variance, with the room as the first step left it. */
+size_t smooth_condition(double *room, const struct smooth_series *series, size_t skip,
+                        const struct smooth_scale *scale);
+void smooth_eval(double *mean, double *variance, double *room, size_t m,
+                 const struct smooth_series *series, size_t skip, const double *correlation,
+                 const struct smooth_scale *scale);
+
 /* ---- assignment (assignment.c) ------------------------------------------------------------------*/
 
 /* The columns of rows 0..n-1 that make the sum of cost[n x n], finite, least. room: 3 n + 3 doubles,

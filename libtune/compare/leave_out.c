@@ -84,19 +84,22 @@ static void predict(struct tune_left_out *out, struct law_ensemble *all,
                     const struct law_series *series, size_t i)
 {
     const struct tune_condition *at = &series->plant[i].at;
+    const double least = 1e-12; /* weights below count for nothing and cost time */
+    size_t n = 0;
     for (size_t k = 0; k < all->n; k++) {
         double mean, variance;
+        if (all->part[k].weight < least) continue;
         law_eval(&mean, &variance, &all->part[k], &all->set[all->set_of[k]], at);
-        all->mixed[k] = (struct law_normal){
+        all->mixed[n++] = (struct law_normal){
             all->mean + mean,
             sqrt(variance + all->tau[k] * all->tau[k] + series->std[i] * series->std[i]),
             all->part[k].weight};
     }
     out->checked = true;
     out->inside = is_inside(series, i);
-    out->predicted = exp(law_mean(all->mixed, all->n));
-    out->std = out->predicted * law_half_width(all->mixed, all->n);
-    out->z = law_deviate(all->mixed, all->n, series->value[i]);
+    out->predicted = exp(law_mean(all->mixed, n));
+    out->std = out->predicted * law_half_width(all->mixed, n);
+    out->z = law_deviate(all->mixed, n, series->value[i]);
 }
 
 enum tune_status law_leave_out(struct tune_left_out *out, const struct law_series *series,

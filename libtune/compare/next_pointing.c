@@ -21,14 +21,16 @@ struct surface {
     double value[TUNE_TRACK_POINTINGS_MAX], std[TUNE_TRACK_POINTINGS_MAX];
     bool known[TUNE_TRACK_POINTINGS_MAX];
     struct smooth_scale scale;
-    double error; /* median std of the fits */
+    double error;  /* rms of the std of the fits */
+    double *room;  /* smooth_room(n), conditioned on what was found */
+    size_t values; /* how many that is */
 };
 
 struct search {
     const struct tune_tracked_fit *plant;
     size_t n, tracks;
-    struct surface *surface; /* [tracks] */
-    double *correlation, *room;
+    struct surface *surface;    /* [tracks] */
+    double *correlation, *room; /* room: [tracks x smooth_room(n)] */
     size_t n_places;
     double *worst; /* [n_places] */
 };
@@ -54,7 +56,7 @@ static void learn(struct search *search, struct surface *surface)
         for (size_t k = 0; k < SIZES; k++) {
             surface->scale.smooth = step(1e-4, 0.1, i, SIZES);
             surface->scale.scatter = step(1e-5, 0.1, k, SIZES);
-            cost[i][k] = smooth_cost(&series, &surface->scale, search->room);
+            cost[i][k] = smooth_cost(&series, &surface->scale, surface->room);
             least = fmin(least, cost[i][k]);
         }
     for (size_t i = 0; i < SIZES; i++)
@@ -66,6 +68,7 @@ static void learn(struct search *search, struct surface *surface)
         }
     surface->scale.smooth = exp(ln_smooth / sum);
     surface->scale.scatter = exp(ln_scatter / sum);
+    surface->values = smooth_condition(surface->room, &series, search->n, &surface->scale);
 }
 
 static void survey(struct search *search, struct surface *surface, const struct tune_track *track)
@@ -129,8 +132,8 @@ static void look(struct tune_next_pointing *out, struct search *search,
         const struct surface *surface = &search->surface[t];
         const struct smooth_series series = series_of(search, surface);
         double mean, variance, noise;
-        smooth_predict(&mean, &variance, &series, search->n, correlation, &surface->scale,
-                       search->room);
+        smooth_eval(&mean, &variance, surface->room, surface->values, &series, search->n,
+                    correlation, &surface->scale);
         worst = fmax(worst, sqrt(variance));
         if (out->known && sqrt(variance) <= out->std) continue;
         noise = surface->scale.scatter * surface->scale.scatter + surface->error * surface->error;
@@ -173,7 +176,7 @@ static enum tune_status reserve(struct search *search, struct tune_error *err)
     const size_t places = (size_t)TUNE_OTHER_AXIS_STATES * (OTHER_STEPS + 1) * (OWN_STEPS + 1);
     search->surface = calloc(search->tracks, sizeof *search->surface);
     search->correlation = malloc(search->n * search->n * sizeof *search->correlation);
-    search->room = malloc(smooth_room(search->n) * sizeof *search->room);
+    search->room = malloc(search->tracks * smooth_room(search->n) * sizeof *search->room);
     search->worst = malloc(places * sizeof *search->worst);
     if (search->surface && search->correlation && search->room && search->worst) return TUNE_OK;
     return tune_error_memory(err, "looking for the next pointing");
@@ -193,8 +196,10 @@ enum tune_status tracks_next(struct tune_tracks *tracks, const struct tune_track
             for (size_t q = 0; q < search.n; q++)
                 search.correlation[p * search.n + q] =
                     p == q ? 1.0 : smooth_correlation(&plant[p].at, &plant[q].at);
-        for (size_t t = 0; t < tracks->n; t++)
+        for (size_t t = 0; t < tracks->n; t++) {
+            search.surface[t].room = search.room + t * smooth_room(search.n);
             survey(&search, &search.surface[t], &tracks->track[t]);
+        }
         look_everywhere(&tracks->next, &search, own, other, other_known);
         qsort(search.worst, search.n_places, sizeof *search.worst, compare_numbers);
         tracks->next.std_median = search.worst[search.n_places / 2];

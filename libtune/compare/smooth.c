@@ -70,23 +70,40 @@ double smooth_cost(const struct smooth_series *series, const struct smooth_scale
     return sum;
 }
 
-void smooth_predict(double *mean, double *variance, const struct smooth_series *series, size_t skip,
-                    const double *correlation, const struct smooth_scale *scale, double *room)
+size_t smooth_condition(double *room, const struct smooth_series *series, size_t skip,
+                        const struct smooth_scale *scale)
 {
-    double *matrix = room, *rest = room + series->n * series->n, *cross = rest + series->n;
-    const double level = scale->level * scale->level, smooth = scale->smooth * scale->smooth;
+    double *matrix = room, *rest = room + series->n * series->n;
     const size_t m = gather(matrix, rest, series, skip, scale);
+    if (m > series->n) return 0;
+    dense_forward(matrix, m, rest);
+    return m;
+}
+
+void smooth_eval(double *mean, double *variance, double *room, size_t m,
+                 const struct smooth_series *series, size_t skip, const double *correlation,
+                 const struct smooth_scale *scale)
+{
+    const double *matrix = room, *rest = room + series->n * series->n;
+    double *cross = room + series->n * series->n + series->n;
+    const double level = scale->level * scale->level, smooth = scale->smooth * scale->smooth;
     size_t k = 0;
     *mean = scale->centre;
     *variance = level + smooth;
-    if (m == 0 || m > series->n) return;
+    if (m == 0) return;
     for (size_t i = 0; i < series->n; i++)
         if (series->known[i] && i != skip) cross[k++] = level + smooth * correlation[i];
-    dense_forward(matrix, m, rest);
     dense_forward(matrix, m, cross);
     for (size_t i = 0; i < m; i++) {
         *mean += cross[i] * rest[i];
         *variance -= cross[i] * cross[i];
     }
     *variance = fmax(*variance, 0.0);
+}
+
+void smooth_predict(double *mean, double *variance, const struct smooth_series *series, size_t skip,
+                    const double *correlation, const struct smooth_scale *scale, double *room)
+{
+    const size_t m = smooth_condition(room, series, skip, scale);
+    smooth_eval(mean, variance, room, m, series, skip, correlation, scale);
 }
