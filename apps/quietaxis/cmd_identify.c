@@ -17,6 +17,13 @@ static void print_head(const struct tune_pointing_plant *p)
            p->estimator == TUNE_FRF_TABLE ? "table" : "sweep", p->n_logs == 1 ? "" : "s",
            p->band_hz[0], p->band_hz[1], p->median_coherence);
     printf("  response  %24s\n", tune_frf_estimator_name(p->estimator));
+    if (isnan(p->other_axis_deg) && p->other_axis == TUNE_OTHER_AXIS_UNKNOWN) return;
+    printf("  other axis%24s", isnan(p->other_axis_deg)
+                                   ? "angle not stated"
+                                   : print_number(angle, p->other_axis_deg, 6));
+    printf("%s%s%s\n", isnan(p->other_axis_deg) ? "" : " deg",
+           p->other_axis == TUNE_OTHER_AXIS_UNKNOWN ? "" : ", ",
+           p->other_axis == TUNE_OTHER_AXIS_UNKNOWN ? "" : tune_other_axis_name(p->other_axis));
 }
 
 static void print_body(const struct tune_fit *fit)
