@@ -27,6 +27,7 @@
 #include "plant/frf.h"
 #include "plant/fit.h"
 #include "plant/assisted.h"
+#include "plant/transient.h"
 #include "plant/sensor.h"
 #include "plant/unseen.h"
 #include "plant/table.h"

@@ -100,6 +100,14 @@ enum tune_status chain_table_check_phase(const struct tune_fit *fit, enum tune_s
                                          const struct tune_frf *frf, const struct tune_lines *lines,
                                          const struct tune_fit_opts *opts, struct tune_error *err);
 
+/* The fit of out once more where a record neither begins nor ends at rest; the lines of such records are
+ * freed of what they began with. */
+enum tune_status chain_identify_transients(struct tune_pointing_plant *out,
+                                           struct pointing_work *pointing,
+                                           const struct tune_frf *frf,
+                                           const struct tune_fit_opts *opts,
+                                           struct progress_item *watch, struct tune_error *err);
+
 /* assisted-<pointing>.csv, from the records and the fit of out. */
 enum tune_status chain_identify_assisted(struct tune_pointing_plant *out,
                                          struct pointing_work *pointing, struct tune_error *err);

@@ -59,11 +59,15 @@ struct tune_lines {
     double *f_hz;           /* [n] */
     double df_hz;           /* spacing of the lines of one record; of a periodic one, the usual
                                  spacing of its excited lines */
+    double rate_hz;         /* of the record; 0: not stated */
     bool periodic;          /* the excited lines of a periodic record */
     double tapered;         /* part of the noise's energy that tapers took out of the lines, 0..1 */
     double complex *u, *y;  /* [n] torque and position; Y = G U + V */
     double *var_y, *var_u;  /* [n] E|V|^2 of each */
     double complex *cov_yu; /* [n] E[Vy conj(Vu)] */
+    /* of one record without quiet ends, else NULL: every line as transformed, leakage and all, for
+     * plant/transient.h */
+    struct tune_lines *raw;
 };
 
 /* Of a periodic record lpm says how many of the bins between the lines are taken to either side, and the

@@ -63,6 +63,10 @@ enum tune_status tune_lines_allocate(struct tune_lines *lines, size_t n, struct 
 /* Lines of a: line k := line i of another. */
 void tune_lines_copy(struct tune_lines *to, size_t k, const struct tune_lines *from, size_t i);
 
+/* Without raw; on failure *to is empty. */
+enum tune_status tune_lines_clone(struct tune_lines *to, const struct tune_lines *from,
+                                  struct tune_error *err);
+
 /* Bins of records of the same length. */
 bool tune_frf_same_bin(double a_hz, double b_hz);
 

@@ -40,6 +40,27 @@ enum tune_status tune_lines_allocate(struct tune_lines *lines, size_t n, struct 
     return tune_error_memory(err, "storing spectral lines");
 }
 
+void tune_lines_copy(struct tune_lines *to, size_t k, const struct tune_lines *from, size_t i)
+{
+    to->f_hz[k] = from->f_hz[i];
+    to->u[k] = from->u[i];
+    to->y[k] = from->y[i];
+    to->var_y[k] = from->var_y[i];
+    to->var_u[k] = from->var_u[i];
+    to->cov_yu[k] = from->cov_yu[i];
+}
+
+enum tune_status tune_lines_clone(struct tune_lines *to, const struct tune_lines *from,
+                                  struct tune_error *err)
+{
+    *to = *from;
+    to->raw = NULL;
+    const enum tune_status status = tune_lines_allocate(to, from->n, err);
+    for (size_t k = 0; !status && k < from->n; k++)
+        tune_lines_copy(to, k, from, k);
+    return status;
+}
+
 /* ---- joining ---------------------------------------------------------------------------------- */
 
 static double inverse(double x)
@@ -114,22 +135,13 @@ enum tune_status tune_frf_append(struct tune_frf *a, const struct tune_frf *b,
     return TUNE_OK;
 }
 
-void tune_lines_copy(struct tune_lines *to, size_t k, const struct tune_lines *from, size_t i)
-{
-    to->f_hz[k] = from->f_hz[i];
-    to->u[k] = from->u[i];
-    to->y[k] = from->y[i];
-    to->var_y[k] = from->var_y[i];
-    to->var_u[k] = from->var_u[i];
-    to->cov_yu[k] = from->cov_yu[i];
-}
-
 enum tune_status tune_lines_append(struct tune_lines *a, const struct tune_lines *b,
                                    struct tune_error *err)
 {
     struct tune_lines both = a->n ? *a : *b;
     size_t i = 0, j = 0;
     if (!b->n) return TUNE_OK;
+    both.raw = NULL; /* one record's */
     const enum tune_status status = tune_lines_allocate(&both, a->n + b->n, err);
     if (status) return status;
     while (i < a->n || j < b->n) {
@@ -160,5 +172,7 @@ void tune_lines_free(struct tune_lines *lines)
     free(lines->var_y);
     free(lines->var_u);
     free(lines->cov_yu);
+    if (lines->raw) tune_lines_free(lines->raw);
+    free(lines->raw);
     memset(lines, 0, sizeof *lines);
 }

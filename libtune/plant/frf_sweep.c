@@ -34,6 +34,7 @@ static enum tune_status transform(struct tune_sweep_spectra *s, const struct tun
 {
     const double scale = 1.0 / sqrt((double)e->n);
     s->bins = e->n / 2 + 1;
+    s->rate_hz = e->rate_hz;
     s->df_hz = e->rate_hz / (double)e->n;
     s->indirect = e->indirect;
     s->at_rest = e->at_rest;

@@ -9,7 +9,7 @@ enum { TUNE_SWEEP_Y, TUNE_SWEEP_U, TUNE_SWEEP_OUTPUTS }; /* order of the regress
 
 struct tune_sweep_spectra {
     size_t bins;
-    double df_hz;
+    double df_hz, rate_hz;
     double complex *x[TUNE_SIGNALS]; /* [bins], X/sqrt(n) */
     double *power;                   /* [bins] |reference|^2 */
     double taper_energy;

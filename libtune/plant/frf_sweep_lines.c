@@ -86,6 +86,7 @@ enum tune_status tune_sweep_lines(struct tune_lines *lines, const struct tune_sw
     enum tune_status status = tune_lines_allocate(lines, band[1] - band[0] + 1, err);
     if (status) return status;
     lines->df_hz = s->df_hz;
+    lines->rate_hz = s->rate_hz;
     lines->tapered = s->at_rest ? 1.0 - s->taper_energy : 0.0;
     for (size_t k = 0; k < lines->n; k++) {
         lines->f_hz[k] = (double)(band[0] + k) * s->df_hz;
@@ -93,5 +94,9 @@ enum tune_status tune_sweep_lines(struct tune_lines *lines, const struct tune_sw
         lines->u[k] = s->x[TUNE_SIGNAL_TORQUE][band[0] + k];
     }
     fill_noise(lines, lpm, first, opts);
-    return s->at_rest ? TUNE_OK : subtract_leakage(lines, s, band, opts, err);
+    if (s->at_rest) return TUNE_OK;
+    if (!(lines->raw = calloc(1, sizeof *lines->raw)))
+        return tune_error_memory(err, "storing spectral lines");
+    status = tune_lines_clone(lines->raw, lines, err);
+    return status ? status : subtract_leakage(lines, s, band, opts, err);
 }
