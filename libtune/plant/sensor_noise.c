@@ -188,9 +188,13 @@ static enum tune_status first_model(struct sources *s, const struct sensor_data 
     const struct fit_data lines = {
         .n = s->n, .loop_rate_hz = model->loop_rate_hz, .f_hz = data->f_hz};
     double *work = malloc((4 * s->n + 1) * sizeof *work);
-    double *one = work, *two = work + s->n, *power1 = work + 2 * s->n, *power2 = work + 3 * s->n;
+    double *one, *two, *power1, *power2;
     enum tune_status status;
     if (!work) return tune_error_memory(err, "comparing two sensors");
+    one = work;
+    two = one + s->n;
+    power1 = two + s->n;
+    power2 = power1 + s->n;
     for (size_t i = 0; i < s->n; i++) {
         one[i] = two[i] = 1.0;
         power1[i] = s->seen[i].one;

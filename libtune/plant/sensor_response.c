@@ -191,7 +191,7 @@ static double complex add_mode(double complex *row, double complex *delay_slope,
     const size_t at_q = 3 + 3 * model->n_modes + k;
     const double g = phi[5 + 3 * k], q = quadrature ? phi[at_q] : 0.0;
     const double r = phi[sensor_at_ratio(model, k)];
-    double complex value[VARIANTS];
+    double complex value[VARIANTS] = {0};
     struct basis here = {0};
     for (size_t v = 0; v < (row ? VARIANTS : 1); v++) {
         const struct basis b = mode_basis(&s->mode[k][v], z, phi[sensor_at_scale(model)],
