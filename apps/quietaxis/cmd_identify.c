@@ -125,12 +125,11 @@ static const char *rests_on(const struct tune_unseen *u)
 {
     switch (u->payload) {
     case TUNE_PAYLOAD_STATED:
-        return "payload ratios as stated";
+        return "as [payload] states the ratios";
     case TUNE_PAYLOAD_ASSUMED:
-        return "payload assumed: two bodies on the softest spring; a second sensor on the payload, "
-               "logged in the sweeps, would tell";
+        return "if it hangs on the softest spring";
     default:
-        return "payload ratios as identified";
+        return "as the ratios above are";
     }
 }
 
@@ -139,26 +138,42 @@ static void print_unseen(const struct tune_pointing_plant *p)
 {
     const struct tune_unseen *u = &p->unseen;
     const double arcsec = TUNE_ARCSEC_PER_RAD;
-    char text[2048], a[PRINT_CELL], b[PRINT_CELL], peak[160] = "";
+    char text[2048], a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL];
     size_t used = 0;
     for (size_t k = 0; k < u->n_locked; k++)
-        used += (size_t)snprintf(
-            text + used, sizeof text - used, "%s%s",
-            k ? ", " : "With the motor held still it rings at ",
-            print_estimate(a, u->locked_rotor_hz[k].value, u->locked_rotor_hz[k].std));
+        used += (size_t)snprintf(text + used, sizeof text - used, "%s%s", k ? ", " : "",
+                                 print_number(a, u->locked_rotor_hz[k].value, 4));
+    if (u->n_locked) {
+        (void)snprintf(text + used, sizeof text - used, " Hz with the motor held");
+        print_sentence("  payload rings     ", text);
+    }
+    used = (size_t)snprintf(text, sizeof text, "%s arcsec per N m on the payload",
+                            print_number(a, arcsec * u->static_rad_per_nm.value, 3));
     if (!isnan(u->peak_rad_per_nm.value))
-        (void)snprintf(
-            peak, sizeof peak, " and by %s at %s Hz",
-            print_estimate(a, arcsec * u->peak_rad_per_nm.value, arcsec * u->peak_rad_per_nm.std),
-            print_estimate(b, u->peak_hz.value, u->peak_hz.std));
-    (void)snprintf(
-        text + used, sizeof text - used,
-        "%s torque on it moves it unseen by %s arcsec per N m slowly%s (%s).",
-        u->n_locked ? " Hz. A" : "A",
-        print_estimate(a, arcsec * u->static_rad_per_nm.value, arcsec * u->static_rad_per_nm.std),
-        peak, rests_on(u));
-    printf("  The encoder cannot see how the payload moves against it.\n");
-    print_sentence("  ", text);
+        used += (size_t)snprintf(
+            text + used, sizeof text - used, ", %s at %s Hz",
+            print_estimate(b, arcsec * u->peak_rad_per_nm.value, arcsec * u->peak_rad_per_nm.std),
+            print_number(c, u->peak_hz.value, 4));
+    (void)snprintf(text + used, sizeof text - used, ", %s", rests_on(u));
+    print_sentence("  unseen            ", text);
+}
+
+/* What it means, once for all pointings. */
+static void print_unseen_meaning(const struct tune_identification *id)
+{
+    bool assumed = false;
+    for (size_t i = 0; i < id->n_pointings; i++)
+        assumed = assumed || id->pointing[i].unseen.payload == TUNE_PAYLOAD_ASSUMED;
+    if (!id->n_pointings) return;
+    printf("\n");
+    print_sentence("", "The encoder cannot see how the payload moves against it.");
+    print_sentence(
+        "", "A torque on the payload, wind for one, turns it by what stands at \"unseen\" however "
+            "still the encoder is held: slowly, and where the payload rings.");
+    if (assumed)
+        print_sentence(
+            "", "A second sensor on the payload, logged in the sweeps, would tell how far; what "
+                "is known can be stated in [payload].");
 }
 
 static int run(const struct command_line *line)
@@ -182,6 +197,7 @@ static int run(const struct command_line *line)
             print_unseen(&result.pointing[i]);
             print_comparisons(&result.pointing[i]);
         }
+        print_unseen_meaning(&result);
         print_tracks(&result);
         print_measured_tables(&result);
         print_notes("Accepted", &result.accepted);

@@ -45,10 +45,12 @@ static bool same_mechanics(const struct tune_plant *a, const struct tune_plant *
 {
     bool equal = a->inertia_kg_m2 == b->inertia_kg_m2 &&
                  a->viscous_nm_s_per_rad == b->viscous_nm_s_per_rad &&
-                 a->loop_rate_hz == b->loop_rate_hz && a->n_modes == b->n_modes;
+                 a->loop_rate_hz == b->loop_rate_hz && a->n_modes == b->n_modes &&
+                 a->complex_residues == b->complex_residues;
     for (size_t k = 0; k < a->n_modes && equal; k++)
         equal = a->mode[k].f_hz == b->mode[k].f_hz && a->mode[k].zeta == b->mode[k].zeta &&
                 a->mode[k].gain == b->mode[k].gain &&
+                a->mode[k].gain_quadrature == b->mode[k].gain_quadrature &&
                 same(a->mode[k].payload_ratio, b->mode[k].payload_ratio);
     return equal;
 }

@@ -21,8 +21,9 @@ double complex tune_plant_unseen(const struct tune_plant *plant, double f_hz)
         const struct tune_mode *mode = &plant->mode[k];
         const double omega = 2.0 * TUNE_PI * mode->f_hz;
         const double r = isnan(mode->payload_ratio) ? 1.0 : mode->payload_ratio;
-        const double complex term = (mode->gain + mode->gain_quadrature * s / omega) /
-                                    (s * (s + 2.0 * mode->zeta * omega) + omega * omega);
+        const double q = plant->complex_residues ? mode->gain_quadrature : 0.0;
+        const double complex term =
+            (mode->gain + q * s / omega) / (s * (s + 2.0 * mode->zeta * omega) + omega * omega);
         s0 += term;
         s1 += r * term;
         s2 += r * r * term;

@@ -39,8 +39,9 @@ static double complex on_its_spring(const struct bodies *b, double f_hz)
 
 static void two_bodies_leave_the_payload_on_its_spring(void **state)
 {
-    const struct tune_plant plant = two_bodies(&heavy);
+    struct tune_plant plant = two_bodies(&heavy);
     (void)state;
+    plant.mode[0].gain_quadrature = 0.1; /* does not count: residues are real */
     for (double f = 0.01; f < 1000.0; f *= 1.3)
         /* rounding, and the drag of 1e-6 N m s */
         check_close(cabs(tune_plant_unseen(&plant, f) / on_its_spring(&heavy, f) - 1.0), 0.0, 1e-8);
