@@ -6,29 +6,40 @@
 
 #include "plant/fit_case.h"
 
+/* k is the first allocation that fails, until none does. */
+static void fail_every_allocation(const struct synthetic *data, const struct tune_fit_opts *opts,
+                                  bool phases)
+{
+    bool refused = true;
+    for (unsigned long k = 1; refused; k++) {
+        struct tune_fit fit;
+        struct tune_error err;
+        enum tune_status status;
+        check_fail_allocation(k);
+        status = tune_fit_plant(&fit, &data->frf, &data->lines, opts, NULL, &err);
+        refused = check_allocation_failed();
+        check_fail_allocation(0);
+        assert_int_equal(status, refused ? TUNE_ENOMEM : TUNE_OK);
+        if (refused) assert_null(fit.covariance);
+        if (!refused) assert_true(fit.plant.complex_residues == phases);
+        tune_fit_free(&fit);
+        assert_true(k < 400);
+    }
+}
+
 static void an_allocation_that_fails_leaves_nothing_behind(void **state)
 {
-    const struct tune_plant plant = bench_axis(0.03, 0.989);
-    const struct tune_fit_opts opts = tune_fit_defaults(2500.0);
+    struct tune_plant plant = bench_axis(0.03, 0.989);
+    struct tune_fit_opts opts = tune_fit_defaults(2500.0);
     struct synthetic data;
     struct tune_error err;
     double bound[36];
     bool refused = true;
     (void)state;
     bench_lines(&data, &plant, 4);
-    for (unsigned long k = 1; refused; k++) {
-        struct tune_fit fit;
-        enum tune_status status;
-        check_fail_allocation(k);
-        status = tune_fit_plant(&fit, &data.frf, &data.lines, &opts, NULL, &err);
-        refused = check_allocation_failed();
-        check_fail_allocation(0);
-        assert_int_equal(status, refused ? TUNE_ENOMEM : TUNE_OK);
-        if (refused) assert_null(fit.covariance);
-        tune_fit_free(&fit);
-        assert_true(k < 200);
-    }
-    refused = true;
+    fail_every_allocation(&data, &opts, false);
+    opts.modes = 2; /* one more than there is */
+    fail_every_allocation(&data, &opts, false);
     for (unsigned long k = 1; refused; k++) {
         enum tune_status status;
         check_fail_allocation(k);
@@ -37,6 +48,12 @@ static void an_allocation_that_fails_leaves_nothing_behind(void **state)
         check_fail_allocation(0);
         assert_int_equal(status, refused ? TUNE_ENOMEM : TUNE_OK);
     }
+    synthetic_free(&data);
+    plant.complex_residues = true;
+    plant.mode[0].gain_quadrature = 0.3;
+    opts.modes = 0;
+    bench_lines(&data, &plant, 4);
+    fail_every_allocation(&data, &opts, true);
     synthetic_free(&data);
 }
 
