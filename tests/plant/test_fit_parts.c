@@ -159,6 +159,31 @@ static void noise_follows_the_peaks_of_the_plant(void **state)
     tune_fit_data_free(&data);
 }
 
+/* One mode of gain 1 and q 2 whose block of the inverse is [2 1; 1 3]: its pull on what goes with it is
+ * [3 -1; -1 2]/5 (1, 2) = (1/5, 3/5), its cost 1/5 + 2 3/5. */
+static void a_mode_with_a_phase_goes_with_gain_and_phase(void **state)
+{
+    static struct fit_point point = {.modes = 1, .p = 7}, without;
+    double inverse[49] = {0.0}, cost[1];
+    (void)state;
+    point.theta[0] = 0.5;
+    point.theta[5] = 1.0;
+    point.theta[6] = 2.0;
+    for (size_t i = 0; i < 7; i++)
+        inverse[i * 8] = 1.0;
+    inverse[5 * 8] = 2.0;
+    inverse[6 * 8] = 3.0;
+    inverse[5 * 7 + 6] = inverse[6 * 7 + 5] = 1.0;
+    inverse[0 * 7 + 5] = 0.1;
+    inverse[0 * 7 + 6] = 0.2;
+    tune_fit_drop_cost(cost, &point, inverse);
+    check_close(cost[0], 1.4, 1e-14);
+    tune_fit_without_mode(&without, &point, inverse, 0);
+    assert_int_equal(without.modes, 0);
+    assert_int_equal(without.p, 3);
+    check_close(without.theta[0], 0.5 - (0.1 / 5.0 + 0.2 * 3.0 / 5.0), 1e-14);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -166,6 +191,7 @@ int main(void)
         cmocka_unit_test(a_heavy_mode_is_sought_where_it_is),
         cmocka_unit_test(a_parameter_on_its_bound_does_not_hold_up_the_others),
         cmocka_unit_test(noise_is_not_made_smaller_by_the_parameters),
+        cmocka_unit_test(a_mode_with_a_phase_goes_with_gain_and_phase),
         cmocka_unit_test(noise_follows_the_peaks_of_the_plant),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
