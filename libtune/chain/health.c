@@ -159,7 +159,7 @@ enum tune_status chain_require_judged(struct tune_health *judged, struct tune_no
                                       const struct tune_log_entry *log,
                                       const struct tune_record *rec, struct tune_error *err)
 {
-    struct tune_health health;
+    struct tune_health health = {0};
     enum tune_status status = chain_require_clock(chain, log, rec, err);
     if (!status) status = chain_judge_health(&health, chain, log, rec, err);
     if (!status && judged) *judged = health;
