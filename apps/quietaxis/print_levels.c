@@ -84,15 +84,21 @@ static void print_levels(const struct tune_levels *levels)
         printf("linear within %.2g %% (95 %%)\n", 100.0 * worst_within(levels));
         break;
     case TUNE_LEVEL_CHANGES:
-        printf("the axis changes with level\n");
+        printf("the axis changes with level%s\n", levels->or_drift ? ", or drifted" : "");
         print_changes(levels);
         break;
     default:
         printf("cannot be told\n");
     }
     if (tune_levels_verdict(levels) != TUNE_LEVEL_UNTOLD) print_untold(levels);
+    if (levels->or_drift)
+        print_sentence("    ", "Level or drift from sweep to sweep cannot be told apart: sweep "
+                               "each level twice or more, in turn.");
     if (!cause[0]) return;
-    (void)snprintf(text, sizeof text, "The signs are those of %s.", cause);
+    (void)snprintf(text, sizeof text, "%s of %s.",
+                   levels->or_drift ? "If it is the level, the signs are those"
+                                    : "The signs are those",
+                   cause);
     print_sentence("    ", text);
 }
 

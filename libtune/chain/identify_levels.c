@@ -31,10 +31,13 @@ static void note_change(struct pointing_work *pointing, const struct tune_pointi
     const struct tune_levels *levels = &out->levels;
     if (tune_levels_verdict(levels) != TUNE_LEVEL_CHANGES) return;
     tune_notes_add(&pointing->notes,
-                   "Pointing %s changes with the level of excitation (%.3g to %.3g N m rms): its "
+                   "Pointing %s changes with the level of excitation (%.3g to %.3g N m rms)%s: its "
                    "plant is a mean, the std of the modes concerned are widened, and a loop that "
                    "moves the axis less than the sweeps did may meet another axis.",
-                   out->name, levels->level[0], levels->level[levels->n_levels - 1]);
+                   out->name, levels->level[0], levels->level[levels->n_levels - 1],
+                   levels->or_drift ? ", or drifted from sweep to sweep (sweep each level twice or "
+                                      "more, in turn, to tell which)"
+                                    : "");
 }
 
 enum tune_status chain_identify_levels(struct tune_pointing_plant *out,

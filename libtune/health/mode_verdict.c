@@ -96,9 +96,14 @@ static bool has_finding(const struct tune_health *health, const char *name)
     return false;
 }
 
+static bool friction_points(const struct judging *j)
+{
+    return j->about->levels && (j->about->levels->causes & TUNE_CAUSE_FRICTION);
+}
+
 static bool friction_seen(const struct judging *j)
 {
-    if (j->about->levels && (j->about->levels->causes & TUNE_CAUSE_FRICTION)) return true;
+    if (friction_points(j) && !j->about->levels->or_drift) return true;
     for (size_t i = 0; i < j->about->n_records; i++)
         if (has_finding(j->about->record[i].health, "friction-suspected")) return true;
     return false;
@@ -135,6 +140,11 @@ static void judge_motion(struct judging *j)
     if (friction)
         add(j, TUNE_MODE_WITH_CARE,
             "friction answers the sweep: damping and gain may be off by more than their std");
+    else if (friction_points(j))
+        add(j, TUNE_MODE_WITH_CARE,
+            "the levels differ as with friction, unless it is drift: damping and gain may be off "
+            "by "
+            "more than their std");
 }
 
 static void judge_lines(struct judging *j)
@@ -169,17 +179,20 @@ static void judge_lines(struct judging *j)
 static void judge_levels(struct judging *j, const struct tune_level_mode *mode, double ratio)
 {
     const double f = mode->f_slope.value * log(ratio), zeta = mode->zeta_slope.value * log(ratio);
+    const char *drift = mode->or_drift ? ", or drifts as much between the sweeps" : "";
     if (mode->f_changes)
         add(j, TUNE_MODE_WITH_CARE,
-            "its frequency changes by %.2g %% from the lowest level to the highest", 100.0 * f);
+            "its frequency changes by %.2g %% from the lowest level to the highest%s", 100.0 * f,
+            drift);
     if (mode->zeta_changes)
         add(j, TUNE_MODE_WITH_CARE,
-            "its damping changes by %.2g %% from the lowest level to the highest", 100.0 * zeta);
+            "its damping changes by %.2g %% from the lowest level to the highest%s", 100.0 * zeta,
+            drift);
     if (mode->gain_changes && !mode->f_changes && !mode->zeta_changes &&
         fabs(mode->gain_slope.value * log(ratio)) > level_least)
         add(j, TUNE_MODE_WITH_CARE,
-            "its gain changes by %.2g %% from the lowest level to the highest",
-            100.0 * mode->gain_slope.value * log(ratio));
+            "its gain changes by %.2g %% from the lowest level to the highest%s",
+            100.0 * mode->gain_slope.value * log(ratio), drift);
 }
 
 static void judge_course(struct judging *j)

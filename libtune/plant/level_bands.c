@@ -111,36 +111,63 @@ static double factor_of(double complex *factor, const struct record_fit *r, cons
     return power / fmax(left, 1.0);
 }
 
-static void compare_band(struct level_case *c, struct tune_level_band *band)
+/* The factors of a band: means of the levels, chi square between them and within them. */
+struct band_means {
+    double complex mean[TUNE_LEVELS_MAX];
+    double weight[TUNE_LEVELS_MAX];
+    double between, within;
+    double dof; /* of within: 2 for each record beyond one of its level */
+};
+
+static bool average_band(struct band_means *m, const struct level_case *c, const double band_hz[2])
 {
     const size_t levels = c->out->n_levels;
-    double complex sum[TUNE_LEVELS_MAX] = {0}, all = 0.0;
-    double weight[TUNE_LEVELS_MAX] = {0}, total = 0.0, square = 0.0;
-    bool known = true;
+    double total = 0.0;
+    double complex all = 0.0;
+    *m = (struct band_means){.dof = -2.0 * (double)levels};
     for (size_t i = 0; i < c->n; i++) {
         double complex factor = 0.0;
-        const double w = factor_of(&factor, &c->record[i], band->band_hz);
-        sum[c->level_of[i]] += w * factor;
-        weight[c->level_of[i]] += w;
+        const double w = factor_of(&factor, &c->record[i], band_hz);
+        m->mean[c->level_of[i]] += w * factor;
+        m->weight[c->level_of[i]] += w;
+        m->within += 2.0 * w * creal(factor * conj(factor));
+        if (w > 0.0) m->dof += 2.0;
     }
     for (size_t l = 0; l < levels; l++) {
-        known = known && weight[l] > 0.0;
-        all += sum[l];
-        total += weight[l];
+        if (!(m->weight[l] > 0.0)) return false;
+        all += m->mean[l];
+        total += m->weight[l];
+        m->mean[l] /= m->weight[l];
+        m->within -= 2.0 * m->weight[l] * creal(m->mean[l] * conj(m->mean[l]));
     }
+    for (size_t l = 0; l < levels; l++)
+        m->between += 2.0 * m->weight[l] * pow(cabs(m->mean[l] - all / total), 2.0);
+    return true;
+}
+
+/* Where records of one level scatter by more than their noise, that scatter is the noise: the axis drifts. A mode
+ * that drifts moves the factor along one line of the complex plane, not both ways alike: half the degrees. */
+static void compare_band(struct level_case *c, struct tune_level_band *band)
+{
+    const size_t top = c->out->n_levels - 1;
+    const double dof = 2.0 * (double)top;
+    struct band_means m;
     band->change = band->phase_rad = (struct tune_estimate){(double)NAN, (double)NAN};
     band->within = (double)NAN;
-    band->chance = 1.0;
+    band->chance = band->drift_chance = 1.0;
     band->verdict = TUNE_LEVEL_UNTOLD;
-    if (!known) return;
-    for (size_t l = 0; l < levels; l++)
-        square += 2.0 * weight[l] * pow(cabs(sum[l] / weight[l] - all / total), 2.0);
-    const double complex change = sum[levels - 1] / weight[levels - 1] - sum[0] / weight[0];
-    const double std = sqrt(0.5 * (1.0 / weight[levels - 1] + 1.0 / weight[0]));
+    if (!average_band(&m, c, band->band_hz)) return;
+    const double scatter = m.dof > 0.0 ? m.within / m.dof : 0.0, noise = fmax(scatter, 1.0);
+    const double complex change = m.mean[top] - m.mean[0];
+    const double std = sqrt(0.5 * noise * (1.0 / m.weight[top] + 1.0 / m.weight[0]));
+    /* 95 % of |error|^2/(2 std^2); without scatter Rayleigh's */
+    const double reach = scatter > 1.0 ? gsl_cdf_fdist_Qinv(0.05, 1.0, 0.5 * m.dof) : -log(0.05);
     band->change = (struct tune_estimate){creal(change), std};
     band->phase_rad = (struct tune_estimate){cimag(change), std};
-    band->within = cabs(change) + std * sqrt(-2.0 * log(0.05)); /* Rayleigh's 95 % */
-    band->chance = gsl_cdf_chisq_Q(square, 2.0 * (double)(levels - 1));
+    band->within = cabs(change) + std * sqrt(2.0 * reach);
+    if (m.dof > 0.0)
+        band->drift_chance = gsl_cdf_fdist_Q(m.between / dof / noise, 0.5 * dof, 0.5 * m.dof);
+    band->chance = scatter > 1.0 ? band->drift_chance : gsl_cdf_chisq_Q(m.between, dof);
 }
 
 void level_compare_bands(struct level_case *c, size_t *tests)

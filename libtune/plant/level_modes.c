@@ -66,9 +66,10 @@ static double scatter_of(const struct level_case *c, size_t k, int part)
     return n > 1 ? sqrt(square / (double)(n - 1) / weight) : 0.0;
 }
 
-/* Straight line of one parameter over ln level; the scatter about it counts where it exceeds the std. */
-static void slope_of(struct tune_estimate *slope, double *chance, const struct level_case *c,
-                     size_t k, int part)
+/* Straight line of one parameter over ln level; the scatter about it counts where it exceeds the std: then the
+ * chance is Student's. Returns the chance of such a slope by drift from record to record. */
+static double slope_of(struct tune_estimate *slope, double *chance, const struct level_case *c,
+                       size_t k, int part)
 {
     double w = 0.0, wx = 0.0, wy = 0.0, wxx = 0.0, wxy = 0.0, wyy = 0.0;
     size_t n = 0;
@@ -94,7 +95,10 @@ static void slope_of(struct tune_estimate *slope, double *chance, const struct l
     const double left = n > 2 ? (wyy - wxy * wxy / wxx) / (double)(n - 2) : 1.0;
     const double scale = part == 2 ? fabs(c->fit->plant.mode[k].gain) : 1.0;
     *slope = (struct tune_estimate){wxy / wxx / scale, sqrt(fmax(left, 1.0) / wxx) / scale};
-    *chance = 2.0 * gsl_cdf_ugaussian_Q(fabs(slope->value) / slope->std);
+    const double z = fabs(slope->value) / slope->std;
+    const double drift = n > 2 ? 2.0 * gsl_cdf_tdist_Q(z, (double)(n - 2)) : 1.0;
+    *chance = left > 1.0 ? drift : 2.0 * gsl_cdf_ugaussian_Q(z);
+    return drift;
 }
 
 static struct tune_estimate estimate(double value, double std)
@@ -113,9 +117,9 @@ static void fill_levels(struct tune_level_mode *out, const struct level_case *c,
         out->gain[l] = estimate(mean.x[2], sqrt(v[2 * (M + 1)]));
     }
     if (c->out->n_levels < 2) return;
-    slope_of(&out->f_slope, &out->f_chance, c, k, 0);
-    slope_of(&out->zeta_slope, &out->zeta_chance, c, k, 1);
-    slope_of(&out->gain_slope, &out->gain_chance, c, k, 2);
+    out->drift_chance[0] = slope_of(&out->f_slope, &out->f_chance, c, k, 0);
+    out->drift_chance[1] = slope_of(&out->zeta_slope, &out->zeta_chance, c, k, 1);
+    out->drift_chance[2] = slope_of(&out->gain_slope, &out->gain_chance, c, k, 2);
 }
 
 /* Compared only where every level has it. */
@@ -134,7 +138,7 @@ static void compare_mode(struct level_case *c, size_t k, size_t *tests)
     out->f_slope = out->zeta_slope = out->gain_slope = unknown;
     out->f_chance = out->zeta_chance = out->gain_chance = out->chance = out->excess_chance = 1.0;
     for (int part = 0; part < M; part++)
-        out->widen[part] = 1.0;
+        out->widen[part] = out->drift_chance[part] = 1.0;
     out->known = levels_known(c, k);
     if (!out->known) return;
     const struct mean all = mean_of(c, k, c->out->n_levels);
@@ -166,8 +170,11 @@ void level_judge_modes(struct level_case *c, double chance)
         out->gain_changes = out->gain_chance < chance;
         out->differs = out->chance < chance;
         out->smeared = out->excess_chance < chance;
-        const bool scatters =
-            out->differs || out->f_changes || out->zeta_changes || out->gain_changes;
+        const bool changes[M] = {out->f_changes, out->zeta_changes, out->gain_changes};
+        const bool scatters = out->differs || changes[0] || changes[1] || changes[2];
+        for (int part = 0; part < M; part++)
+            if (changes[part] && !(out->drift_chance[part] < level_drift_chance))
+                out->or_drift = true;
         for (int part = 0; part < M; part++) {
             const size_t parameter = 3 + M * k + (size_t)part;
             const double std = sqrt(c->fit->covariance[parameter * (c->fit->n_params + 1)]);

@@ -53,19 +53,40 @@ static enum tune_status group_levels(struct level_case *c, struct tune_error *er
 
 /* ---- what it points to --------------------------------------------------------------------------*/
 
-static unsigned find_causes(const struct tune_levels *out)
+/* Changes that count: those whose chance by drift is below `drift`. */
+static bool band_counts(const struct tune_level_band *band, double drift)
+{
+    return band->verdict == TUNE_LEVEL_CHANGES && band->drift_chance < drift;
+}
+
+static bool any_counts(const struct tune_levels *out, double drift)
+{
+    for (size_t i = 0; i < out->n_bands; i++)
+        if (band_counts(&out->band[i], drift)) return true;
+    for (size_t k = 0; k < out->n_modes; k++) {
+        const struct tune_level_mode *mode = &out->mode[k];
+        if ((mode->f_changes && mode->drift_chance[0] < drift) ||
+            (mode->zeta_changes && mode->drift_chance[1] < drift) ||
+            (mode->gain_changes && mode->drift_chance[2] < drift))
+            return true;
+    }
+    return false;
+}
+
+static unsigned find_causes(const struct tune_levels *out, double drift)
 {
     unsigned causes = 0;
     for (size_t i = 0; i < out->n_bands; i++)
-        if (out->band[i].kind == TUNE_BAND_BELOW && out->band[i].verdict == TUNE_LEVEL_CHANGES &&
+        if (out->band[i].kind == TUNE_BAND_BELOW && band_counts(&out->band[i], drift) &&
             out->band[i].change.value > 0.0)
             causes |= TUNE_CAUSE_FRICTION;
     for (size_t k = 0; k < out->n_modes; k++)
-        if (out->mode[k].zeta_changes && out->mode[k].zeta_slope.value < 0.0)
+        if (out->mode[k].zeta_changes && out->mode[k].drift_chance[1] < drift &&
+            out->mode[k].zeta_slope.value < 0.0)
             causes |= TUNE_CAUSE_FRICTION;
     /* friction makes an axis that hardly moves stiffer: a mode that falls with level tells no more then */
     for (size_t k = 0; k < out->n_modes && !causes; k++)
-        if (out->mode[k].f_changes)
+        if (out->mode[k].f_changes && out->mode[k].drift_chance[0] < drift)
             return out->mode[k].f_slope.value < 0.0 ? TUNE_CAUSE_LOOSE : TUNE_CAUSE_HARDENING;
     return causes;
 }
@@ -139,7 +160,9 @@ enum tune_status tune_levels_compare(struct tune_levels *out,
         level_compare_modes(&c, &tests);
         level_judge_bands(&c, family / fmax(1.0, (double)tests));
         level_judge_modes(&c, family / fmax(1.0, (double)tests));
-        out->causes = find_causes(out);
+        out->or_drift =
+            tune_levels_verdict(out) == TUNE_LEVEL_CHANGES && !any_counts(out, level_drift_chance);
+        out->causes = find_causes(out, out->or_drift ? 2.0 : level_drift_chance);
     }
     for (size_t i = 0; c.record && i < n; i++)
         record_fit_free(&c.record[i]);

@@ -6,7 +6,10 @@
  * - by mode: a few Gauss-Newton steps of ln f, ln zeta and g, with a constant background of its own, on the
  *   record's lines around the mode, starting from the fit.
  * s^2 is the noise seen in the record's own residuals. Differences between levels are tested by chi square,
- * trends of a mode's parameters against ln level by their std, all of them together at 0.001 (Bonferroni).
+ * trends of a mode's parameters against ln level by their std; where the records scatter by more than that, by
+ * F and Student's t with that scatter. All of them together at 0.001 (Bonferroni).
+ * An axis that drifts from record to record may do so in step with the level. A change counts as one with level,
+ * not drift, where F or t would give it by chance in less than 0.01; with one record a level nothing tells.
  * A mode that differs between records has drifted, or changes with level: its std becomes that of the mean of
  * the records as their scatter has it, sqrt(chi^2/dof) times that of their own std (R. T. Birge, Phys. Rev. 40
  * (1932) 207, from memory). One that leaves more residual than the regression's noise within a record has its
@@ -52,6 +55,8 @@ struct tune_level_band {
     struct tune_estimate phase_rad; /* of its phase */
     double within; /* relative; the change of the complex response is less, with 95 % confidence */
     double chance; /* of so much difference between levels on a linear axis */
+    double
+        drift_chance; /* of so much by drift, as records of one level show it; 1: none was repeated */
     enum tune_level_verdict verdict;
 };
 
@@ -63,8 +68,11 @@ struct tune_level_mode {
     bool f_changes, zeta_changes, gain_changes;           /* with level, significantly */
     bool differs;                                         /* between records, significantly */
     double f_chance, zeta_chance, gain_chance;            /* of such slopes on a linear axis */
-    double chance; /* of so much difference between the records; 1 with one record */
-    bool smeared;  /* within a record: significantly more residual than noise */
+    double
+        drift_chance[3]; /* of such slopes by drift from record to record, Student's; 1 with two */
+    bool or_drift;       /* a change that drift may make as well: its chance is above 0.01 */
+    double chance;       /* of so much difference between the records; 1 with one record */
+    bool smeared;        /* within a record: significantly more residual than noise */
     double excess; /* largest ratio of residual power around the mode to the regression's noise */
     double excess_chance;
     double widen[3]; /* factors on the std of f, zeta, gain; 1 where nothing is wrong */
@@ -83,6 +91,8 @@ struct tune_levels {
         causes; /* sum of tune_level_cause that the changes point to (common practice, no source):
                         friction where the response below the modes grows with level or damping falls;
                         otherwise a loose joint where a mode falls, a hardening one where it rises */
+    bool
+        or_drift; /* there are changes, and every one may be drift as well: the causes hold only if not */
 };
 
 /* band_hz: the band of the fit. TUNE_EINVAL without records; TUNE_ENOMEM. */

@@ -31,6 +31,10 @@ void record_fit_free(struct record_fit *record);
 /* Widths over which a mode is looked at, as parts of its frequency. */
 double record_mode_reach(const struct tune_mode *mode);
 
+/* A change is one with level, not a drift that happened to go with it, where drift as seen between records of
+ * one level makes as much with less chance than this (common practice, no source). */
+static const double level_drift_chance = 0.01;
+
 /* Everything the comparison works on. */
 struct level_case {
     struct tune_levels *out;

@@ -36,6 +36,7 @@ static void band_fields(struct json_io *io, struct tune_level_band *band)
     json_io_estimate(io, "phase_change_rad", &band->phase_rad);
     json_io_number(io, "less_than", &band->within);
     json_io_number(io, "chance", &band->chance);
+    json_io_number(io, "drift_chance", &band->drift_chance);
     json_io_choice(io, "verdict", &verdict, verdicts, WORDS(verdicts));
     band->kind = (enum tune_level_band_kind)kind;
     band->verdict = (enum tune_level_verdict)verdict;
@@ -58,16 +59,17 @@ static void estimates(struct json_io *io, const char *key, struct tune_estimate 
 /* What one parameter does with level: values, relative slope per unit of ln level, is it significant. */
 static void parameter_fields(struct json_io *io, const char *name, struct tune_estimate *x,
                              size_t levels, struct tune_estimate *slope, double *chance,
-                             bool *changes, double *widen)
+                             double *drift, bool *changes, double *widen)
 {
     json_io_enter(io, name);
     estimates(io, "at_level", x, levels);
     if (io->writing ? levels > 1 : json_io_has(io, "slope")) {
         json_io_estimate(io, "slope", slope);
         json_io_number(io, "chance", chance);
+        json_io_number(io, "drift_chance", drift);
     } else if (!io->writing) {
         *slope = (struct tune_estimate){(double)NAN, (double)NAN};
-        *chance = 1.0;
+        *chance = *drift = 1.0;
     }
     json_io_flag(io, "changes", changes);
     json_io_number(io, "std_times", widen);
@@ -79,11 +81,12 @@ static void mode_fields(struct json_io *io, struct tune_level_mode *mode, size_t
     json_io_flag(io, "known", &mode->known);
     if (!mode->known) return;
     parameter_fields(io, "frequency_hz", mode->f_hz, levels, &mode->f_slope, &mode->f_chance,
-                     &mode->f_changes, &mode->widen[0]);
+                     &mode->drift_chance[0], &mode->f_changes, &mode->widen[0]);
     parameter_fields(io, "damping_ratio", mode->zeta, levels, &mode->zeta_slope, &mode->zeta_chance,
-                     &mode->zeta_changes, &mode->widen[1]);
+                     &mode->drift_chance[1], &mode->zeta_changes, &mode->widen[1]);
     parameter_fields(io, "gain", mode->gain, levels, &mode->gain_slope, &mode->gain_chance,
-                     &mode->gain_changes, &mode->widen[2]);
+                     &mode->drift_chance[2], &mode->gain_changes, &mode->widen[2]);
+    json_io_flag(io, "or_drift", &mode->or_drift);
     json_io_flag(io, "differs", &mode->differs);
     json_io_number(io, "differs_chance", &mode->chance);
     json_io_flag(io, "smeared", &mode->smeared);
@@ -135,6 +138,7 @@ void identification_levels_fields(struct json_io *io, struct tune_pointing_plant
     json_io_numbers(io, "excitation_rms_nm", levels->level, levels->n_levels);
     linearity(io, levels);
     json_io_count(io, "causes", &causes);
+    json_io_flag(io, "or_drift", &levels->or_drift);
     lists(io, levels);
     json_io_leave(io);
     levels->causes = (unsigned)causes;

@@ -259,6 +259,15 @@ static void turning_back_and_friction(void **state)
     tune_mode_judge(j.verdict, &j.fit, &j.about);
     assert_int_equal(j.verdict[0].soundness, TUNE_MODE_WITH_CARE);
     finish(&j);
+    start(&j, true);
+    j.levels.causes = TUNE_CAUSE_FRICTION;
+    j.levels.or_drift = true;
+    tune_mode_judge(j.verdict, &j.fit, &j.about);
+    for (size_t k = 0; k < 2; k++) {
+        assert_int_equal(j.verdict[k].soundness, TUNE_MODE_WITH_CARE);
+        assert_non_null(strstr(j.verdict[k].reason[0], "as with friction, unless it is drift"));
+    }
+    finish(&j);
 }
 
 /* 1e-3 rad/s over 2 pi 10/1e-3 lines per radian: 10 Hz, the fourth order 40 Hz. */
@@ -298,7 +307,11 @@ static void drift_and_level(void **state)
     j.levels.level[1] = exp(1.0);
     j.levels.mode[1].differs = j.levels.mode[1].f_changes = true;
     j.levels.mode[1].f_slope.value = -0.002;
-    expect(&j, 1, TUNE_MODE_WITH_CARE, "its frequency changes by -0.2 %");
+    tune_mode_judge(j.verdict, &j.fit, &j.about);
+    assert_null(strstr(j.verdict[1].reason[0], "drifts"));
+    j.levels.mode[1].or_drift = true;
+    expect(&j, 1, TUNE_MODE_WITH_CARE,
+           "its frequency changes by -0.2 % from the lowest level to the highest, or drifts");
     start(&j, true);
     j.about.levels = NULL;
     j.levels.mode[1].differs = true;

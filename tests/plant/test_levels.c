@@ -175,6 +175,7 @@ static void levels_point_to_what_they_should(void **state)
         make_pair(&p, &weak, &strong, 2.0, 50 + i);
         const struct tune_level_mode *mode = &p.levels.mode[1];
         assert_int_equal(p.levels.causes, cases[i].cause);
+        assert_true(p.levels.or_drift && mode->or_drift); /* one sweep a level: no repeat tells */
         assert_int_equal(mode->f_changes, cases[i].f != 0.0);
         assert_int_equal(mode->zeta_changes, cases[i].zeta != 0.0);
         /* statistical, 4 std */
@@ -285,6 +286,7 @@ static void friction_is_told_as_friction(void **state)
     const struct tune_levels with = swept_twice(1.0), without = swept_twice(0.0);
     (void)state;
     assert_int_equal(with.causes, TUNE_CAUSE_FRICTION);
+    assert_true(with.or_drift && !without.or_drift);
     assert_int_equal(with.band[0].kind, TUNE_BAND_BELOW);
     assert_int_equal(with.band[0].verdict, TUNE_LEVEL_CHANGES);
     assert_true(with.band[0].change.value > 0.05);

@@ -23,6 +23,7 @@ static inline void sample_levels(struct tune_levels *levels)
                                                .phase_rad = {0.25, 0.001},
                                                .within = 0.02,
                                                .chance = 1e-9,
+                                               .drift_chance = 1e-4,
                                                .verdict = TUNE_LEVEL_CHANGES};
     levels->band[1] = (struct tune_level_band){.kind = TUNE_BAND_ABOVE,
                                                .band_hz = {30.0, 40.0},
@@ -30,6 +31,7 @@ static inline void sample_levels(struct tune_levels *levels)
                                                .phase_rad = {NAN, NAN},
                                                .within = NAN,
                                                .chance = 1.0,
+                                               .drift_chance = 1.0,
                                                .verdict = TUNE_LEVEL_UNTOLD};
     levels->n_modes = 2;
     levels->mode[0] = (struct tune_level_mode){.known = true,
@@ -40,6 +42,8 @@ static inline void sample_levels(struct tune_levels *levels)
                                                .f_chance = 1e-12,
                                                .zeta_chance = 0.5,
                                                .gain_chance = 1.0,
+                                               .drift_chance = {0.125, 0.5, 1.0},
+                                               .or_drift = true,
                                                .differs = true,
                                                .chance = 1e-11,
                                                .excess = 1.1,

@@ -37,8 +37,12 @@ static void levels_words(struct buffer *html, const struct tune_levels *levels)
     buffer_format(html, "<p>Between %.3g and %.3g&nbsp;N&nbsp;m rms of excitation: %s.",
                   levels->level[0], levels->level[levels->n_levels - 1],
                   tune_level_verdict_name(tune_levels_verdict(levels)));
+    if (levels->or_drift)
+        buffer_add(html, " Level or drift from sweep to sweep cannot be told apart: sweep each "
+                         "level twice or more, in turn.");
     if (cause[0]) {
-        buffer_add(html, " The signs are those of ");
+        buffer_add(html, levels->or_drift ? " If it is the level, the signs are those of "
+                                          : " The signs are those of ");
         buffer_escape(html, cause);
         buffer_add(html, ".");
     }
