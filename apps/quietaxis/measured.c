@@ -84,6 +84,9 @@ static void print_table(const struct tune_measured_table *table)
     printf("\n");
     if (table->fitted) printf("  the plant of %s comes from it\n", table->pointing);
     if (!table->has_margins) return;
+    if (table->margins.points < table->points)
+        printf("  margins rest on %zu points, %.4g .. %.4g Hz: the others have no coherence\n",
+               table->margins.points, table->margins.band_hz[0], table->margins.band_hz[1]);
     printf("  loop as measured%s", table->of_loop ? "" : ", with the gains stated");
     if (table->has_model)
         printf("%*s", table->of_loop ? 48 : 25,
@@ -91,6 +94,8 @@ static void print_table(const struct tune_measured_table *table)
     printf("\n");
     print_worst(&table->margins, table->has_model ? &table->model : NULL);
     print_crossings(&table->margins);
+    if (table->margins.n_grazing)
+        printf("  gain within noise of 1 at %.4g Hz: taken to pass 1\n", table->margins.grazing_hz);
 }
 
 void print_measured_tables(const struct tune_identification *result)

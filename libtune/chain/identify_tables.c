@@ -104,49 +104,52 @@ static void tell_deviation(struct tune_notes *notes, const struct tune_measured_
 
 /* ---- one table ----------------------------------------------------------------------------------*/
 
-static void tell_margins(struct tune_notes *notes, const struct tune_measured_table *t)
+/* The points with a std move up, and the margins of what they are. */
+static enum tune_status margins_of_points(struct tune_table_margins *out,
+                                          struct tune_response *table, double *std,
+                                          struct tune_error *err)
 {
-    const struct tune_table_margins *m = &t->margins;
-    if (t->error == TUNE_TABLE_SCATTER && !t->fitted)
-        tune_notes_add(
-            notes,
-            "Log %s: the std of its margins comes from the scatter of its points alone; where "
-            "the analyser smoothed the response it is too small.",
-            t->log);
-    if (m->n_coarse)
-        tune_notes_add(
-            notes,
-            "Log %s: between %.4g and %.4g Hz its loop turns by more than a radian from one "
-            "point to the next (%zu such step%s in all): a crossing or peak may hide there; take "
-            "more "
-            "points.",
-            t->log, m->coarse_hz[0], m->coarse_hz[1], m->n_coarse, m->n_coarse == 1 ? "" : "s");
-    if (m->sens_peak_at_end)
-        tune_notes_add(
-            notes,
-            "Log %s: the sensitivity is largest at the end of the table, %.4g Hz: it may "
-            "be larger beyond.",
-            t->log, m->sens_peak_hz);
+    struct tune_loop_table loop = {.n = 0, .f_hz = table->f_hz, .l = table->g, .std = std};
+    double gap_hz[2] = {(double)NAN, (double)NAN};
+    size_t n_gaps = 0, next = 0;
+    enum tune_status status;
+    for (size_t i = 0; i < table->n; i++) {
+        if (!isfinite(std[i])) continue;
+        if (loop.n > 0 && i > next) {
+            const double low_hz = table->f_hz[loop.n - 1], high_hz = table->f_hz[i];
+            if (n_gaps++ == 0 || high_hz / low_hz > gap_hz[1] / gap_hz[0]) {
+                gap_hz[0] = low_hz;
+                gap_hz[1] = high_hz;
+            }
+        }
+        next = i + 1;
+        table->f_hz[loop.n] = table->f_hz[i];
+        table->g[loop.n] = table->g[i];
+        std[loop.n++] = std[i];
+    }
+    if (loop.n < TUNE_LOOP_POINTS_MIN)
+        return tune_error_set(err, TUNE_EDATA,
+                              "only %zu of its %zu points have coherence, at least %d are needed "
+                              "for margins: measure with more averages or a larger signal",
+                              loop.n, table->n, (int)TUNE_LOOP_POINTS_MIN);
+    status = chain_table_margins(out, &loop, err);
+    out->n_gaps = n_gaps;
+    memcpy(out->gap_hz, gap_hz, sizeof gap_hz);
+    return status;
 }
 
-/* Turns the table over where it is the plant's. */
+/* Turns the table over where it is the plant's, and leaves of it what has a std. */
 static enum tune_status find_margins(struct tune_measured_table *out, struct tune_response *table,
                                      double *std, const struct table_work *work,
                                      struct tune_error *err)
 {
     double *dof = malloc((table->n + 1) * sizeof *dof);
-    struct tune_loop_table loop = {.n = 0, .f_hz = table->f_hz, .l = table->g, .std = std};
     enum tune_status status = dof ? TUNE_OK : tune_error_memory(err, "looking at a measured loop");
     if (!status && !table->of_loop) status = chain_table_turn(table, &work->gains.controller, err);
     if (!status) status = tune_table_std(std, dof, &out->error, table, err);
     for (size_t i = 0; !status && i < table->n; i++)
         std[i] *= out->std_factor;
-    while (!status && loop.n < table->n && isfinite(std[loop.n]))
-        loop.n++;
-    if (!status && loop.n < TUNE_LOOP_POINTS_MIN)
-        status = tune_error_set(err, TUNE_EDATA, "its points have no coherence from %.4g Hz on",
-                                table->f_hz[loop.n]);
-    if (!status) status = chain_table_margins(&out->margins, &loop, err);
+    if (!status) status = margins_of_points(&out->margins, table, std, err);
     out->has_margins = !status;
     free(dof);
     return status;
@@ -219,7 +222,7 @@ static enum tune_status finish_table(struct tune_measured_table *out,
     }
     if (status) return status;
     tell_deviation(&id->notes, out);
-    if (out->has_margins) tell_margins(&id->notes, out);
+    if (out->has_margins) chain_table_tell_margins(&id->notes, out);
     if (out->of_loop && !work->gains_known)
         tune_notes_add(
             &id->notes,

@@ -23,6 +23,9 @@ enum tune_status chain_table_turn(struct tune_response *table,
 enum tune_status chain_table_margins(struct tune_table_margins *out,
                                      const struct tune_loop_table *table, struct tune_error *err);
 
+/* What margins do not cover, and what of them is in doubt. */
+void chain_table_tell_margins(struct tune_notes *notes, const struct tune_measured_table *table);
+
 /* Of the fitted plant; *known false where its loop cannot be judged. */
 enum tune_status chain_model_margins(struct tune_model_margins *out, bool *known,
                                      const struct tune_plant *plant,

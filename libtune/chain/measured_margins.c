@@ -23,6 +23,7 @@ static void tell(struct tune_table_margins *out, const struct tune_measured_marg
     *out =
         (struct tune_table_margins){.points = m->points,
                                     .band_hz = {m->band_hz[0], m->band_hz[1]},
+                                    .gap_hz = {(double)NAN, (double)NAN},
                                     .n_coarse = m->n_coarse,
                                     .coarse_hz = {m->coarse_hz[0], m->coarse_hz[1]},
                                     .gain_margin_db = decibel(&m->gain_margin),
@@ -36,6 +37,8 @@ static void tell(struct tune_table_margins *out, const struct tune_measured_marg
                                     .sens_peak_hz = m->sens_peak_hz,
                                     .sens_peak_at_end = m->sens_peak_at_end,
                                     .n_unsure = m->n_unsure,
+                                    .n_grazing = m->n_grazing,
+                                    .grazing_hz = m->grazing_hz,
                                     .n_crossings = m->n_crossings};
     for (size_t i = 0; i < m->n_crossings; i++) {
         const struct tune_measured_crossing *at = &m->crossing[i];

@@ -217,6 +217,7 @@ enum tune_status tune_measured_margins(struct tune_measured_margins *out,
         out->band_hz[1] = table->f_hz[table->n - 1];
         take_crossings(out, margins, &curve);
         take_worst(out, margins, &curve);
+        measured_take_grazing(out, &curve);
         find_coarse(out, &curve, table);
     }
     measured_curve_free(&curve);

@@ -51,7 +51,12 @@ struct tune_measured_margins {
     double gain_margin_hz, gain_reduction_margin_hz, phase_margin_hz, sens_peak_hz;
     bool sens_peak_at_end; /* |S| is largest at an end of the band: it may be larger beyond */
     size_t n_unsure;       /* places where L is negative but below 3 std: left out, of no size */
-    size_t n_crossings;    /* both kinds together, by rising frequency */
+    size_t
+        n_grazing; /* stretches where |L| comes within 3 std of 1 and leaves to the side it came from: it
+                         may pass 1 or not. The margins of phase and delay take it to pass, at the worst
+                         place of the stretch; their std is that of the phase there */
+    double grazing_hz;  /* that of them with the least phase margin; NAN where there is none */
+    size_t n_crossings; /* both kinds together, by rising frequency */
     struct tune_measured_crossing crossing[2 * TUNE_CROSSINGS_MAX];
 };
 

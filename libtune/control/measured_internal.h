@@ -21,6 +21,9 @@ void measured_curve_free(struct measured_curve *curve);
 double complex measured_curve_at(const struct measured_curve *curve, double f_hz);
 double measured_curve_std(const struct measured_curve *curve, double f_hz);
 
+/* What |L| near 1 leaves in doubt, into a result that holds the rest. */
+void measured_take_grazing(struct tune_measured_margins *out, const struct measured_curve *curve);
+
 /* d ln L / d ln f, over one step of the table about f, or so far that noise does not rule it. */
 double complex measured_curve_slope(const struct measured_curve *curve, double f_hz);
 

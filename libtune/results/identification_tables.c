@@ -36,6 +36,8 @@ static void margin_fields(struct json_io *io, struct tune_table_margins *m)
     json_io_enter(io, "loop_margins");
     json_io_count(io, "points", &m->points);
     json_io_numbers(io, "band_hz", m->band_hz, 2);
+    json_io_count(io, "gaps", &m->n_gaps);
+    json_io_numbers(io, "widest_gap_hz", m->gap_hz, 2);
     json_io_estimate(io, "gain_margin_db", &m->gain_margin_db);
     json_io_number(io, "gain_margin_hz", &m->gain_margin_hz);
     json_io_estimate(io, "gain_reduction_margin_db", &m->gain_reduction_margin_db);
@@ -49,6 +51,8 @@ static void margin_fields(struct json_io *io, struct tune_table_margins *m)
     json_io_count(io, "coarse_steps", &m->n_coarse);
     json_io_numbers(io, "coarsest_step_hz", m->coarse_hz, 2);
     json_io_count(io, "crossings_lost_in_noise", &m->n_unsure);
+    json_io_count(io, "gain_1_in_doubt", &m->n_grazing);
+    json_io_number(io, "gain_1_in_doubt_hz", &m->grazing_hz);
     crossing_fields(io, m);
     json_io_leave(io);
 }

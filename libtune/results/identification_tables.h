@@ -19,8 +19,11 @@ struct tune_table_crossing {
 
 /* struct tune_measured_margins in the units people read. */
 struct tune_table_margins {
-    size_t points;
+    size_t points; /* those of the table that say something: a std is known */
     double band_hz[2];
+    size_t n_gaps; /* places between them where points of the table are left out */
+    double gap_hz
+        [2]; /* the widest by ratio: the points to either side of it; NAN where there is none */
     size_t n_coarse;
     double coarse_hz[2];
     struct tune_estimate gain_margin_db, gain_reduction_margin_db, phase_margin_deg, delay_margin_s,
@@ -28,6 +31,8 @@ struct tune_table_margins {
     double gain_margin_hz, gain_reduction_margin_hz, phase_margin_hz, sens_peak_hz;
     bool sens_peak_at_end;
     size_t n_unsure;
+    size_t n_grazing;
+    double grazing_hz;
     size_t n_crossings;
     struct tune_table_crossing crossing[2 * TUNE_CROSSINGS_MAX];
 };

@@ -66,6 +66,17 @@ section bad south '' >>"$book/axis.ini"
 check 'a table that cannot be read beside a sweep' run 0 identify "$book"
 check 'is left out and told' out_has 'Log bad is of no further use'
 
+# one point of coherence 0 in the middle, one at the lower end: left out, and said
+awk -F, 'BEGIN { OFS = "," } NR == 2 || NR == 40 { $NF = 0 } NR > 1 { $4 = "" } { print $1, $2, $3, $NF }' "$book/results/frf-south.csv" >"$book/logs/own.csv"
+check 'points without coherence' run 0 identify "$book"
+check 'are left out, and said' out_has 'margins rest on'
+check 'with the gap' out_has 'may hide'
+check 'within 80 columns' fits
+check 'as JSON' run 0 identify --json --quiet "$book"
+check 'the margins are there, one gap inside, the band one point shorter' json \
+    'd["tables"][0]["points"] - d["tables"][0]["loop_margins"]["points"] == 2 and d["tables"][0]["loop_margins"]["gaps"] == 1 and d["tables"][0]["loop_margins"]["band_hz"][0] > d["tables"][0]["band_hz"][0] and d["tables"][0]["loop_margins"]["band_hz"][1] == d["tables"][0]["band_hz"][1] and 50 < d["tables"][0]["loop_margins"]["phase_margin_deg"]["value"] < 70'
+cp "$book/results/frf-south.csv" "$book/logs/own.csv"
+
 # ---- simulated -----------------------------------------------------------------------------------
 { sed '/^\[log/,$d' "$small"; cat <<'EOF'
 [log plant]

@@ -6,6 +6,7 @@
 #include <complex.h>
 
 #include "control/measured.h"
+#include "core/units.h"
 #include "core/random.h"
 
 enum { POINTS_MOST = 4000 };

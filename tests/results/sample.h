@@ -144,6 +144,9 @@ static inline void sample_table(struct tune_identification *r)
         m->band_hz[0] = 1.0;
         m->band_hz[1] = 200.0;
         m->coarse_hz[0] = m->coarse_hz[1] = NAN;
+        m->n_gaps = 2;
+        m->gap_hz[0] = 30.0;
+        m->gap_hz[1] = 31.0;
         m->gain_margin_db = (struct tune_estimate){4.0, 0.1};
         m->gain_margin_hz = 60.0;
         m->gain_reduction_margin_db = (struct tune_estimate){INFINITY, NAN};
@@ -155,6 +158,8 @@ static inline void sample_table(struct tune_identification *r)
         m->sens_peak_hz = 20.0;
         m->sens_peak_at_end = true;
         m->n_unsure = 3;
+        m->n_grazing = 1;
+        m->grazing_hz = 22.0;
         m->n_crossings = 2;
         m->crossing[0] =
             (struct tune_table_crossing){.frequency_hz = {8.0, 0.1}, .margin = {1.0, 0.01}};

@@ -208,6 +208,7 @@ enum tune_status section_plant(struct buffer *html, const struct report *report,
         if (!status) status = one_pointing(html, report, &found->pointing[i], err);
     }
     if (!status) status = part_tracks(html, found, err);
+    if (!status) part_measured_loops(html, found);
     html_section_end(html);
     return status;
 }

@@ -21,6 +21,9 @@ void part_verdicts(struct buffer *html, const struct tune_pointing_plant *p);
 enum tune_status part_tracks(struct buffer *html, const struct tune_identification *id,
                              struct tune_error *err);
 
+/* Margins of tables of the loop, all crossings, and what the tables do not show. */
+void part_measured_loops(struct buffer *html, const struct tune_identification *id);
+
 /* Candidates, gains, filters, margins, and the loops. */
 enum tune_status section_gains(struct buffer *html, const struct report *report,
                                const struct tune_watch *watch, struct tune_error *err);
