@@ -85,7 +85,7 @@ static void print_table(const struct tune_measured_table *table)
     if (table->fitted) printf("  the plant of %s comes from it\n", table->pointing);
     if (!table->has_margins) return;
     if (table->margins.points < table->points)
-        printf("  margins rest on %zu points, %.4g .. %.4g Hz: the others have no coherence\n",
+        printf("  margins rest on %zu points, %.4g .. %.4g Hz: the others tell nothing\n",
                table->margins.points, table->margins.band_hz[0], table->margins.band_hz[1]);
     printf("  loop as measured%s", table->of_loop ? "" : ", with the gains stated");
     if (table->has_model)

@@ -129,7 +129,7 @@ static enum tune_status margins_of_points(struct tune_table_margins *out,
     }
     if (loop.n < TUNE_LOOP_POINTS_MIN)
         return tune_error_set(err, TUNE_EDATA,
-                              "only %zu of its %zu points have coherence, at least %d are needed "
+                              "only %zu of its %zu points tell anything, at least %d are needed "
                               "for margins: measure with more averages or a larger signal",
                               loop.n, table->n, (int)TUNE_LOOP_POINTS_MIN);
     status = chain_table_margins(out, &loop, err);

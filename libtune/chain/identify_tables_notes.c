@@ -17,12 +17,12 @@ static void tell_points(struct tune_notes *notes, const struct tune_measured_tab
             " A crossing or peak may hide where points are missing, %s%.4g to %.4g Hz%s.",
             m->n_gaps == 1 ? "" : "as from ", m->gap_hz[0], m->gap_hz[1],
             m->n_gaps == 1 ? "" : ", the widest of the gaps");
-    tune_notes_add(
-        notes,
-        "Log %s: %zu of its %zu points ha%s no coherence and %s left out; the margins rest "
-        "on %zu points from %.4g to %.4g Hz.%s",
-        t->log, lost, t->points, lost == 1 ? "s" : "ve", lost == 1 ? "is" : "are", m->points,
-        m->band_hz[0], m->band_hz[1], gaps);
+    tune_notes_add(notes,
+                   "Log %s: %zu of its %zu points tell%s nothing (no coherence, or no response) "
+                   "and %s left out; the margins rest "
+                   "on %zu points from %.4g to %.4g Hz.%s",
+                   t->log, lost, t->points, lost == 1 ? "s" : "", lost == 1 ? "is" : "are",
+                   m->points, m->band_hz[0], m->band_hz[1], gaps);
 }
 
 void chain_table_tell_margins(struct tune_notes *notes, const struct tune_measured_table *t)

@@ -55,7 +55,7 @@ static void margins_and_crossings_are_there(void **state)
     has(page, "loop&lt;1&gt;");
     has(page, "Inside the band only");
     has(page, "that the loop is stable a table alone cannot show");
-    has(page, "398 of its 400 points, 0.51 to 298&nbsp;Hz (the others have no coherence)");
+    has(page, "398 of its 400 points, 0.51 to 298&nbsp;Hz (the others tell nothing)");
     has(page, "60.26 &plusmn; 0.31");
     has(page, "none in the band");
     has(page, "13.90 &plusmn; 0.20");

@@ -114,7 +114,7 @@ static void one_loop(struct buffer *html, const struct tune_measured_table *t)
     buffer_format(html, ". Margins rest on %zu ", m->points);
     if (m->points < t->points) buffer_format(html, "of its %zu ", t->points);
     buffer_format(html, "points, %.4g to %.4g&nbsp;Hz%s; std from %s.</p>\n", m->band_hz[0],
-                  m->band_hz[1], m->points < t->points ? " (the others have no coherence)" : "",
+                  m->band_hz[1], m->points < t->points ? " (the others tell nothing)" : "",
                   t->error == TUNE_TABLE_STD         ? "its column"
                   : t->error == TUNE_TABLE_COHERENCE ? "its coherence"
                                                      : "the scatter of its points");
