@@ -32,10 +32,11 @@ void chain_table_tell_margins(struct tune_notes *notes, const struct tune_measur
     if (m->n_grazing)
         tune_notes_add(
             notes,
-            "Log %s: its loop gain comes within noise of 1 and turns back at %zu place%s, "
-            "as at %.4g Hz: whether it passes 1 is not known, and the margins of phase and "
-            "delay take it to pass. Measure there with more averages.",
-            t->log, m->n_grazing, m->n_grazing == 1 ? "" : "s", m->grazing_hz);
+            "Log %s: at %.4g Hz its loop gain comes within noise of 1 and turns back "
+            "(%zu such place%s in all): whether it passes 1 is not known, and the margins of "
+            "phase and delay take it to pass, at the worst place. Measure there with more "
+            "averages.",
+            t->log, m->grazing_hz, m->n_grazing, m->n_grazing == 1 ? "" : "s");
     if (t->error == TUNE_TABLE_SCATTER && !t->fitted)
         tune_notes_add(
             notes,

@@ -62,6 +62,8 @@ static void margins_and_crossings_are_there(void **state)
     has(page, "1.140 &plusmn; 0.010");
     has(page, "Every crossing");
     has(page, "61.00 &plusmn; 0.40");
+    has(page, "27.10 &plusmn; 0.20&nbsp;dB");
+    has(page, "60.26 &plusmn; 0.31&nbsp;deg");
     assert_null(strstr(page, "Fitted model"));
     assert_null(strstr(page, "<li>"));
     free(page);
@@ -90,7 +92,7 @@ static void doubts_are_told(void **state)
     m->n_unsure = 5;
     m->sens_peak_at_end = true;
     page = page_of(&id);
-    has(page, "at 1 place, as at 22&nbsp;Hz. Whether it passes 1 is not known");
+    has(page, "at 22&nbsp;Hz the gain comes within noise of 1 and turns back. Whether it passes");
     has(page, "missing at 2 places, the widest from 21.5 to 22.5&nbsp;Hz");
     has(page, "at 3 places, most from 40 to 41&nbsp;Hz");
     has(page, "at 5 places where the gain is small");

@@ -44,13 +44,14 @@ static void worst(struct buffer *html, const struct tune_measured_table *t)
 static void crossings(struct buffer *html, const struct tune_table_margins *m)
 {
     if (m->n_crossings == 0) return;
-    html_table(html, "Every crossing", "Where|Frequency (Hz)|Margin|<of");
+    html_table(html, "Every crossing", "Where|Frequency (Hz)|Margin");
     for (size_t i = 0; i < m->n_crossings; i++) {
         const struct tune_table_crossing *at = &m->crossing[i];
-        html_row(html, at->of_phase ? "Phase is -180 deg" : "Gain is 1", NULL);
+        html_row(html, at->of_phase ? "Phase -180 deg" : "Gain 1", NULL);
         html_estimate(html, at->frequency_hz.value, at->frequency_hz.std);
-        html_estimate(html, at->margin.value, at->margin.std);
-        html_words(html, at->of_phase ? "dB of gain" : "deg of phase");
+        buffer_add(html, "<td>");
+        buffer_estimate(html, at->margin.value, at->margin.std);
+        buffer_add(html, at->of_phase ? "&nbsp;dB</td>" : "&nbsp;deg</td>");
         html_row_end(html);
     }
     html_table_end(html);
@@ -67,14 +68,16 @@ static void doubts(struct buffer *html, const struct tune_table_margins *m)
     if (m->n_gaps + m->n_grazing + m->n_coarse + m->n_unsure == 0 && !m->sens_peak_at_end) return;
     buffer_add(html, "<ul>\n");
     if (m->n_grazing) {
+        buffer_format(
+            html,
+            "<li><strong>In doubt</strong>: at %.4g&nbsp;Hz the gain comes within noise of "
+            "1 and turns back",
+            m->grazing_hz);
+        if (m->n_grazing > 1)
+            buffer_format(html, ", and so it does %zu times in all", m->n_grazing);
         buffer_add(html,
-                   "<li><strong>In doubt</strong>: the gain comes within noise of 1 and turns "
-                   "back at ");
-        places(html, m->n_grazing, "place", "places");
-        buffer_format(html,
-                      ", as at %.4g&nbsp;Hz. Whether it passes 1 is not known; the margins of "
-                      "phase and delay take it to pass.</li>\n",
-                      m->grazing_hz);
+                   ". Whether it passes 1 is not known; the margins of phase and delay take it "
+                   "to pass, at the worst place.</li>\n");
     }
     if (m->n_gaps) {
         buffer_add(html, "<li>Points are missing at ");
