@@ -5,12 +5,14 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "chain/identify.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "chain/health_internal.h"
 #include "chain/identify_tables_internal.h"
 #include "chain/quiet_internal.h"
+#include "core/sha256.h"
 #include "core/workers.h"
 
 /* ---- choosing -----------------------------------------------------------------------------------*/
@@ -114,15 +116,52 @@ static enum tune_status add_log_and_judging(struct tune_provenance *out, const s
     return status;
 }
 
+/* How the axis stood and under which gains: other logs may be joined, other modes laid together. */
+static enum tune_status add_circumstances(struct tune_provenance *out,
+                                          const struct tune_log_entry *log, struct tune_error *err)
+{
+    const char *const state = log->other_axis_state, *const gains = log->controller_file;
+    char name[TUNE_OPTION_NAME], digest[TUNE_SHA256_TEXT];
+    (void)snprintf(name, sizeof name, "other axis %s", log->name);
+    tune_sha256_bytes(digest, gains, strlen(gains));
+    return tune_provenance_add_option(out, err, name, "%.15g deg, %s, gains file %.16s",
+                                      log->other_axis_deg, *state ? state : "not stated",
+                                      *gains ? digest : "none");
+}
+
+/* What of the whole axis enters: where the next sweep may be, the period of the encoder's error, how far
+ * the other axis may be moved. */
+static enum tune_status add_axis(struct tune_provenance *out, const struct chain *chain,
+                                 struct tune_error *err)
+{
+    const struct tune_drive_entry *drive = &chain->logbook.drive;
+    const struct tune_requirement *requirement = &chain->logbook.requirement;
+    enum tune_status status =
+        tune_provenance_add_option(out, err, "travel_limit_deg", "%.15g %.15g",
+                                   drive->travel_limit_deg[0], drive->travel_limit_deg[1]);
+    if (!status)
+        status = tune_provenance_add_option(out, err, "encoder_lines_per_turn", "%.15g",
+                                            drive->encoder_lines_per_turn);
+    if (!status)
+        status = tune_provenance_add_option(out, err, "jitter", "%.15g arcsec of the %s",
+                                            requirement->jitter_rms_arcsec,
+                                            requirement->jitter_of_sky ? "sky" : "encoder");
+    return status;
+}
+
 static enum tune_status provenance(struct tune_provenance *out, const struct chain *chain,
                                    const struct identification_work *work, struct tune_error *err)
 {
     enum tune_status status = chain_provenance(out, chain, TUNE_SCHEMA_IDENTIFY, err);
     if (!status) status = chain_payload_provenance(out, chain, err);
+    if (!status) status = add_axis(out, chain, err);
     for (size_t i = 0; i < work->n; i++)
-        for (size_t k = 0; !status && k < work->pointing[i].n_logs; k++)
-            if (work->pointing[i].log[k]->kind == TUNE_LOG_SWEEP)
-                status = add_log_and_judging(out, chain, work->pointing[i].log[k], err);
+        for (size_t k = 0; !status && k < work->pointing[i].n_logs; k++) {
+            const struct tune_log_entry *log = work->pointing[i].log[k];
+            status = add_circumstances(out, log, err);
+            if (!status && log->kind == TUNE_LOG_SWEEP)
+                status = add_log_and_judging(out, chain, log, err);
+        }
     if (!status) status = chain_tables_provenance(out, chain, work, err);
     return status;
 }
@@ -177,15 +216,16 @@ static enum tune_status write_all(struct tune_identification *out, const struct 
 static enum tune_status identify_all(struct tune_identification *out, const struct chain *chain,
                                      struct identification_work *work, struct tune_error *err)
 {
+    const double pointings_done = 0.95; /* of the whole, for the watch */
     enum tune_status status;
     out->pointing = calloc(work->n + 1, sizeof *out->pointing);
     if (!out->pointing) return tune_error_memory(err, "identifying");
     out->n_pointings = work->n;
     work->chain = chain;
     work->result = out->pointing;
-    progress_start(&work->progress, chain->job->watch, work->n, 0.0, 1.0);
+    progress_start(&work->progress, chain->job->watch, work->n, 0.0, pointings_done);
     status = tune_workers_run(work->n, chain->job->threads, chain_identify_pointing, work, err);
-    if (!status) status = chain_identify_tracks(out, chain, err);
+    if (!status) status = chain_identify_tracks(out, chain, pointings_done, err);
     if (!status) status = write_all(out, chain, work, err);
     return status;
 }

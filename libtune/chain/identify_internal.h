@@ -115,9 +115,10 @@ enum tune_status chain_identify_assisted(struct tune_pointing_plant *out,
 /* How the axis stood at a pointing, as its first log says; a note where others say otherwise. */
 void chain_identify_condition(struct tune_pointing_plant *out, struct pointing_work *pointing);
 
-/* Modes over all pointings, laws, and where to sweep next, into out. */
+/* Modes over all pointings, laws, and where to sweep next, into out. done: what of the whole is done
+ * before, for the watch. */
 enum tune_status chain_identify_tracks(struct tune_identification *out, const struct chain *chain,
-                                       struct tune_error *err);
+                                       double done, struct tune_error *err);
 
 /* Payload ratios from what the records logged beside the encoder, whose lines are those of the fit; and
  * what the encoder cannot see. A sensor that cannot be used is told, no more. */

@@ -76,10 +76,27 @@ static void largest_error_text(char *text, size_t size, const struct tune_identi
         at);
 }
 
+/* Pointings whose state of the other axis no other one has: nothing predicts them. */
+static void alone_text(char *text, size_t size, const struct tune_identification *id)
+{
+    char list[96] = "";
+    for (size_t p = 0; p < id->n_pointings; p++) {
+        bool shared = false;
+        for (size_t q = 0; q < id->n_pointings; q++)
+            shared = shared || (q != p && id->pointing[q].other_axis == id->pointing[p].other_axis);
+        if (!shared) chain_list_add(list, sizeof list, id->pointing[p].name);
+    }
+    text[0] = '\0';
+    if (list[0])
+        (void)snprintf(
+            text, size,
+            " States of the other axis that one pointing alone has (%s) are not checked.", list);
+}
+
 static void describe_interpolation(struct tune_identification *id)
 {
     struct tune_tracks *tracks = &id->tracks;
-    char *out = id->interpolation_text, error[160], at[64];
+    char *out = id->interpolation_text, error[160], at[64], alone[192];
     const size_t size = sizeof id->interpolation_text;
     if (tracks->interpolation == TUNE_INTERPOLATION_UNCHECKED) {
         (void)snprintf(out, size,
@@ -88,13 +105,17 @@ static void describe_interpolation(struct tune_identification *id)
         return;
     }
     largest_error_text(error, sizeof error, id);
+    alone_text(alone, sizeof alone, id);
     place_text(at, sizeof at, id, tracks->worst_z);
     const double z = tracks->track[tracks->worst_z[0]].left_out[tracks->worst_z[1]].z;
     if (tracks->interpolation == TUNE_INTERPOLATION_HOLDS)
         (void)snprintf(out, size,
                        "Leaving each pointing out and predicting it from the others holds: at most "
-                       "%.1f std (%s)%s. Modes between these pointings may be interpolated.",
-                       fabs(z), at, error);
+                       "%.1f std (%s)%s. %s%s",
+                       fabs(z), at, error,
+                       *error ? "Modes between these pointings may be interpolated."
+                              : "None lies between others, so that interpolating was not checked.",
+                       alone);
     else if (tracks->interpolation == TUNE_INTERPOLATION_COARSE)
         (void)snprintf(out, size,
                        "Leaving each pointing out and predicting it from the others: at most %.1f "
@@ -106,14 +127,26 @@ static void describe_interpolation(struct tune_identification *id)
             out, size,
             "Leaving each pointing out and predicting it from the others fails: %.1f std "
             "at %s%s. Do not interpolate: something besides the angles moves the modes "
-            "(temperature, balance, a loose joint); repeat a sweep there.",
+            "(temperature, balance, a loose joint), or that log went wrong.",
             fabs(z), at, error);
+}
+
+/* Where predictions fail, a new place tells little before it is known whether the odd one is real. */
+static void repeat_text(char *text, size_t size, const struct tune_identification *id)
+{
+    if (id->tracks.interpolation == TUNE_INTERPOLATION_FAILS)
+        (void)snprintf(text, size,
+                       "First repeat the sweep at %s: it does not fit the others, and whether it "
+                       "does so again decides what is wrong. After that a",
+                       id->pointing[id->tracks.worst_z[1]].name);
+    else
+        (void)snprintf(text, size, "A");
 }
 
 static void describe_next(struct tune_identification *id)
 {
     const struct tune_next_pointing *next = &id->tracks.next;
-    char other[64] = "", state[48] = "";
+    char other[64] = "", state[48] = "", first[160];
     if (!next->known) return;
     if (isfinite(next->at.other_axis_rad))
         (void)snprintf(other, sizeof other, ", other axis at %.4g deg",
@@ -121,11 +154,12 @@ static void describe_next(struct tune_identification *id)
     if (next->at.other_axis != TUNE_OTHER_AXIS_UNKNOWN)
         (void)snprintf(state, sizeof state, "%s %s", *other ? "," : ", other axis",
                        tune_other_axis_name(next->at.other_axis));
+    repeat_text(first, sizeof first, id);
     (void)snprintf(
         id->next_text, sizeof id->next_text,
-        "A sweep at %.4g deg%s%s would tell most: mode %zu, near %.4g Hz, is known there "
+        "%s sweep at %.4g deg%s%s would tell most: mode %zu, near %.4g Hz, is known there "
         "to %.2g %% only (median elsewhere %.2g %%), then to %.2g %%.",
-        tune_deg_from_rad(next->at.angle_rad), other, state, next->track + 1, next->f_hz,
+        first, tune_deg_from_rad(next->at.angle_rad), other, state, next->track + 1, next->f_hz,
         100.0 * next->std, 100.0 * next->std_median, 100.0 * next->std_then);
 }
 
@@ -174,11 +208,13 @@ static struct tune_tracked_fit tracked(const struct tune_pointing_plant *pointin
 }
 
 enum tune_status chain_identify_tracks(struct tune_identification *out, const struct chain *chain,
-                                       struct tune_error *err)
+                                       double done, struct tune_error *err)
 {
     const double *travel_deg = chain->logbook.drive.travel_limit_deg;
     struct tune_tracks_opts opts = tune_tracks_defaults();
     struct tune_tracked_fit plant[TUNE_TRACK_POINTINGS_MAX];
+    struct progress progress;
+    struct progress_item watch;
     enum tune_status status;
     if (out->n_pointings < 2) return TUNE_OK;
     if (out->n_pointings > TUNE_TRACK_POINTINGS_MAX) {
@@ -191,7 +227,9 @@ enum tune_status chain_identify_tracks(struct tune_identification *out, const st
         plant[p] = tracked(&out->pointing[p]);
     opts.travel_rad[0] = radians(travel_deg[0]);
     opts.travel_rad[1] = radians(travel_deg[1]);
-    status = tune_tracks_fit(&out->tracks, plant, out->n_pointings, &opts, err);
+    progress_start(&progress, chain->job->watch, 1, done, 1.0);
+    progress_item(&watch, &progress, 0, "modes over pointings");
+    status = tune_tracks_fit(&out->tracks, plant, out->n_pointings, &opts, &watch.watch, err);
     if (status) return status;
     describe_interpolation(out);
     describe_next(out);

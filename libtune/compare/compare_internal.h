@@ -72,8 +72,9 @@ struct matching {
     size_t *mode;        /* [most x n] index in the fit, TUNE_MODES_MAX: none */
     bool *ambiguous;     /* [most x n] */
     struct smooth_scale scale[FEATURES];
-    double *room; /* smooth_room(n) + 4 n */
-    bool *known;  /* [n] */
+    const struct tune_watch *watch; /* may be NULL */
+    double *room;                   /* smooth_room(n) + 4 n */
+    bool *known;                    /* [n] */
 };
 
 /* A mode as numbers; false: that one is not known. */
@@ -93,10 +94,11 @@ enum tune_status matching_open(struct matching *m, const struct tune_tracked_fit
 enum tune_status matching_run(struct matching *m, struct tune_error *err);
 void matching_close(struct matching *m);
 
-/* Let tracks change places, at one pointing or at all on one side, while that gains; true when some did.
- * mark: say where they nearly could. */
-bool swaps_improve(struct matching *m);
-void swaps_mark(struct matching *m);
+/* Let tracks change places, at one pointing or at all on one side, while that gains; *changed is set when
+ * some did. mark: say where they nearly could. done: for the watch. */
+enum tune_status swaps_improve(struct matching *m, bool *changed, double done,
+                               struct tune_error *err);
+enum tune_status swaps_mark(struct matching *m, double done, struct tune_error *err);
 
 /* Say of every point without a mode why, and how large its gain could be (absence.c). */
 void absence_tell(struct tune_tracks *tracks, struct matching *m);
@@ -108,6 +110,9 @@ struct law_series {
     size_t n;
     double value[TUNE_TRACK_POINTINGS_MAX], std[TUNE_TRACK_POINTINGS_MAX];
     bool known[TUNE_TRACK_POINTINGS_MAX]; /* found, and the angle is stated */
+    /* a pointing to be predicted (n: none): terms that tell it from the known ones may be in the law
+       though no value says how large they are */
+    size_t asked;
     const struct tune_tracked_fit *plant;
     double
         size; /* std of a coefficient before anything is known: what is common for the quantity */
@@ -117,14 +122,15 @@ struct law_series {
 enum tune_status law_fit(struct tune_law *out, const struct law_series *series,
                          struct tune_error *err);
 
-/* Leave out every pointing once; out[n]. */
+/* Leave out every pointing once; out[n]. done: for the watch. */
 enum tune_status law_leave_out(struct tune_left_out *out, const struct law_series *series,
-                               struct tune_error *err);
+                               const struct tune_watch *watch, double done, struct tune_error *err);
 
 /* ---- what is said of it (verdict.c, next_pointing.c) ---------------------------------------------*/
 
 void tracks_judge(struct tune_tracks *tracks);
 enum tune_status tracks_next(struct tune_tracks *tracks, const struct tune_tracked_fit *plant,
-                             const struct tune_tracks_opts *opts, struct tune_error *err);
+                             const struct tune_tracks_opts *opts, const struct tune_watch *watch,
+                             struct tune_error *err);
 
 #endif

@@ -102,7 +102,8 @@ static void normalise(struct law_ensemble *all)
         all->part[k].weight /= sum;
 }
 
-/* Sets with as many terms as points say nothing that can be checked. */
+/* Sets with as many terms as points say nothing that can be checked. Terms that only the condition asked
+ * for has cost no point: what is known of them is their prior. */
 void law_solve_all(struct law_ensemble *all, const struct law_series *series)
 {
     const double low = log(least_scatter(series)), high = log(most_scatter);
@@ -112,7 +113,8 @@ void law_solve_all(struct law_ensemble *all, const struct law_series *series)
     all->n = 0;
     all->mean = mean_of(series);
     for (size_t s = 0; s < LAW_SETS; s++) {
-        if (!law_terms_choose(&all->set[s], series, s) || (s && all->set[s].n >= points)) continue;
+        if (!law_terms_choose(&all->set[s], series, s) || (s && all->set[s].told >= points))
+            continue;
         for (size_t k = 0; k < LAW_SCATTERS; k++) {
             const double tau =
                 k ? exp(low + (high - low) * (double)(k - 1) / (LAW_SCATTERS - 2)) : 0.0;

@@ -14,6 +14,7 @@ enum {
 
 struct law_terms {
     size_t n;
+    size_t told; /* of them: those that vary among the known conditions, and the constant */
     enum tune_law_term term[TUNE_LAW_TERMS_MAX];
 };
 

@@ -43,13 +43,14 @@ double law_term_value(enum tune_law_term term, const struct tune_condition *at)
 
 /* ---- which terms can be told -------------------------------------------------------------------*/
 
-/* A term that is the same everywhere, or not known somewhere, says nothing. */
-static bool term_varies(const struct law_series *series, enum tune_law_term term)
+/* A term that is the same everywhere, or not known somewhere, says nothing. with_asked: the condition to
+ * be predicted counts too. */
+static bool term_varies(const struct law_series *series, enum tune_law_term term, bool with_asked)
 {
     const double least = 1e-6;
     double low = (double)INFINITY, high = -(double)INFINITY;
     for (size_t i = 0; i < series->n; i++) {
-        if (!series->known[i]) continue;
+        if (!series->known[i] && !(with_asked && i == series->asked)) continue;
         const double x = law_term_value(term, &series->plant[i].at);
         if (!isfinite(x)) return false;
         low = fmin(low, x);
@@ -68,28 +69,30 @@ static enum tune_law_term commonest_state(const struct law_series *series)
     return (enum tune_law_term)(TUNE_TERM_OTHER_UNKNOWN + best);
 }
 
+static bool add_term(struct law_terms *set, const struct law_series *series,
+                     enum tune_law_term term)
+{
+    if (!term_varies(series, term, true)) return false;
+    set->told += term_varies(series, term, false) ? 1 : 0;
+    set->term[set->n++] = term;
+    return true;
+}
+
 /* Group g of terms added where `set` says so; false where one of them cannot be told. */
 static bool add_group(struct law_terms *set, const struct law_series *series, size_t g)
 {
     const enum tune_law_term common = commonest_state(series);
     bool any = false;
-    if (g + 1 < LAW_GROUPS) {
-        const enum tune_law_term term = (enum tune_law_term)(TUNE_TERM_COS_ANGLE + g);
-        if (!term_varies(series, term)) return false;
-        set->term[set->n++] = term;
-        return true;
-    }
+    if (g + 1 < LAW_GROUPS)
+        return add_term(set, series, (enum tune_law_term)(TUNE_TERM_COS_ANGLE + g));
     for (enum tune_law_term t = TUNE_TERM_OTHER_UNKNOWN; t <= TUNE_TERM_OTHER_FREE; t++)
-        if (t != common && term_varies(series, t)) {
-            set->term[set->n++] = t;
-            any = true;
-        }
+        if (t != common && add_term(set, series, t)) any = true;
     return any;
 }
 
 bool law_terms_choose(struct law_terms *set, const struct law_series *series, size_t groups)
 {
-    set->n = 1;
+    set->n = set->told = 1;
     set->term[0] = TUNE_TERM_CONSTANT;
     for (size_t g = 0; g < LAW_GROUPS; g++)
         if (groups & ((size_t)1 << g) && !add_group(set, series, g)) return false;

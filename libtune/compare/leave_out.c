@@ -1,6 +1,8 @@
 /* leave_out.c - every pointing predicted from the others.
  *
- * The choice of terms is made anew without the pointing, or the test would know what it tests. The
+ * The choice of terms is made anew without the pointing's value, or the test would know what it tests; its
+ * condition is known. Where it is the only one with a state of the other axis, or at another angle, the
+ * others say nothing of that term: it is in or out with even odds, as large as is common. The
  * prediction is a mixture of normal densities; the deviation measured is turned into the normal deviate
  * that is as improbable, so that few points (heavy tails) and many are judged by one limit.
  * SPDX-License-Identifier: GPL-3.0-or-later */
@@ -59,10 +61,19 @@ double law_deviate(const struct law_normal *part, size_t n, double x)
 
 /* ---- one pointing ---------------------------------------------------------------------------------*/
 
-/* The others reach beyond it on both sides, in every angle that changes. */
+static bool state_is_shared(const struct law_series *series, size_t left_out)
+{
+    for (size_t i = 0; i < series->n; i++)
+        if (series->known[i] && i != left_out &&
+            series->plant[i].at.other_axis == series->plant[left_out].at.other_axis)
+            return true;
+    return false;
+}
+
+/* The others reach beyond it on both sides, in every angle that changes, and one has its state. */
 static bool is_inside(const struct law_series *series, size_t left_out)
 {
-    bool inside = true, varies = false;
+    bool inside = state_is_shared(series, left_out), varies = false;
     for (int axis = 0; axis < 2; axis++) {
         const struct tune_condition *at = &series->plant[left_out].at;
         const double x = axis ? at->other_axis_rad : at->angle_rad, least = 1e-6;
@@ -103,11 +114,12 @@ static void predict(struct tune_left_out *out, struct law_ensemble *all,
 }
 
 enum tune_status law_leave_out(struct tune_left_out *out, const struct law_series *series,
-                               struct tune_error *err)
+                               const struct tune_watch *watch, double done, struct tune_error *err)
 {
     enum { POINTS_LEAST = 4 };
     struct law_series others = *series;
     struct law_ensemble *all;
+    enum tune_status status = TUNE_OK;
     size_t points = 0;
     for (size_t i = 0; i < series->n; i++) {
         points += series->known[i] ? 1 : 0;
@@ -117,13 +129,16 @@ enum tune_status law_leave_out(struct tune_left_out *out, const struct law_serie
     if (points < POINTS_LEAST) return TUNE_OK;
     all = malloc(sizeof *all);
     if (!all) return tune_error_memory(err, "checking laws over pointings");
-    for (size_t i = 0; i < series->n; i++) {
+    for (size_t i = 0; !status && i < series->n; i++) {
         if (!series->known[i]) continue;
+        status = tune_watch_tick(watch, "leaving pointings out", done, err);
+        if (status) break;
         others.known[i] = false;
+        others.asked = i;
         law_solve_all(all, &others);
         predict(&out[i], all, series, i);
         others.known[i] = true;
     }
     free(all);
-    return TUNE_OK;
+    return status;
 }

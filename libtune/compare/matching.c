@@ -191,11 +191,14 @@ static void apply(struct matching *m, size_t p, const size_t *column, const size
 }
 
 /* Assign the modes of pointing p; changed is set where a track finds another one than before. */
-static enum tune_status assign(struct matching *m, size_t p, bool *changed, struct tune_error *err)
+static enum tune_status assign(struct matching *m, size_t p, double done, bool *changed,
+                               struct tune_error *err)
 {
     size_t mode[TUNE_MODES_MAX], size, *index;
     const size_t n = modes_in_band(mode, m->plant[p].fit);
+    const enum tune_status status = tune_watch_tick(m->watch, "telling modes apart", done, err);
     double *cost;
+    if (status) return status;
     drop_lonely(m, p);
     size = m->tracks + n;
     cost = malloc((size * size + 3 * (size + 1)) * sizeof *cost);
@@ -268,21 +271,22 @@ enum tune_status matching_open(struct matching *m, const struct tune_tracked_fit
 enum tune_status matching_run(struct matching *m, struct tune_error *err)
 {
     enum { PASSES = 10 };
+    const double matched = 0.45; /* of the whole, when all modes are matched: for the watch */
     bool in[TUNE_TRACK_POINTINGS_MAX] = {false}, changed = true;
     enum tune_status status = TUNE_OK;
     for (size_t k = 0; !status && k < m->n; k++) {
         const size_t p = next_to_join(m, in);
         in[p] = true;
-        status = assign(m, p, &changed, err);
+        status = assign(m, p, 0.0, &changed, err);
     }
     for (size_t pass = 0; !status && changed && pass < PASSES; pass++) {
+        const double done = matched * (double)(pass + 1) / (PASSES + 1);
         changed = false;
         for (size_t p = 0; !status && p < m->n; p++)
-            status = assign(m, p, &changed, err);
-        if (swaps_improve(m)) changed = true;
+            status = assign(m, p, done, &changed, err);
+        if (!status) status = swaps_improve(m, &changed, done, err);
     }
-    if (!status) swaps_mark(m);
-    return status;
+    return status ? status : swaps_mark(m, matched, err);
 }
 
 void matching_close(struct matching *m)

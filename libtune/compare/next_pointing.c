@@ -29,6 +29,7 @@ struct surface {
 struct search {
     const struct tune_tracked_fit *plant;
     size_t n, tracks;
+    const struct tune_watch *watch;
     struct surface *surface;    /* [tracks] */
     double *correlation, *room; /* room: [tracks x smooth_room(n)] */
     size_t n_places;
@@ -39,6 +40,12 @@ static struct smooth_series series_of(const struct search *search, const struct 
 {
     return (struct smooth_series){search->n, surface->value, surface->std, surface->known,
                                   search->correlation};
+}
+
+static enum tune_status tick(const struct search *search, struct tune_error *err)
+{
+    const double done = 0.9; /* matching and laws come before */
+    return tune_watch_tick(search->watch, "looking for the next pointing", done, err);
 }
 
 static double step(double low, double high, size_t k, size_t steps)
@@ -87,6 +94,24 @@ static void survey(struct search *search, struct surface *surface, const struct 
     surface->error = sqrt(squares / (double)track->n_found);
     surface->scale = (struct smooth_scale){.centre = log(track->f_hz), .level = 0.3};
     learn(search, surface);
+}
+
+static enum tune_status survey_all(struct search *search, const struct tune_tracks *tracks,
+                                   struct tune_error *err)
+{
+    const struct tune_tracked_fit *plant = search->plant;
+    const size_t n = search->n;
+    enum tune_status status = TUNE_OK;
+    for (size_t p = 0; p < n; p++)
+        for (size_t q = 0; q < n; q++)
+            search->correlation[p * n + q] =
+                p == q ? 1.0 : smooth_correlation(&plant[p].at, &plant[q].at);
+    for (size_t t = 0; !status && t < tracks->n; t++) {
+        status = tick(search, err);
+        search->surface[t].room = search->room + t * smooth_room(n);
+        if (!status) survey(search, &search->surface[t], &tracks->track[t]);
+    }
+    return status;
 }
 
 /* ---- the places to choose from ----------------------------------------------------------------------*/
@@ -147,22 +172,26 @@ static void look(struct tune_next_pointing *out, struct search *search,
     search->worst[search->n_places++] = worst;
 }
 
-static void look_everywhere(struct tune_next_pointing *out, struct search *search,
-                            const double own[2], const double other[2], bool other_known)
+static enum tune_status look_everywhere(struct tune_next_pointing *out, struct search *search,
+                                        const double own[2], const double other[2],
+                                        bool other_known, struct tune_error *err)
 {
     const size_t others = other_known && other[1] > other[0] ? OTHER_STEPS : 0;
     bool seen[TUNE_OTHER_AXIS_STATES] = {false};
+    enum tune_status status = TUNE_OK;
     for (size_t p = 0; p < search->n; p++)
         seen[search->plant[p].at.other_axis] = true;
     for (size_t state = 0; state < TUNE_OTHER_AXIS_STATES; state++)
         for (size_t k = 0; seen[state] && k <= others; k++)
-            for (size_t i = 0; i <= OWN_STEPS; i++) {
+            for (size_t i = 0; !status && i <= OWN_STEPS; i++) {
                 const struct tune_condition at = {
                     place(own, i, OWN_STEPS),
                     !other_known ? (double)NAN : place(other, k, others ? others : 1),
                     (enum tune_other_axis)state};
                 look(out, search, &at);
+                status = tick(search, err);
             }
+    return status;
 }
 
 static int compare_numbers(const void *a, const void *b)
@@ -183,24 +212,19 @@ static enum tune_status reserve(struct search *search, struct tune_error *err)
 }
 
 enum tune_status tracks_next(struct tune_tracks *tracks, const struct tune_tracked_fit *plant,
-                             const struct tune_tracks_opts *opts, struct tune_error *err)
+                             const struct tune_tracks_opts *opts, const struct tune_watch *watch,
+                             struct tune_error *err)
 {
-    struct search search = {.plant = plant, .n = tracks->n_pointings, .tracks = tracks->n};
+    struct search search = {
+        .plant = plant, .n = tracks->n_pointings, .tracks = tracks->n, .watch = watch};
     double own[2], other[2] = {0.0, 0.0};
     enum tune_status status;
     const bool other_known = span(other, &search, opts->other_travel_rad, true);
     if (tracks->n == 0 || !span(own, &search, opts->travel_rad, false)) return TUNE_OK;
     status = reserve(&search, err);
+    if (!status) status = survey_all(&search, tracks, err);
+    if (!status) status = look_everywhere(&tracks->next, &search, own, other, other_known, err);
     if (!status) {
-        for (size_t p = 0; p < search.n; p++)
-            for (size_t q = 0; q < search.n; q++)
-                search.correlation[p * search.n + q] =
-                    p == q ? 1.0 : smooth_correlation(&plant[p].at, &plant[q].at);
-        for (size_t t = 0; t < tracks->n; t++) {
-            search.surface[t].room = search.room + t * smooth_room(search.n);
-            survey(&search, &search.surface[t], &tracks->track[t]);
-        }
-        look_everywhere(&tracks->next, &search, own, other, other_known);
         qsort(search.worst, search.n_places, sizeof *search.worst, compare_numbers);
         tracks->next.std_median = search.worst[search.n_places / 2];
     }

@@ -76,22 +76,25 @@ static bool near(const struct matching *m, const size_t *a, const size_t *b)
     return fabs(middle(m, a) - middle(m, b)) < apart;
 }
 
-bool swaps_improve(struct matching *m)
+enum tune_status swaps_improve(struct matching *m, bool *changed, double done,
+                               struct tune_error *err)
 {
     const double least = 1e-6; /* rounding must not swap to and fro */
-    bool in[TUNE_TRACK_POINTINGS_MAX], any = false;
+    bool in[TUNE_TRACK_POINTINGS_MAX];
+    enum tune_status status = TUNE_OK;
     for (size_t s = 0; s < m->tracks; s++)
         for (size_t t = s + 1; t < m->tracks; t++) {
             size_t *a = m->mode + s * m->n, *b = m->mode + t * m->n;
             if (!near(m, a, b)) continue;
-            for (size_t set = 0; set < 3 * m->n; set++) {
+            for (size_t set = 0; !status && set < 3 * m->n; set++) {
+                status = tune_watch_tick(m->watch, "telling modes apart", done, err);
                 choose(in, m, set);
-                if (price(m, a, b, in) >= -least) continue;
+                if (status || price(m, a, b, in) >= -least) continue;
                 exchange(a, b, in, m->n);
-                any = true;
+                *changed = true;
             }
         }
-    return any;
+    return status;
 }
 
 /* Of the two sides of a cut the smaller one is in doubt. */
@@ -109,16 +112,19 @@ static void mark(struct matching *m, size_t s, size_t t, const bool *in)
     }
 }
 
-void swaps_mark(struct matching *m)
+enum tune_status swaps_mark(struct matching *m, double done, struct tune_error *err)
 {
     bool in[TUNE_TRACK_POINTINGS_MAX];
+    enum tune_status status = TUNE_OK;
     for (size_t s = 0; s < m->tracks; s++)
         for (size_t t = s + 1; t < m->tracks; t++) {
             size_t *a = m->mode + s * m->n, *b = m->mode + t * m->n;
             if (!near(m, a, b)) continue;
-            for (size_t set = 0; set < 3 * m->n; set++) {
+            for (size_t set = 0; !status && set < 3 * m->n; set++) {
+                status = tune_watch_tick(m->watch, "telling modes apart", done, err);
                 choose(in, m, set);
-                if (price(m, a, b, in) < odds_20_1) mark(m, s, t, in);
+                if (!status && price(m, a, b, in) < odds_20_1) mark(m, s, t, in);
             }
         }
+    return status;
 }

@@ -9,6 +9,9 @@
 /* std of a coefficient over cos and sin of an angle: what axes commonly do (rule of the house, no source) */
 static const double frequency_size = 0.05, inertia_size = 0.1;
 
+/* The part of the whole that laws take, for the watch; before it matching, behind it the next pointing. */
+static const double laws_from = 0.5, laws_to = 0.9;
+
 struct tune_tracks_opts tune_tracks_defaults(void)
 {
     return (struct tune_tracks_opts){{(double)NAN, (double)NAN}, {(double)NAN, (double)NAN}};
@@ -81,10 +84,11 @@ static int by_frequency(const void *a, const void *b)
 }
 
 static enum tune_status match(struct tune_tracks *out, const struct tune_tracked_fit *plant,
-                              size_t n, struct tune_error *err)
+                              size_t n, const struct tune_watch *watch, struct tune_error *err)
 {
     struct matching m;
     enum tune_status status = matching_open(&m, plant, n, err);
+    m.watch = watch;
     if (!status) status = matching_run(&m, err);
     if (!status) {
         out->track = calloc(m.tracks + 1, sizeof *out->track);
@@ -129,37 +133,39 @@ static void series_of_inertia(struct law_series *series)
 }
 
 static enum tune_status fit_laws(struct tune_tracks *out, const struct tune_tracked_fit *plant,
-                                 struct tune_error *err)
+                                 const struct tune_watch *watch, struct tune_error *err)
 {
-    struct law_series series = {.n = out->n_pointings, .plant = plant, .size = inertia_size};
+    struct law_series series = {
+        .n = out->n_pointings, .plant = plant, .asked = out->n_pointings, .size = inertia_size};
     enum tune_status status;
     out->inertia_left_out = calloc(out->n_pointings, sizeof *out->inertia_left_out);
     if (!out->inertia_left_out) return tune_error_memory(err, "fitting laws over pointings");
     series_of_inertia(&series);
     status = law_fit(&out->inertia_law, &series, err);
-    if (!status) status = law_leave_out(out->inertia_left_out, &series, err);
+    if (!status) status = law_leave_out(out->inertia_left_out, &series, watch, laws_from, err);
     series.size = frequency_size;
     for (size_t t = 0; !status && t < out->n; t++) {
         series_of_track(&series, &out->track[t]);
         status = law_fit(&out->track[t].law, &series, err);
-        if (!status) status = law_leave_out(out->track[t].left_out, &series, err);
+        const double done = laws_from + (laws_to - laws_from) * (double)t / (double)out->n;
+        if (!status) status = law_leave_out(out->track[t].left_out, &series, watch, done, err);
     }
     return status;
 }
 
 enum tune_status tune_tracks_fit(struct tune_tracks *out, const struct tune_tracked_fit *plant,
                                  size_t n, const struct tune_tracks_opts *opts,
-                                 struct tune_error *err)
+                                 const struct tune_watch *watch, struct tune_error *err)
 {
     enum tune_status status;
     memset(out, 0, sizeof *out);
     status = check(plant, n, err);
     if (status) return status;
     out->n_pointings = n;
-    status = match(out, plant, n, err);
-    if (!status) status = fit_laws(out, plant, err);
+    status = match(out, plant, n, watch, err);
+    if (!status) status = fit_laws(out, plant, watch, err);
     if (!status) tracks_judge(out);
-    if (!status) status = tracks_next(out, plant, opts, err);
+    if (!status) status = tracks_next(out, plant, opts, watch, err);
     if (status) tune_tracks_free(out);
     return status;
 }

@@ -16,6 +16,7 @@
 
 #include "core/estimate.h"
 #include "core/status.h"
+#include "core/watch.h"
 #include "plant/fit.h"
 
 enum { TUNE_TRACK_POINTINGS_MAX = 64, TUNE_LAW_TERMS_MAX = 10 };
@@ -88,8 +89,9 @@ struct tune_law {
 };
 
 struct tune_left_out {
-    bool checked;     /* else nothing below counts: not found there, or fewer than 4 points */
-    bool inside;      /* between the others, so that predicting it interpolates */
+    bool checked; /* else nothing below counts: not found there, or fewer than 4 points */
+    bool inside;  /* between the others in the angles that change, the other axis in a state that
+                         another one has too: predicting it interpolates */
     double predicted; /* Hz or kg m^2, from the other pointings, by all laws, weighed by evidence */
     double std; /* half of the interval that holds 68.3 % of predictions; of the measured value */
     double z;   /* measured against it as a normal deviate, exact in probability */
@@ -143,13 +145,13 @@ struct tune_tracks_opts {
 
 TUNE_API struct tune_tracks_opts tune_tracks_defaults(void);
 
-/* plant[n], 1 <= n <= TUNE_TRACK_POINTINGS_MAX; the fits are read only.
+/* plant[n], 1 <= n <= TUNE_TRACK_POINTINGS_MAX; the fits are read only. watch may be NULL.
  *   TUNE_EINVAL  n out of range, a mode or an inertia that is not positive and finite
- *   TUNE_ENOMEM */
+ *   TUNE_ECANCELLED, TUNE_ENOMEM: *out is empty */
 TUNE_API enum tune_status tune_tracks_fit(struct tune_tracks *out,
                                           const struct tune_tracked_fit *plant, size_t n,
                                           const struct tune_tracks_opts *opts,
-                                          struct tune_error *err);
+                                          const struct tune_watch *watch, struct tune_error *err);
 
 /* Safe on an empty one. */
 TUNE_API void tune_tracks_free(struct tune_tracks *tracks);

@@ -76,13 +76,15 @@ static void some_pointings(struct tune_identification *id, size_t n, double step
 
 static void follow(struct tune_identification *id)
 {
+    const struct tune_job job = {.threads = 1};
     struct chain chain;
     struct tune_error err;
     memset(&chain, 0, sizeof chain);
+    chain.job = &job;
     chain.logbook.drive.travel_limit_deg[0] = -100.0;
     chain.logbook.drive.travel_limit_deg[1] = 100.0;
     tune_error_clear(&err);
-    if (chain_identify_tracks(id, &chain, &err)) fail_msg("%s", err.text);
+    if (chain_identify_tracks(id, &chain, 0.5, &err)) fail_msg("%s", err.text);
 }
 
 static void each_verdict_has_its_sentence(void **state)
@@ -94,6 +96,7 @@ static void each_verdict_has_its_sentence(void **state)
     assert_non_null(strstr(id->interpolation_text, "may be interpolated"));
     assert_non_null(strstr(id->next_text, "deg"));
     /* where motion is proposed there is a caution */
+    assert_int_equal(strncmp(id->next_text, "A sweep at", 10), 0);
     assert_int_equal(id->notes.n, 1);
     assert_non_null(strstr(id->notes.text[0], "emergency stop"));
     tune_identification_free(id);
@@ -101,6 +104,16 @@ static void each_verdict_has_its_sentence(void **state)
     follow(id);
     assert_non_null(strstr(id->interpolation_text, "Do not interpolate"));
     assert_non_null(strstr(id->interpolation_text, "mode 1 at p5"));
+    assert_int_equal(strncmp(id->next_text, "First repeat the sweep at p5:", 29), 0);
+    assert_non_null(strstr(id->next_text, "would tell most"));
+    tune_identification_free(id);
+    /* alone with its brake: said so, and no failure */
+    some_pointings(id, 9, 0.003);
+    for (size_t p = 0; p < 9; p++)
+        id->pointing[p].other_axis = p == 5 ? TUNE_OTHER_AXIS_BRAKED : TUNE_OTHER_AXIS_HOLDING;
+    follow(id);
+    assert_non_null(strstr(id->interpolation_text, "may be interpolated"));
+    assert_non_null(strstr(id->interpolation_text, "one pointing alone has (p5) are not checked."));
     tune_identification_free(id);
     some_pointings(id, 3, 0.0);
     follow(id);
@@ -124,18 +137,23 @@ static void sentences_have_room(void **state)
 {
     struct tune_identification *id = malloc(sizeof *id);
     (void)state;
-    for (int step = 0; step < 2; step++) {
-        some_pointings(id, 9, step ? 0.03 : 0.0);
+    for (int step = 0; step < 3; step++) {
+        some_pointings(id, 9, step == 1 ? 0.03 : 0.0);
         for (size_t p = 0; p < 9; p++) {
             memset(id->pointing[p].name, 'a' + (int)p, TUNE_NAME_LENGTH);
             id->pointing[p].other_axis_deg = -12.25 * (double)p;
             id->pointing[p].other_axis = TUNE_OTHER_AXIS_HOLDING;
+            if (step == 2 && (p == 3 || p == 7))
+                id->pointing[p].other_axis = p == 3 ? TUNE_OTHER_AXIS_BRAKED : TUNE_OTHER_AXIS_FREE;
         }
         follow(id);
         const size_t said = strlen(id->interpolation_text), next = strlen(id->next_text);
         assert_int_equal(id->interpolation_text[said - 1], '.');
         assert_int_equal(id->next_text[next - 1], '.');
-        assert_non_null(strstr(id->next_text, "holding"));
+        /* a state seen once is known worst */
+        assert_true(strstr(id->next_text, step < 2 ? "holding" : "braked") ||
+                    (step == 2 && strstr(id->next_text, "free")));
+        if (step == 2) assert_non_null(strstr(id->interpolation_text, "are not checked."));
         tune_identification_free(id);
     }
     free(id);

@@ -18,7 +18,7 @@ static void fit_tracks(struct tune_tracks *tracks, const struct fits *fits)
     tune_error_clear(&err);
     opts.travel_rad[0] = tune_rad_from_deg(-100.0);
     opts.travel_rad[1] = tune_rad_from_deg(100.0);
-    if (tune_tracks_fit(tracks, fits->plant, fits->n, &opts, &err)) fail_msg("%s", err.text);
+    if (tune_tracks_fit(tracks, fits->plant, fits->n, &opts, NULL, &err)) fail_msg("%s", err.text);
 }
 
 static const struct tune_estimate *coefficient(const struct tune_law *law, enum tune_law_term term)
@@ -97,7 +97,7 @@ static void sets_are_weighed_by_their_density(void **state)
     struct fits *fits = malloc(sizeof *fits);
     struct law_ensemble *all = malloc(sizeof *all);
     struct tune_random random;
-    struct law_series series = {.n = 9, .plant = fits->plant, .size = 0.05};
+    struct law_series series = {.n = 9, .plant = fits->plant, .asked = 9, .size = 0.05};
     const double c[4] = {0.004, -0.003, 0.0, 0.0};
     size_t compared = 0;
     (void)state;
@@ -351,25 +351,25 @@ static void bad_input_is_refused(void **state)
     (void)state;
     flat_modes(fits, 4, NULL);
     memset(&tracks, 0x5a, sizeof tracks);
-    assert_int_equal(tune_tracks_fit(&tracks, fits->plant, 0, &opts, &err), TUNE_EINVAL);
+    assert_int_equal(tune_tracks_fit(&tracks, fits->plant, 0, &opts, NULL, &err), TUNE_EINVAL);
     assert_null(tracks.track);
     assert_int_equal(
-        tune_tracks_fit(&tracks, fits->plant, TUNE_TRACK_POINTINGS_MAX + 1, &opts, &err),
+        tune_tracks_fit(&tracks, fits->plant, TUNE_TRACK_POINTINGS_MAX + 1, &opts, NULL, &err),
         TUNE_EINVAL);
     fits->fit[2].mode_zeta[1].value = 0.0;
-    assert_int_equal(tune_tracks_fit(&tracks, fits->plant, 4, &opts, &err), TUNE_EINVAL);
+    assert_int_equal(tune_tracks_fit(&tracks, fits->plant, 4, &opts, NULL, &err), TUNE_EINVAL);
     assert_non_null(strstr(err.text, "pointing 3"));
     flat_modes(fits, 4, NULL);
     fits->fit[1].inertia.value = (double)NAN;
-    assert_int_equal(tune_tracks_fit(&tracks, fits->plant, 4, &opts, &err), TUNE_EINVAL);
+    assert_int_equal(tune_tracks_fit(&tracks, fits->plant, 4, &opts, NULL, &err), TUNE_EINVAL);
     flat_modes(fits, 4, NULL);
     fits->plant[0].at.other_axis = TUNE_OTHER_AXIS_STATES;
-    assert_int_equal(tune_tracks_fit(&tracks, fits->plant, 4, &opts, &err), TUNE_EINVAL);
+    assert_int_equal(tune_tracks_fit(&tracks, fits->plant, 4, &opts, NULL, &err), TUNE_EINVAL);
     /* fits without a mode: no tracks, the inertia's law all the same */
     flat_modes(fits, 4, NULL);
     for (size_t p = 0; p < 4; p++)
         fits->fit[p].plant.n_modes = 0;
-    assert_int_equal(tune_tracks_fit(&tracks, fits->plant, 4, &opts, &err), TUNE_OK);
+    assert_int_equal(tune_tracks_fit(&tracks, fits->plant, 4, &opts, NULL, &err), TUNE_OK);
     assert_int_equal(tracks.n, 0);
     assert_int_equal(tracks.inertia_law.n_points, 4);
     assert_false(tracks.next.known);
@@ -389,7 +389,7 @@ static void every_allocation_may_fail(void **state)
     flat_modes(fits, 5, NULL);
     for (unsigned long k = 1; status; k++) {
         check_fail_allocation(k);
-        status = tune_tracks_fit(&tracks, fits->plant, 5, &opts, &err);
+        status = tune_tracks_fit(&tracks, fits->plant, 5, &opts, NULL, &err);
         const bool failed = check_allocation_failed();
         check_fail_allocation(0);
         assert_int_equal(status, failed ? TUNE_ENOMEM : TUNE_OK);

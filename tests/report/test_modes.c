@@ -45,7 +45,7 @@ static struct tune_identification *some_pointings(int axis)
                                        tune_rad_from_deg(at->other_axis_deg), at->other_axis},
                                       {1.0, 300.0}};
     }
-    assert_int_equal(tune_tracks_fit(&id->tracks, plant, POINTINGS, &opts, &err), TUNE_OK);
+    assert_int_equal(tune_tracks_fit(&id->tracks, plant, POINTINGS, &opts, NULL, &err), TUNE_OK);
     (void)snprintf(id->interpolation_text, sizeof id->interpolation_text, "Is 1 < 2?");
     return id;
 }
