@@ -97,7 +97,7 @@ static void worst_left_out(char *text, size_t size, const struct tune_identifica
             worst = p;
     text[0] = '\0';
     if (worst < id->n_pointings)
-        (void)snprintf(text, size, "%+.1f at %.18s", left_out[worst].z, id->pointing[worst].name);
+        (void)snprintf(text, size, "%+.1f at %.14s", left_out[worst].z, id->pointing[worst].name);
 }
 
 static void print_law(const char *name, const struct tune_identification *id,
@@ -111,14 +111,20 @@ static void print_law(const char *name, const struct tune_identification *id,
                        100.0 * law->coefficient[j].value, term_text(law->term[j]));
     }
     worst_left_out(worst, sizeof worst, id, left_out);
-    printf("  %-9s %-36s %8.2g   %s\n", name, *text ? text : "the same everywhere",
+    printf("  %-9s %-34s %10.2g   %s\n", name, *text ? text : "the same everywhere",
            100.0 * law->scatter, worst);
 }
 
 static void print_laws(const struct tune_identification *id)
 {
     char name[32];
-    printf("\n  %-9s %-36s %8s   %s\n", "", "follows, %", "left, %", "left out: worst, std");
+    printf("\n");
+    print_sentence("  ",
+                   "Below: how each frequency (and the inertia) changes with the angles and the "
+                   "state of the other axis; what scatters on top of that; and the worst "
+                   "error, in std, where a pointing was left out and predicted from the others.");
+    printf("  %-9s %-34s %10s   %s\n", "", "changes by, % of the mean", "scatter, %",
+           "worst error, std");
     for (size_t t = 0; t < id->tracks.n; t++) {
         const struct tune_track *track = &id->tracks.track[t];
         (void)snprintf(name, sizeof name, "mode %zu", t + 1);
