@@ -49,6 +49,33 @@ void chain_doubt_fits(struct tune_notes *notes, const struct tune_identification
                        missed);
 }
 
+static const char *doubtful_reasons(char *text, size_t size,
+                                    const struct tune_mode_verdict *verdict)
+{
+    size_t used = 0;
+    text[0] = '\0';
+    for (size_t i = 0; i < verdict->n_reasons && used < size; i++)
+        used +=
+            (size_t)snprintf(text + used, size - used, "%s%s", i ? "; " : "", verdict->reason[i]);
+    return text;
+}
+
+void chain_doubt_modes(struct tune_notes *notes, const struct tune_identification *id)
+{
+    char reasons[2 * TUNE_MODE_REASON_TEXT];
+    for (size_t i = 0; i < id->n_pointings; i++) {
+        const struct tune_pointing_plant *p = &id->pointing[i];
+        for (size_t k = 0; k < p->fit.plant.n_modes; k++) {
+            if (p->verdict[k].soundness != TUNE_MODE_DOUBTFUL || p->fit.out_of_band[k]) continue;
+            tune_notes_add(notes,
+                           "Pointing %s: the resonance at %.4g Hz is doubtful, and the margins "
+                           "rest on it: %s.",
+                           p->name, p->fit.plant.mode[k].f_hz,
+                           doubtful_reasons(reasons, sizeof reasons, &p->verdict[k]));
+        }
+    }
+}
+
 void chain_note_sky(struct tune_notes *notes, const struct tune_requirement *requirement,
                     double encoder_arcsec, double sky_arcsec)
 {

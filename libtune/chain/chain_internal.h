@@ -147,6 +147,8 @@ void chain_list_add(char *list, size_t size, const char *word);
 
 /* Where a fit is to be doubted: a delay on its bound, a model that misses the data. */
 void chain_doubt_fits(struct tune_notes *notes, const struct tune_identification *id);
+/* Where a mode the margins rest on is doubtful, and why. */
+void chain_doubt_modes(struct tune_notes *notes, const struct tune_identification *id);
 
 /* The encoder's figure is judged and meets the limit, the sky's would not. */
 void chain_note_sky(struct tune_notes *notes, const struct tune_requirement *requirement,

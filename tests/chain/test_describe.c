@@ -114,6 +114,28 @@ static void a_fit_to_be_doubted_is_told_with_the_margins(void **state)
     free(b);
 }
 
+static void a_doubtful_mode_is_told_with_the_margins(void **state)
+{
+    struct bench *b = setup();
+    struct tune_pointing_plant *p = &b->plant[1];
+    (void)state;
+    p->fit.plant.n_modes = 3;
+    for (size_t k = 0; k < 3; k++) {
+        p->fit.plant.mode[k].f_hz = 20.0 + (double)k;
+        p->verdict[k].n_reasons = 2;
+        (void)snprintf(p->verdict[k].reason[0], TUNE_MODE_REASON_TEXT, "it is %zu", k);
+        (void)snprintf(p->verdict[k].reason[1], TUNE_MODE_REASON_TEXT, "and so on");
+    }
+    p->verdict[0].soundness = TUNE_MODE_WITH_CARE;
+    p->verdict[1].soundness = p->verdict[2].soundness = TUNE_MODE_DOUBTFUL;
+    p->fit.out_of_band[2] = true; /* nothing is known of it, and that is no news */
+    chain_describe_design(&b->out, &b->work);
+    assert_int_equal(b->out.doubts.n, 1);
+    assert_true(has(&b->out.doubts, "Pointing west: the resonance at 21 Hz is doubtful, and the "
+                                    "margins rest on it: it is 1; and so on."));
+    free(b);
+}
+
 static void a_departure_from_the_default_is_told_once_for_all_logs_alike(void **state)
 {
     struct tune_log_entry entry[3];
@@ -155,6 +177,7 @@ int main(void)
         cmocka_unit_test(stable_loops_without_a_requirement_are_judged_by_nothing),
         cmocka_unit_test(a_margin_whose_bound_fails_is_met_with_a_word),
         cmocka_unit_test(a_fit_to_be_doubted_is_told_with_the_margins),
+        cmocka_unit_test(a_doubtful_mode_is_told_with_the_margins),
         cmocka_unit_test(a_departure_from_the_default_is_told_once_for_all_logs_alike),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

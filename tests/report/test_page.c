@@ -1,52 +1,7 @@
-/* test_page.c - what the page says of which results, and how it fails.
+/* test_page.c - what the page says of which results.
  * The look and the soundness of the whole page are judged by report_test.py.
  * SPDX-License-Identifier: GPL-3.0-or-later */
-#include "support/check.h"
-
-#include <stdlib.h>
-#include <string.h>
-#include <unistd.h>
-
-#include "report/sample.h"
-
-static struct sample *start(char **folder)
-{
-    struct sample *sample = calloc(1, sizeof *sample);
-    *folder = check_folder();
-    assert_non_null(sample);
-    sample_fill(sample, *folder, NULL);
-    return sample;
-}
-
-static void finish(struct sample *sample, char *folder)
-{
-    free(sample);
-    check_folder_remove(folder);
-}
-
-/* The page without plots, which take time: nothing identified, nothing predicted. */
-static struct sample *start_bare(char **folder)
-{
-    struct sample *sample = calloc(1, sizeof *sample);
-    assert_non_null(sample);
-    *folder = check_folder();
-    sample_fill(sample, NULL, NULL);
-    sample->report.identification = NULL;
-    sample->report.forecast = NULL;
-    sample->report.proposal = NULL;
-    return sample;
-}
-
-static void expect_page(const struct report *report, const char *says, const char *says_not)
-{
-    struct buffer html = {0};
-    struct tune_error err;
-    assert_int_equal(report_build(&html, report, NULL, &err), TUNE_OK);
-    if (says && !strstr(html.bytes, says)) print_error("not on the page: %s\n", says);
-    assert_true(!says || strstr(html.bytes, says));
-    assert_true(!says_not || !strstr(html.bytes, says_not));
-    buffer_free(&html);
-}
+#include "report/page_case.h"
 
 static void the_headline_tells_design_prediction_and_measurement_apart(void **state)
 {
@@ -149,6 +104,18 @@ static void infinite_and_undefined_figures_are_words(void **state)
     finish(s, folder);
 }
 
+static void doubts_of_the_plants_stand_with_the_margins(void **state)
+{
+    char *folder;
+    struct sample *s = start_bare(&folder);
+    (void)state;
+    s->report.proposal = &s->proposal;
+    s->proposal.doubts.n = 0;
+    tune_notes_add(&s->proposal.doubts, "The resonance at 20 Hz < 30 Hz is doubtful.");
+    expect_page(&s->report, "<li>The resonance at 20 Hz &lt; 30 Hz is doubtful.</li>", NULL);
+    finish(s, folder);
+}
+
 static void an_assumed_disturbance_claims_no_interval(void **state)
 {
     char *folder;
@@ -220,66 +187,6 @@ static void gains_from_outside_are_listed_with_their_margins(void **state)
     finish(s, folder);
 }
 
-static void a_report_without_plots_survives_every_lost_allocation(void **state)
-{
-    char *folder;
-    struct sample *sample = start_bare(&folder);
-    struct tune_error err;
-    enum tune_status status = TUNE_ENOMEM;
-    (void)state;
-    sample->report.proposal = &sample->proposal;
-    for (unsigned long k = 1; status; k++) {
-        struct buffer html = {0};
-        check_fail_allocation(k);
-        status = report_build(&html, &sample->report, NULL, &err);
-        check_fail_allocation(0);
-        assert_true(status == TUNE_OK || status == TUNE_ENOMEM);
-        if (status) assert_null(html.bytes);
-        buffer_free(&html);
-        assert_true(k < 1000);
-    }
-    finish(sample, folder);
-}
-
-static void a_report_says_which_file_is_missing_or_broken(void **state)
-{
-    char *folder, path[1024];
-    struct sample *sample = start(&folder);
-    struct buffer html = {0};
-    struct tune_error err;
-    (void)state;
-    (void)snprintf(path, sizeof path, "%s/frf-0.csv", folder);
-    assert_int_equal(unlink(path), 0);
-    assert_int_equal(report_build(&html, &sample->report, NULL, &err), TUNE_EIO);
-    assert_string_equal(err.file, path);
-    assert_null(html.bytes);
-    sample_write(folder, "frf-0.csv", "frequency_hz,gain\n1,2\n");
-    assert_int_equal(report_build(&html, &sample->report, NULL, &err), TUNE_EDATA);
-    assert_string_equal(err.file, path);
-    finish(sample, folder);
-}
-
-static int refuse(void *user, const char *what, double done)
-{
-    (void)user;
-    (void)what;
-    (void)done;
-    return 1;
-}
-
-static void a_report_can_be_cancelled(void **state)
-{
-    char *folder;
-    struct sample *sample = start(&folder);
-    const struct tune_watch watch = {refuse, NULL};
-    struct buffer html = {0};
-    struct tune_error err;
-    (void)state;
-    assert_int_equal(report_build(&html, &sample->report, &watch, &err), TUNE_ECANCELLED);
-    assert_null(html.bytes);
-    finish(sample, folder);
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -289,13 +196,11 @@ int main(void)
         cmocka_unit_test(what_was_left_out_is_told_with_its_reason),
         cmocka_unit_test(every_page_carries_cautions_and_limits_of_validity),
         cmocka_unit_test(infinite_and_undefined_figures_are_words),
+        cmocka_unit_test(doubts_of_the_plants_stand_with_the_margins),
         cmocka_unit_test(an_assumed_disturbance_claims_no_interval),
         cmocka_unit_test(a_line_of_sight_that_moves_more_is_pointed_out),
         cmocka_unit_test(a_fit_that_misses_its_data_is_doubted),
         cmocka_unit_test(gains_from_outside_are_listed_with_their_margins),
-        cmocka_unit_test(a_report_without_plots_survives_every_lost_allocation),
-        cmocka_unit_test(a_report_says_which_file_is_missing_or_broken),
-        cmocka_unit_test(a_report_can_be_cancelled),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

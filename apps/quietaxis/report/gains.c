@@ -197,6 +197,7 @@ static void recommended_part(struct buffer *html, const struct tune_proposal *pr
     filter_table(html, "Biquads of the recommended controller, in order", &recommended->controller);
     margin_table(html, "Margins of the recommended controller (in brackets: 95 % bound)",
                  recommended);
+    html_notes(html, &proposal->doubts);
     for (size_t i = 0; i < proposal->n_candidates; i++)
         if (proposal->candidate[i].present && i != proposal->recommended)
             margin_table(html, "Margins of the present gains (in brackets: 95 % bound)",
