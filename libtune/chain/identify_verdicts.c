@@ -38,10 +38,14 @@ enum tune_status chain_identify_verdicts(struct tune_pointing_plant *out,
         .encoder_lines_per_turn = lines > 0.0 ? lines : 0.0,
     };
     if (!record) return tune_error_memory(err, "judging modes");
-    for (size_t i = 0; i < pointing->n_records; i++)
-        record[i] = (struct tune_mode_record){.name = pointing->record[i].log->name,
-                                              .course = &pointing->record[i].course,
-                                              .health = &pointing->record[i].health};
+    for (size_t i = 0; i < pointing->n_records; i++) {
+        const struct pointing_record *from = &pointing->record[i];
+        record[i] = (struct tune_mode_record){.name = from->log->name,
+                                              .course = &from->course,
+                                              .health = &from->health,
+                                              .line_spacing_hz =
+                                                  from->lines.periodic ? from->lines.df_hz : 0.0};
+    }
     tune_mode_judge(out->verdict, &out->fit, &circumstances);
     free(record);
     return TUNE_OK;

@@ -30,6 +30,7 @@ struct tune_mode_record {
     const char *name;
     const struct tune_course *course;
     const struct tune_health *health;
+    double line_spacing_hz; /* of the excited lines of a periodic record; 0: it is not periodic */
 };
 
 struct tune_mode_circumstances {

@@ -169,7 +169,7 @@ static void start(struct judged *j, bool calm)
     for (size_t i = 0; i < 9; i++)
         j->covariance[i * 10] = 1e-6;
     j->fit.covariance = j->covariance;
-    j->record = (struct tune_mode_record){"sweep-1", &j->course, &j->health};
+    j->record = (struct tune_mode_record){"sweep-1", &j->course, &j->health, 0.0};
     j->about = (struct tune_mode_circumstances){.record = &j->record,
                                                 .n_records = 1,
                                                 .levels = &j->levels,
@@ -242,7 +242,7 @@ static void turning_back_and_friction(void **state)
     start(&j, false);
     expect(&j, 0, TUNE_MODE_WITH_CARE, "the axis turns back while the sweep passes it (");
     start(&j, false);
-    const struct tune_mode_record twice[2] = {j.record, {"sweep-2", &j.course, &j.health}};
+    const struct tune_mode_record twice[2] = {j.record, {"sweep-2", &j.course, &j.health, 0.0}};
     j.about.record = twice; /* of several logs the one is named */
     j.about.n_records = 2;
     expect(&j, 0, TUNE_MODE_WITH_CARE, "in sweep-1 the axis turns back while the sweep passes it");
@@ -289,6 +289,26 @@ static void an_encoders_lines_run_through_a_mode(void **state)
     expect(&j, 0, TUNE_MODE_SOUND, NULL);
 }
 
+/* Widths 0.2 and 0.6 Hz. */
+static void lines_may_be_too_far_apart_for_a_mode(void **state)
+{
+    struct judged j;
+    (void)state;
+    start(&j, true);
+    j.record.line_spacing_hz = 0.25;
+    expect(&j, 0, TUNE_MODE_WITH_CARE,
+           "narrower (0.2 Hz) than the spacing of the excited lines (0.25");
+    start(&j, true);
+    j.record.line_spacing_hz = 0.1;
+    expect(&j, 0, TUNE_MODE_SOUND, NULL);
+    start(&j, true); /* a sweep beside it has every line */
+    j.record.line_spacing_hz = 0.25;
+    const struct tune_mode_record both[2] = {j.record, {"sweep-2", &j.course, &j.health, 0.0}};
+    j.about.record = both;
+    j.about.n_records = 2;
+    expect(&j, 0, TUNE_MODE_SOUND, NULL);
+}
+
 static void drift_and_level(void **state)
 {
     struct judged j;
@@ -328,6 +348,7 @@ int main(void)
         cmocka_unit_test(what_the_fit_says_of_itself),
         cmocka_unit_test(turning_back_and_friction),
         cmocka_unit_test(an_encoders_lines_run_through_a_mode),
+        cmocka_unit_test(lines_may_be_too_far_apart_for_a_mode),
         cmocka_unit_test(drift_and_level),
     };
     return cmocka_run_group_tests_name("mode verdict", tests, NULL, NULL);
