@@ -113,18 +113,28 @@ static void describe_identified(struct chain_plants *out, const struct tune_iden
 {
     const char *kind = NULL;
     bool several = false;
+    double std[2] = {0.0, 0.0};
+    char known[48];
+    size_t seen = 0;
     for (size_t i = 0; i < id->n_pointings; i++) {
         const struct tune_sensor *sensor = &id->pointing[i].sensor;
         if (sensor->kind == TUNE_PAYLOAD_UNKNOWN) continue;
         several = several || (kind && strcmp(kind, tune_payload_source_name(sensor->kind)) != 0);
         kind = tune_payload_source_name(sensor->kind);
+        for (size_t k = 0; k < id->pointing[i].fit.plant.n_modes; k++) {
+            if (isnan(sensor->ratio[k].value)) continue;
+            widen(std, sensor->ratio[k].std, seen == 0);
+            seen++;
+        }
     }
     if (!kind) return;
+    range_text(known, sizeof known, std, 2);
     tune_notes_add(
         &out->notes,
-        "Payload ratios identified from the %s at %zu of %zu pointings; modes it does not "
-        "see are taken not to move the payload. Sky figures rest on this.",
-        several ? "second sensors" : kind, identified, out->n);
+        "Payload ratios identified from the %s at %zu of %zu pointings, std %s; modes it does not "
+        "see are taken not to move the payload. Sky figures rest on this; their intervals leave "
+        "these std out.",
+        several ? "second sensors" : kind, identified, out->n, known);
 }
 
 /* A ratio the logbook states wins; where a sensor says otherwise, that is told. */
