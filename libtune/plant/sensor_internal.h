@@ -76,6 +76,13 @@ enum tune_status tune_sensor_noise(struct sensor_data *data, const struct sensor
                                    const double *phi, const double *covariance,
                                    struct tune_error *err);
 
+/* |x|^2 of every line from the errors e1, e2 of encoder and sensor, enlarged by what the parameters have
+ * swallowed. */
+void tune_sensor_power(double *power, const struct sensor_data *data,
+                       const struct sensor_model *model, const double *phi,
+                       const double *covariance, const double complex *e1,
+                       const double complex *e2);
+
 /* What is minimised: sum |x|^2/var + (theta - mean)^T information (theta - mean) + sum weight (phi - mean)^2,
  * the last over what is not theta. */
 struct sensor_problem {

@@ -224,37 +224,6 @@ static void fit_sources(struct sources *s, struct sensor_data *data)
     data->sourced = true;
 }
 
-/* |x|^2, enlarged by what the parameters have swallowed. */
-static void remaining_power(double *power, const struct sensor_data *data,
-                            const struct sensor_model *model, const double *phi,
-                            const double *covariance, const double complex *e1,
-                            const double complex *e2)
-{
-    double complex g[SENSOR_BLOCK], h[SENSOR_BLOCK];
-    double complex jac1[SENSOR_BLOCK * TUNE_PARAMS_MAX], jac2[SENSOR_BLOCK * SENSOR_PARAMS_MAX];
-    for (size_t start = 0; start < data->n; start += SENSOR_BLOCK) {
-        const size_t count = data->n - start < SENSOR_BLOCK ? data->n - start : SENSOR_BLOCK;
-        if (covariance) {
-            tune_plant_eval_jacobian(g, jac1, phi, model->n_theta, model->n_modes,
-                                     model->loop_rate_hz, data->f_hz + start, count);
-            tune_sensor_eval(h, jac2, model, phi, data->f_hz + start, count);
-        }
-        for (size_t i = 0; i < count; i++) {
-            const size_t line = start + i;
-            const double complex x = e2[line] - data->beta[line] * e1[line];
-            const double u2 = creal(data->u[line] * conj(data->u[line]));
-            double leverage = 0.0;
-            if (covariance) {
-                double complex *slope = jac2 + i * model->p;
-                for (size_t k = 0; k < model->n_theta; k++)
-                    slope[k] -= data->beta[line] * jac1[i * model->n_theta + k];
-                leverage = u2 * tune_fit_spread(covariance, slope, model->p) / data->var[line];
-            }
-            power[line] = creal(x * conj(x)) / fmax(1.0 - leverage, 0.1);
-        }
-    }
-}
-
 static enum tune_status allocate(struct sources *s, size_t n, size_t m, struct tune_error *err)
 {
     *s = (struct sources){.n = n, .m = m};
@@ -290,7 +259,7 @@ enum tune_status tune_sensor_noise(struct sensor_data *data, const struct sensor
             data->beta[i] = w.beta;
             data->var[i] = w.l2 * w.l2;
         }
-        remaining_power(power, data, model, phi, covariance, e, e + n);
+        tune_sensor_power(power, data, model, phi, covariance, e, e + n);
         status = tune_fit_level(data->var, power, &lines, err);
         tune_fit_guard(&lines);
     }
