@@ -91,10 +91,9 @@ static void doubt_width(struct pointing_work *pointing, const struct tune_pointi
     tune_notes_add(
         &pointing->notes,
         "Pointing %s: a sweep of %.3g s begins or ends without quiet, and blurs resonances as "
-        "narrow "
-        "as the one at %.4g Hz in frf-%s.csv; the fit and assisted-%s.csv allow for it. Half a "
-        "second "
-        "before and a second after every sweep without excitation make all of them better.",
+        "narrow as the one at %.4g Hz in frf-%s.csv; the fit and assisted-%s.csv allow for it. "
+        "Half a second before and a second after every sweep without excitation make all of them "
+        "better.",
         out->name, pointing->unquiet_s, at_hz, out->name, out->name);
 }
 
@@ -125,7 +124,8 @@ static void doubt_knowledge(struct pointing_work *pointing, const struct tune_po
 }
 
 /* What the reader should doubt. */
-static void doubts(struct pointing_work *pointing, const struct tune_pointing_plant *out)
+static void doubts(struct pointing_work *pointing, const struct tune_pointing_plant *out,
+                   size_t modes)
 {
     if (out->estimator == TUNE_FRF_DIRECT && out->closed_loop)
         tune_notes_add(&pointing->notes,
@@ -137,6 +137,11 @@ static void doubts(struct pointing_work *pointing, const struct tune_pointing_pl
                        "Pointing %s: median coherence only %.3f; sweep longer or harder.",
                        out->name, out->median_coherence);
     doubt_knowledge(pointing, out);
+    if (modes > 0)
+        tune_notes_add(&pointing->notes,
+                       "Pointing %s: %zu resonances as --modes asks for, whatever the sweeps show; "
+                       "chi-square, doubts and std are those of that plant.",
+                       out->name, modes);
     doubt_width(pointing, out);
 }
 
@@ -179,6 +184,13 @@ static enum tune_status require_inertia(const struct tune_estimate *inertia, str
     return TUNE_ENOSOL;
 }
 
+static bool has_raw_lines(const struct pointing_work *pointing)
+{
+    for (size_t i = 0; i < pointing->n_records; i++)
+        if (pointing->record[i].lines.raw) return true;
+    return false;
+}
+
 enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_error *err)
 {
     struct identification_work *work = user;
@@ -203,7 +215,9 @@ enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_er
     if (!status)
         status = progress_stage(&watch, "fitting", 0.3, pointing->unquiet_s > 0.0 ? 0.5 : 1.0, err);
     if (!status) {
+        opts.rough = has_raw_lines(pointing); /* then fitted again */
         status = tune_fit_plant(&out->fit, &frf, &lines, &opts, &watch.watch, err);
+        opts.rough = false;
         if (frf.estimator == TUNE_FRF_TABLE)
             status = chain_table_check_phase(&out->fit, status, &frf, &lines, &opts, err);
     }
@@ -221,7 +235,7 @@ enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_er
         status = chain_identify_levels(out, pointing, err);
         if (!status) status = chain_identify_cross(out, pointing, work->chain, err);
         if (!status) status = chain_identify_verdicts(out, pointing, work->chain, err);
-        doubts(pointing, out);
+        doubts(pointing, out, opts.modes);
         if (!status) status = tables(out, pointing, &frf, err);
         if (!status) status = chain_identify_sensors(out, pointing, &lines, work->chain, err);
         if (!status && frf.estimator != TUNE_FRF_TABLE)

@@ -97,6 +97,12 @@ static enum tune_status start_run(struct fit_run *run, const struct tune_frf *fr
     run->point.p = 3;
     run->point.theta[2] = tune_fit_initial_delay(&run->response);
     set_priors(&run->problem, run->response.f_hz[0], run->point.theta[2]);
+    if (opts->from) {
+        run->point.modes = opts->from->n_modes;
+        run->point.p = tune_plant_param_count(opts->from);
+        tune_plant_to_params(run->point.theta, opts->from);
+        return TUNE_OK;
+    }
     return tune_fit_initial_rigid_body(run->point.theta, &run->response,
                                        exp(run->problem.prior.mean[1]), err);
 }
@@ -127,6 +133,8 @@ static enum tune_status find_plant(struct fit_run *run, const struct tune_frf *f
                   .highest_hz = run->highest_hz},
         .delay_weight = run->problem.prior.weight[2],
         .start = &run->point,
+        .given = opts->from != NULL,
+        .rough = opts->rough,
         .best = &run->solution[0],
         .trial = &run->solution[1],
     };
@@ -138,7 +146,7 @@ static enum tune_status find_plant(struct fit_run *run, const struct tune_frf *f
     if (!status && opts->modes > 0)
         status = tune_fit_force_order(choice->best, &run->lines, &run->problem, &choice->scope,
                                       opts->modes, err);
-    if (!status && !choice->best->converged)
+    if (!status && !choice->best->converged && !opts->rough)
         return tune_error_set(
             err, TUNE_ENOSOL,
             "the fit of %zu modes did not converge; inspect the log, or limit the "

@@ -34,6 +34,12 @@ struct tune_fit_opts {
     size_t max_modes;      /* most modes tried, out-of-band ones included; default 10 */
     double lowest_mode_hz; /* no mode is sought below; 0 (default): twice the lower band edge */
     size_t modes; /* exactly so many modes within the band; 0 (default): as many as the data show */
+    const struct tune_plant
+        *from; /* an earlier plant to begin with, modes only added or dropped, in the
+                                      place of the search from nothing; NULL (default) */
+    bool
+        rough; /* a first fit that others will refine: one start, real residues, and it need not have
+                   converged; default false */
 };
 
 /* Where the search for the plant began. */

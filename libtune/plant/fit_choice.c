@@ -86,6 +86,8 @@ static enum tune_status begin(struct fit_choice *c, enum tune_fit_start start,
     struct fit_point *point = &c->trial->point;
     enum tune_status status;
     *point = *c->start;
+    point->modes = 0; /* those of an earlier plant are no part of a search */
+    point->p = 3;
     c->problem->data = c->response;
     c->problem->prior.weight[2] = c->delay_weight;
     status = start == TUNE_FIT_INSERTION
@@ -232,6 +234,7 @@ static enum tune_status search(struct fit_choice *c, struct fit_point *insertion
     bool settled = false;
     enum tune_status status = begin(c, TUNE_FIT_INSERTION, err);
     if (status) return status;
+    if (c->rough) return follow(c, TUNE_FIT_INSERTION, err);
     insertion[0] = c->trial->point;
     insertion[1].modes = 0;
     status = phases_first(c, &insertion[0], &insertion[1], &settled, err);
@@ -240,6 +243,21 @@ static enum tune_status search(struct fit_choice *c, struct fit_point *insertion
     status = follow(c, TUNE_FIT_INSERTION, err);
     if (!status) status = try_start(c, TUNE_FIT_VECTOR_FIT, err);
     return status ? status : phases_last(c, &insertion[1], err);
+}
+
+/* From the plant given, which may have phases or want them; a mode it lacks must not look like a phase. */
+static enum tune_status go_on(struct fit_choice *c, struct fit_point *phased,
+                              struct tune_error *err)
+{
+    enum tune_status status;
+    phased->modes = 0;
+    c->trial->point = *c->start;
+    c->problem->prior.weight[2] = 0.0;
+    status = follow(c, TUNE_FIT_INSERTION, err);
+    if (status) return status;
+    c->scope.complex_residues = is_complex(&c->best->point);
+    status = tune_fit_complete(c->best, c->lines, c->problem, &c->scope, err);
+    return status ? status : phases_last(c, phased, err);
 }
 
 enum tune_status tune_fit_choose(struct fit_choice *c, struct tune_error *err)
@@ -251,9 +269,9 @@ enum tune_status tune_fit_choose(struct fit_choice *c, struct tune_error *err)
         c->whittle[k] = (double)NAN;
     c->problem->progress->stage = "finding modes";
     c->problem->progress->target = 1.0;
-    status = search(c, insertion, err);
+    status = c->given ? go_on(c, insertion, err) : search(c, insertion, err);
     free(insertion);
-    if (status) return status;
+    if (status || c->rough) return status;
     c->scope.complex_residues = is_complex(&c->best->point);
     return tune_fit_complete(c->best, c->lines, c->problem, &c->scope, err);
 }

@@ -146,6 +146,7 @@ enum tune_status tune_fit_estimates(struct tune_fit *out, const double band_hz[2
     size_t zeros;
     const enum tune_status status = tune_plant_antiresonances(zero, &zeros, &out->plant, err);
     if (status) return status;
+    out->n_antiresonances = out->n_alike = 0;
     rigid_estimates(out);
     mode_estimates(out, band_hz);
     find_alike(out);

@@ -240,7 +240,8 @@ struct fit_choice {
     struct fit_problem *problem;     /* its prior is that of the last fit */
     struct fit_scope scope;
     double delay_weight;           /* of the prior on the delay, on the response alone */
-    const struct fit_point *start; /* rigid body and delay */
+    const struct fit_point *start; /* rigid body and delay; with given, modes as well */
+    bool given, rough;             /* see struct tune_fit_opts */
     struct fit_solution *best, *trial;
     bool any;                        /* best is one */
     double whittle[TUNE_FIT_STARTS]; /* least from each start; NAN where it led to a known plant */

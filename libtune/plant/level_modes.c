@@ -209,6 +209,5 @@ enum tune_status tune_levels_widen(struct tune_fit *fit, const struct tune_level
                 scale_parameter(fit, 3 + M * modes + k, factor);
         }
     if (!any) return TUNE_OK;
-    fit->n_antiresonances = 0;
     return tune_fit_estimates(fit, band_hz, err);
 }

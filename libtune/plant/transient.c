@@ -93,6 +93,7 @@ static enum tune_status widen(struct tune_fit *fit, struct rounds *r, const doub
                               struct tune_error *err)
 {
     const size_t p = fit->n_params;
+    const double drag = fit->covariance[p + 1];
     double *known = calloc(2 * p * p, sizeof *known), level = 0.0;
     if (!known) return tune_error_memory(err, "fitting what a record began with");
     invert(r, p, 0.0, known + p * p);
@@ -104,7 +105,8 @@ static enum tune_status widen(struct tune_fit *fit, struct rounds *r, const doub
     for (size_t i = 0; i < p * p; i++)
         fit->covariance[i] += level * (r->inverse[i] - known[i]);
     free(known);
-    fit->n_antiresonances = 0;
+
+    fit->viscous_prior_share = fmin(fit->viscous_prior_share * fit->covariance[p + 1] / drag, 1.0);
     return tune_fit_estimates(fit, band_hz, err);
 }
 
@@ -117,26 +119,38 @@ static enum tune_status fit_again(struct tune_fit *out, const struct tune_frf *f
     for (size_t i = 0; !status && i < n; i++)
         status = tune_lines_append(&all, record[i], err);
     if (!status) status = tune_fit_plant(out, frf, &all, opts, NULL, err);
+    if (status == TUNE_ENOSOL && opts->from) {
+        struct tune_fit_opts anew = *opts;
+        anew.from = NULL;
+        status = tune_fit_plant(out, frf, &all, &anew, NULL, err);
+    }
     tune_lines_free(&all);
     return status;
 }
 
-/* One round: T at the fit so far, subtracted; a new fit. In the last only the covariance. */
+/* One round: T at the fit so far, subtracted; a new fit that begins there. In the last only the covariance. */
 static enum tune_status one_round(struct tune_fit *fit, int round, const struct tune_frf *frf,
                                   struct tune_lines *const *record, size_t n,
                                   const struct tune_fit_opts *opts, struct tune_error *err)
 {
     struct rounds r = {0};
     struct tune_fit next = {0};
+    struct tune_fit_opts from = *opts;
     enum tune_status status = rounds_init(&r, fit, record, n, err);
     if (!status) status = gather(&r, fit, round == 0, err);
     if (!status && round == ROUNDS) status = widen(fit, &r, frf->band_hz, err);
     for (size_t i = 0; !status && round < ROUNDS && i < n; i++)
         tune_transient_subtract(&r.record[i], r.step, &fit->plant);
     if (!status && round < ROUNDS) {
-        status = fit_again(&next, frf, record, n, opts, err);
+        const struct tune_plant plant = fit->plant;
+        from.from = &plant;
+        from.rough = round + 1 < ROUNDS;
+        status = fit_again(&next, frf, record, n, &from, err);
         if (!status) {
-            tune_fit_free(fit);
+            /* the search was the first fit's, which the caller still has */
+            next.start = fit->start;
+            memcpy(next.whittle, fit->whittle, sizeof next.whittle);
+            if (round > 0) tune_fit_free(fit);
             *fit = next;
         }
     }
@@ -162,6 +176,7 @@ enum tune_status tune_fit_transients(struct tune_fit *fit, const struct tune_frf
                                      const struct tune_fit_opts *opts,
                                      const struct tune_watch *watch, struct tune_error *err)
 {
+    struct tune_fit first = *fit;
     enum tune_status status = TUNE_OK;
     bool any = false;
     for (size_t i = 0; !status && i < n_records; i++) {
@@ -173,5 +188,8 @@ enum tune_status tune_fit_transients(struct tune_fit *fit, const struct tune_frf
         status = tune_watch_tick(watch, "fitting again", (double)round / (ROUNDS + 1), err);
         if (!status) status = one_round(fit, round, frf, record, n_records, opts, err);
     }
+    if (fit->covariance == first.covariance) return status;
+    tune_fit_free(status ? fit : &first);
+    if (status) *fit = first;
     return status;
 }

@@ -21,7 +21,7 @@
 
 /* Refine a fit made from the lines of record[n_records] and the response. Records with raw lines
  * (frf.h) get those less T in the place of their lines, none left out; others are left as they are. fit
- * is made anew from them, its covariance that of the plant with every c unknown. Nothing changes where
+ * is made anew from them (it may have been rough), its covariance that of the plant with every c unknown. Nothing changes where
  * no record has raw lines. On failure fit is as it was, lines may hold either.
  * watch is ticked between the fits.
  *   what tune_fit_plant returns; TUNE_ECANCELLED */

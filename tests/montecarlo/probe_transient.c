@@ -111,11 +111,13 @@ static bool run_once(struct tally tally[2], const struct tune_axis *axis, double
                      uint64_t seed)
 {
     const struct tune_fit_opts opts = tune_fit_defaults(swept_rate_hz);
+    struct tune_fit_opts first = opts;
     struct tune_axis_trace trace = {0};
     struct tune_lines lines[SWEEPS] = {{0}}, all = {0}, *record[SWEEPS];
     struct tune_frf frf = {0};
     struct tune_fit fit = {0};
     struct tune_error err = {.text = "the axis does not hold still"};
+    first.rough = true;
     bool good =
         swept_run(&trace, axis, torque, n * SWEEPS, seed, &err) != SWEPT_FAILED && !trace.diverged;
     good = good && estimate(&frf, lines, &trace, torque, n, &err);
@@ -123,7 +125,7 @@ static bool run_once(struct tally tally[2], const struct tune_axis *axis, double
         record[i] = &lines[i];
         good = !tune_lines_append(&all, &lines[i], &err);
     }
-    good = good && !tune_fit_plant(&fit, &frf, &all, &opts, NULL, &err);
+    good = good && !tune_fit_plant(&fit, &frf, &all, &first, NULL, &err);
     if (good) judge(&tally[0], &fit, &axis->plant);
     const clock_t since = clock();
     good = good && !tune_fit_transients(&fit, &frf, record, SWEEPS, &opts, NULL, &err);

@@ -98,6 +98,38 @@ static size_t inside(const struct tune_fit *fit)
     return count;
 }
 
+/* Begun at a plant that lacks a mode, has one too many and is off by several widths, the fit ends where the
+ * search from nothing ends. */
+static void an_earlier_plant_leads_to_the_same_one(void **state)
+{
+    const struct tune_plant plant = telescope_axis();
+    struct tune_fit_opts opts = tune_fit_defaults(plant.loop_rate_hz);
+    struct tune_plant earlier = plant;
+    struct synthetic data;
+    struct tune_fit fit, again, rough;
+    struct tune_error err;
+    (void)state;
+    fit_sweep(&fit, &data, &plant, &short_sweep, 1.0, 1.0, 12);
+    earlier.mode[0].zeta *= 1.3;
+    earlier.mode[1].f_hz *= 1.01;
+    earlier.mode[3] = (struct tune_mode){51.0, 0.01, 1e-4, (double)NAN, 0.0};
+    opts.from = &earlier;
+    assert_int_equal(tune_fit_plant(&again, &data.frf, &data.lines, &opts, NULL, &err), TUNE_OK);
+    assert_int_equal(again.n_params, fit.n_params);
+    for (size_t i = 0; i < fit.n_params;
+         i++) /* the noise shape settles to some hundredths of a std */
+        check_close((again.theta[i] - fit.theta[i]) / sqrt(fit.covariance[i * (fit.n_params + 1)]),
+                    0.0, 0.1);
+    opts.from = NULL;
+    opts.rough = true;
+    assert_int_equal(tune_fit_plant(&rough, &data.frf, &data.lines, &opts, NULL, &err), TUNE_OK);
+    assert_int_equal(rough.plant.n_modes, fit.plant.n_modes);
+    tune_fit_free(&fit);
+    tune_fit_free(&again);
+    tune_fit_free(&rough);
+    synthetic_free(&data);
+}
+
 static void as_many_modes_as_asked_for(void **state)
 {
     struct tune_plant plant = telescope_axis();
@@ -147,6 +179,7 @@ int main(void)
         cmocka_unit_test(no_phase_is_given_to_a_mode_past_the_band),
         cmocka_unit_test(real_residues_stay_real),
         cmocka_unit_test(the_whittle_value_misses_a_mode),
+        cmocka_unit_test(an_earlier_plant_leads_to_the_same_one),
         cmocka_unit_test(as_many_modes_as_asked_for),
         cmocka_unit_test(more_modes_than_can_be_told_apart_are_refused),
     };
