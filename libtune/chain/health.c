@@ -101,6 +101,7 @@ enum tune_status chain_health_provenance(struct tune_provenance *now, const stru
                                          const struct tune_log_entry *log, struct tune_error *err)
 {
     const struct tune_drive_entry *drive = &chain->logbook.drive;
+    const struct tune_requirement *requirement = &chain->logbook.requirement;
     const struct tune_log_entry *quiet = quiet_for(chain, log);
     char name[TUNE_OPTION_NAME], digest[TUNE_SHA256_TEXT] = "none";
     struct chain_gains gains;
@@ -110,9 +111,9 @@ enum tune_status chain_health_provenance(struct tune_provenance *now, const stru
     (void)snprintf(name, sizeof name, "judging %s", log->name);
     if (!status)
         status = tune_provenance_add_option(
-            now, err, name, "%.15g N m, %.15g lines, %.15g arcsec, gains %.16s, quiet %s",
-            drive->torque_limit_nm, drive->encoder_lines_per_turn,
-            chain->logbook.requirement.jitter_rms_arcsec, digest, quiet ? quiet->name : "none");
+            now, err, name, "%.15g N m, %.15g lines, %.15g arcsec of %s, gains %.16s, quiet %s",
+            drive->torque_limit_nm, drive->encoder_lines_per_turn, requirement->jitter_rms_arcsec,
+            requirement->jitter_of_sky ? "sky" : "encoder", digest, quiet ? quiet->name : "none");
     if (!status && quiet) status = chain_add_log(now, chain, quiet, 0, err);
     return status;
 }

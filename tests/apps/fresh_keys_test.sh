@@ -42,7 +42,10 @@ check 'is made anew' err_has 'design.json is made anew'
 check 'predict' run 0 predict --controller "$book/results/controller.ini" "$book"
 check 'is made anew' err_has 'predict.json is made anew'
 stale 'log sweep-north' angle_deg 41
+check 'inspect' run 0 inspect --quiet "$book"
 stale requirement jitter_of sky
+check 'inspect again' run 0 inspect "$book"
+check 'so jitter_of makes what it says of the logs anew' err_has 'inspect.json is made anew'
 stale requirement jitter_rms_arcsec 0.25
 stale drive encoder_lines_per_turn 16384
 stale drive torque_limit_nm 61
