@@ -22,8 +22,10 @@ static void without_noise_the_ratios_come_back(void **state)
     }
 }
 
-/* E[e e^H] of the lines second_lines() makes, and from it beta and the variance beyond the encoder. */
-static void true_noise(double complex *beta, double *var, const struct tune_plant *plant, double f)
+/* E[e e^H] of the lines second_lines() makes, and from it beta, the variance beyond the encoder, and
+ * that of the encoder. */
+static void true_noise(double complex *beta, double *var, double *power1,
+                       const struct tune_plant *plant, double f)
 {
     static const enum tune_path path[2][2] = {
         {TUNE_PATH_DRIVE_ENCODER, TUNE_PATH_DRIVE_PAYLOAD},
@@ -39,41 +41,52 @@ static void true_noise(double complex *beta, double *var, const struct tune_plan
         s22 += creal(b * conj(b)) * power[i];
         s21 += b * conj(a) * power[i];
     }
+    *power1 = s11;
     *beta = s21 / s11;
     *var = s22 - creal(s21 * conj(s21)) / s11;
 }
 
-/* Statistical: the mean of var over the truth, from windows of 51 lines and more, some 50 of them, each known to
- * 14 %: 2 %; model: the shapes of the sources are not quite that of the wind: 15 % together. beta, below 80 Hz
- * where the motion of the axis passes the noise of the encoder: a tenth of itself on the mean. */
-static void what_the_encoder_foretells_of_the_sensor_is_known(void **state)
+/* Means over the lines: of var over the truth, and of what an error of beta leaves, |error|^2 s11 over var. */
+static void noise_errors(double *ratio, double *left, uint64_t seed)
 {
     const struct tune_plant plant = payload_axis();
-    double phi[SENSOR_PARAMS_MAX], ratio = 0.0, own = 0.0;
+    double phi[SENSOR_PARAMS_MAX];
     const struct sensor_model model = model_of(&plant, false, phi);
     struct synthetic data;
     struct tune_lines second;
     struct sensor_data pairs;
     struct tune_error err;
-    (void)state;
-    synthetic_sweep(&data, &plant, &short_sweep, 1.0, 1.0, 8);
-    second = second_lines(&data, &plant, &model, phi, 1.0, 15e-9, 8);
+    synthetic_sweep(&data, &plant, &short_sweep, 1.0, 1.0, seed);
+    second = second_lines(&data, &plant, &model, phi, 1.0, 15e-9, seed);
     assert_int_equal(tune_sensor_take(&pairs, &data.lines, &second, 1e9, &err), TUNE_OK);
     assert_int_equal(pairs.n, data.lines.n);
     assert_int_equal(tune_sensor_noise(&pairs, &model, phi, NULL, &err), TUNE_OK);
+    *ratio = *left = 0.0;
     for (size_t i = 0; i < pairs.n; i++) {
         double complex beta;
-        double var;
-        true_noise(&beta, &var, &plant, pairs.f_hz[i]);
+        double var, s11;
+        true_noise(&beta, &var, &s11, &plant, pairs.f_hz[i]);
         assert_true(pairs.paired[i]);
-        ratio += pairs.var[i] / var / (double)pairs.n;
-        own += pairs.f_hz[i] < 80.0 ? cabs(pairs.beta[i] / beta - 1.0) : 0.0;
+        *ratio += pairs.var[i] / var / (double)pairs.n;
+        *left += pow(cabs(pairs.beta[i] - beta), 2.0) * s11 / var / (double)pairs.n;
     }
-    check_close(ratio, 1.0, 0.15);
-    check_between(own / (double)pairs.n, 0.0, 0.1);
     tune_sensor_data_free(&pairs);
     free_second(&second);
     synthetic_free(&data);
+}
+
+/* Statistical: var comes from windows of 51 lines and more, some 50 of them, each known to 14 %: its mean is to
+ * 2 %, 4.5 std. 13 sources fitted to some 3000 lines leave 13/3000 where every one of them counts; over 12
+ * seeds it was 0.0005 and less. */
+static void what_the_encoder_foretells_of_the_sensor_is_known(void **state)
+{
+    (void)state;
+    for (uint64_t seed = 8; seed < 12; seed++) {
+        double ratio, left;
+        noise_errors(&ratio, &left, seed);
+        check_close(ratio, 1.0, 0.09);
+        check_between(left, 0.0, 13.0 / 3000.0);
+    }
 }
 
 /* Statistical: 5 ratios and their sum of so many runs, all within 4.5 sigma (7e-6 each), and their mean
