@@ -1,137 +1,9 @@
-/* test_mode_verdict.c - what went on while a sweep passed a mode, and what that does to the trust in it.
+/* test_mode_verdict.c - what may be trusted of a mode, and why not.
  * SPDX-License-Identifier: GPL-3.0-or-later */
-#include "support/check.h"
-
-#include <stdlib.h>
 #include <string.h>
 
-#include "core/units.h"
 #include "health/mode_verdict.h"
-#include "health/passage.h"
-
-static const double rate_hz = 1000.0;
-enum { ROWS = 30000 };
-
-/* A log sweep from 1 to 100 Hz between quiet ends of 2 s on a ramp of 1e-3 rad/s. Around the time it passes 10 Hz,
- * half way, the axis swings so that its speed goes from -1e-3 to 3e-3; not so with calm. */
-struct sweep {
-    struct tune_record rec;
-    double *d, *u, *x;
-};
-
-static struct sweep make_sweep(bool calm)
-{
-    const double from = 1.0, to = 100.0, all = ROWS / rate_hz - 4.0, k = log(to / from);
-    struct sweep s = {.d = calloc(ROWS, sizeof(double)),
-                      .u = calloc(ROWS, sizeof(double)),
-                      .x = calloc(ROWS, sizeof(double))};
-    assert_true(s.d && s.u && s.x);
-    for (size_t i = 0; i < ROWS; i++) {
-        const double t = (double)i / rate_hz, in = t - 2.0;
-        const double w = 2.0 * TUNE_PI * 10.0;
-        if (in > 0.0 && in < all)
-            s.d[i] = 5.0 * sin(2.0 * TUNE_PI * from * all / k * (exp(k * in / all) - 1.0));
-        s.u[i] = s.d[i];
-        s.x[i] = 1e-3 * t;
-        if (!calm && fabs(in - 0.5 * all) < 0.5) s.x[i] += 2e-3 / w * sin(w * (in - 0.5 * all));
-    }
-    s.rec = (struct tune_record){.n = ROWS, .rate_hz = rate_hz};
-    s.rec.channel[TUNE_ROLE_EXCITATION] = s.d;
-    s.rec.channel[TUNE_ROLE_TORQUE] = s.u;
-    s.rec.channel[TUNE_ROLE_POSITION] = s.x;
-    return s;
-}
-
-static void sweep_free(struct sweep *s)
-{
-    free(s->d);
-    free(s->u);
-    free(s->x);
-}
-
-static struct tune_course course_of(const struct sweep *s)
-{
-    struct tune_course course;
-    struct tune_error err = {0};
-    if (tune_course_take(&course, &s->rec, 1e-9, 0.0, &err)) fail_msg("%s", err.text);
-    return course;
-}
-
-static void a_sweep_is_followed(void **state)
-{
-    struct sweep s = make_sweep(true);
-    struct tune_course c = course_of(&s);
-    const double ten[2] = {9.5, 10.5}, above[2] = {200.0, 300.0};
-    double speed[2];
-    (void)state;
-    assert_true(c.swept && c.n > 100);
-    for (size_t i = 0; i < c.n; i++) {
-        /* 1 to 100 Hz in 26 s, at time t: 10^(2 (t - 2)/26); a step is as long as 0.05 s or half a cycle of 1 Hz */
-        const double want = pow(100.0, (c.step[i].time_s - 2.0) / 26.0);
-        check_close_rel(c.step[i].f_hz, want, 0.06);
-        assert_false(c.step[i].back);
-    }
-    const struct tune_passage passage = tune_course_passage(&c, ten);
-    check_close(passage.time_s, 15.0, 0.2);
-    assert_true(passage.steps > 3 && passage.steps < 25 && passage.back == 0);
-    assert_true(isnan(tune_course_passage(&c, above).time_s));
-    tune_course_speeds(speed, &c);
-    check_close_rel(speed[0], 1e-3, 1e-6);
-    check_close_rel(speed[1], 1e-3, 1e-6);
-    tune_course_free(&c);
-    tune_course_free(&c);
-    sweep_free(&s);
-}
-
-static void a_turn_back_belongs_to_the_modes_then_passed(void **state)
-{
-    struct sweep s = make_sweep(false);
-    struct tune_course c = course_of(&s);
-    const double ten[2] = {9.5, 10.5}, thirty[2] = {28.0, 32.0}, two[2] = {1.9, 2.1};
-    (void)state;
-    assert_true(tune_course_passage(&c, ten).back > 0);
-    check_close(tune_course_passage(&c, ten).time_s, 15.0, 0.6);
-    assert_int_equal(tune_course_passage(&c, thirty).back, 0);
-    assert_int_equal(tune_course_passage(&c, two).back, 0);
-    tune_course_free(&c);
-    /* a signal that goes to and fro passes every frequency all the time */
-    for (size_t i = 0; i < ROWS; i++)
-        s.d[i] = sin(2.0 * TUNE_PI * 20.0 * (double)i / rate_hz) +
-                 sin(2.0 * TUNE_PI * 3.0 * (double)i / rate_hz);
-    c = course_of(&s);
-    assert_false(c.swept);
-    assert_true(tune_course_passage(&c, thirty).back > 0);
-    tune_course_free(&c);
-    sweep_free(&s);
-}
-
-static void a_record_without_signals_is_refused_or_empty(void **state)
-{
-    struct sweep s = make_sweep(true);
-    struct tune_course c;
-    struct tune_error err;
-    const double band[2] = {1.0, 2.0};
-    double speed[2];
-    (void)state;
-    memset(s.d, 0, ROWS * sizeof *s.d);
-    assert_int_equal(tune_course_take(&c, &s.rec, 0.0, 0.0, &err), TUNE_OK);
-    assert_int_equal(c.n, 0);
-    assert_int_equal(tune_course_passage(&c, band).steps, 0);
-    tune_course_speeds(speed, &c);
-    check_close(speed[0] + speed[1], 0.0, 0.0);
-    s.rec.channel[TUNE_ROLE_EXCITATION] = NULL; /* the torque in its place */
-    assert_int_equal(tune_course_take(&c, &s.rec, 0.0, 0.0, &err), TUNE_OK);
-    assert_true(c.swept);
-    tune_course_free(&c);
-    check_fail_allocation(1);
-    assert_int_equal(tune_course_take(&c, &s.rec, 0.0, 0.0, &err), TUNE_ENOMEM);
-    check_fail_allocation(0);
-    s.rec.channel[TUNE_ROLE_POSITION] = NULL;
-    assert_int_equal(tune_course_take(&c, &s.rec, 0.0, 0.0, &err), TUNE_EDATA);
-    sweep_free(&s);
-}
-
-/* ---- the verdict --------------------------------------------------------------------------------*/
+#include "health/sweep_case.h"
 
 /* Two modes, at 10 and 30 Hz, well known; nothing is wrong. */
 struct judged {
@@ -341,9 +213,6 @@ static void drift_and_level(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(a_sweep_is_followed),
-        cmocka_unit_test(a_turn_back_belongs_to_the_modes_then_passed),
-        cmocka_unit_test(a_record_without_signals_is_refused_or_empty),
         cmocka_unit_test(sound_modes_are_sound),
         cmocka_unit_test(what_the_fit_says_of_itself),
         cmocka_unit_test(turning_back_and_friction),

@@ -1,4 +1,4 @@
-/* answer.c - who, the answer, and what to beware of.
+/* answer.c - who, and the answer.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "sections.h"
 
@@ -296,20 +296,5 @@ void section_answer(struct buffer *html, const struct report *report)
         buffer_add(html, "<h3>Not done</h3>\n");
         html_notes(html, &report->left_out);
     }
-    html_section_end(html);
-}
-
-void section_cautions(struct buffer *html, const struct report *report)
-{
-    struct tune_notes cautions = {0};
-    if (report->proposal) tune_notes_join(&cautions, &report->proposal->cautions);
-    if (report->forecast) tune_notes_join(&cautions, &report->forecast->cautions);
-    html_section(html, "cautions", "Cautions");
-    buffer_add(
-        html,
-        "<p>A telescope axis can injure people and break optics. This page holds numbers "
-        "computed from logs; nothing on it replaces local codes and site rules, the drive's "
-        "own limits and emergency stop, or people qualified and licensed for the work.</p>\n");
-    html_notes(html, &cautions);
     html_section_end(html);
 }

@@ -1,0 +1,19 @@
+/* cautions.c - what to beware of.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "html.h"
+#include "sections.h"
+
+void section_cautions(struct buffer *html, const struct report *report)
+{
+    struct tune_notes cautions = {0};
+    if (report->proposal) tune_notes_join(&cautions, &report->proposal->cautions);
+    if (report->forecast) tune_notes_join(&cautions, &report->forecast->cautions);
+    html_section(html, "cautions", "Cautions");
+    buffer_add(
+        html,
+        "<p>A telescope axis can injure people and break optics. This page holds numbers "
+        "computed from logs; nothing on it replaces local codes and site rules, the drive's "
+        "own limits and emergency stop, or people qualified and licensed for the work.</p>\n");
+    html_notes(html, &cautions);
+    html_section_end(html);
+}
