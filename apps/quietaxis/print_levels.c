@@ -37,14 +37,17 @@ static double worst_within(const struct tune_levels *levels)
 
 static void print_changes(const struct tune_levels *levels)
 {
-    char change[PRINT_CELL], text[200];
+    char change[PRINT_CELL], phase[PRINT_CELL], text[200];
     for (size_t i = 0; i < levels->n_bands; i++) {
         const struct tune_level_band *band = &levels->band[i];
         if (band->verdict != TUNE_LEVEL_CHANGES) continue;
         (void)snprintf(
-            text, sizeof text, "%.3g to %.3g Hz: by %s %% from the lowest to the highest.",
+            text, sizeof text,
+            "%.3g to %.3g Hz: size by %s %%, phase by %s deg from the lowest to the highest.",
             band->band_hz[0], band->band_hz[1],
-            print_estimate(change, 100.0 * band->change.value, 100.0 * band->change.std));
+            print_estimate(change, 100.0 * band->change.value, 100.0 * band->change.std),
+            print_estimate(phase, tune_deg_from_rad(band->phase_rad.value),
+                           tune_deg_from_rad(band->phase_rad.std)));
         print_sentence("    ", text);
     }
 }

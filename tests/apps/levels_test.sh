@@ -43,6 +43,7 @@ join "$scratch/loose" "$scratch/softer"
 check 'a mode that falls with level' run 0 identify "$scratch/loose"
 check 'is told' out_has 'the axis changes with level, or drifted'
 check 'with what would tell which' out_has 'in turn'
+check 'in size and in phase' out_has '%, phase by '
 check 'and what that points to' out_has 'a loose joint or a gap'
 check 'with the mode under it' out_has 'its frequency changes by -0.3'
 check 'and in the file' json "$south['levels']['linearity'] == 'changes with level' and \

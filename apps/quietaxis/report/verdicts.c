@@ -22,9 +22,11 @@ static void band_item(struct buffer *html, const struct tune_level_band *band)
     if (band->verdict != TUNE_LEVEL_CHANGES) return;
     buffer_format(
         html,
-        "<li>%.3g to %.3g&nbsp;Hz: the response changes by %.2g &plusmn; %.1g&nbsp;%% from "
-        "the lowest level of excitation to the highest.</li>\n",
-        band->band_hz[0], band->band_hz[1], 100.0 * band->change.value, 100.0 * band->change.std);
+        "<li>%.3g to %.3g&nbsp;Hz: the response changes by %.2g &plusmn; %.1g&nbsp;%% in size and "
+        "%.2g &plusmn; %.1g&nbsp;deg in phase from the lowest level of excitation to the "
+        "highest.</li>\n",
+        band->band_hz[0], band->band_hz[1], 100.0 * band->change.value, 100.0 * band->change.std,
+        tune_deg_from_rad(band->phase_rad.value), tune_deg_from_rad(band->phase_rad.std));
 }
 
 static void levels_words(struct buffer *html, const struct tune_levels *levels)
