@@ -1,5 +1,6 @@
 /* identify_tables_notes.c - what is to be said of the margins of a measured loop.
  * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
 #include <stdio.h>
 
 #include "chain/identify_tables_internal.h"
@@ -46,11 +47,12 @@ void chain_table_tell_margins(struct tune_notes *notes, const struct tune_measur
     if (m->n_coarse)
         tune_notes_add(
             notes,
-            "Log %s: between %.4g and %.4g Hz its loop turns by more than a radian from one "
-            "point to the next (%zu such step%s in all): a crossing or peak may hide there; take "
-            "more "
-            "points.",
-            t->log, m->coarse_hz[0], m->coarse_hz[1], m->n_coarse, m->n_coarse == 1 ? "" : "s");
+            "Log %s: between %.4g and %.4g Hz its points are too far apart to follow the loop "
+            "(%zu such step%s in all; the worst is named): a crossing or peak may hide there, no "
+            "std holds that, and margins that rest on it are not proven. Measure with more "
+            "points around %.4g Hz.",
+            t->log, m->coarse_hz[0], m->coarse_hz[1], m->n_coarse, m->n_coarse == 1 ? "" : "s",
+            sqrt(m->coarse_hz[0] * m->coarse_hz[1]));
     if (m->sens_peak_at_end)
         tune_notes_add(
             notes,

@@ -17,9 +17,6 @@
 /* L below so many of its std has no phase. */
 static const double least_sure = 3.0;
 
-/* A turn from point to point that leaves room for doubt; of parts of L above a tenth only. */
-static const double coarse_turn = 1.0, coarse_gain = 0.1;
-
 enum { FEATURES_MOST = 8192 };
 
 static enum tune_status refuse(struct tune_error *err, size_t i, const char *what)
@@ -183,24 +180,6 @@ static void take_worst(struct tune_measured_margins *out, const struct tune_marg
         m->sens_peak_hz <= out->band_hz[0] || m->sens_peak_hz >= out->band_hz[1];
 }
 
-static void find_coarse(struct tune_measured_margins *out, const struct measured_curve *curve,
-                        const struct tune_loop_table *table)
-{
-    double most = coarse_turn;
-    out->coarse_hz[0] = out->coarse_hz[1] = (double)NAN;
-    for (size_t i = 0; i + 1 < table->n; i++) {
-        const double complex a = curve->l[i], b = curve->l[i + 1];
-        const double turn = fmax(fabs(carg(b * conj(a))), fabs(carg((1.0 + b) * conj(1.0 + a))));
-        if (fmax(cabs(a), cabs(b)) < coarse_gain || !(turn > coarse_turn)) continue;
-        if (cabs(b - a) < least_sure * (curve->std[i] + curve->std[i + 1])) continue;
-        out->n_coarse++;
-        if (!(turn > most)) continue;
-        most = turn;
-        out->coarse_hz[0] = table->f_hz[i];
-        out->coarse_hz[1] = table->f_hz[i + 1];
-    }
-}
-
 enum tune_status tune_measured_margins(struct tune_measured_margins *out,
                                        const struct tune_loop_table *table, struct tune_error *err)
 {
@@ -218,7 +197,7 @@ enum tune_status tune_measured_margins(struct tune_measured_margins *out,
         take_crossings(out, margins, &curve);
         take_worst(out, margins, &curve);
         measured_take_grazing(out, &curve);
-        find_coarse(out, &curve, table);
+        measured_find_coarse(out, &curve, table);
     }
     measured_curve_free(&curve);
     free(margins);

@@ -43,9 +43,10 @@ struct tune_measured_crossing {
 struct tune_measured_margins {
     size_t points;
     double band_hz[2];
-    size_t n_coarse; /* steps from point to point over which L turns about 0 or -1 by more than half
-                            a radian: crossings or peaks may hide there */
-    double coarse_hz[2]; /* the step of them that turns most; NAN where there is none */
+    size_t n_coarse; /* steps from point to point over which L turns about 0 or -1 by more than a
+                        radian, or with an end off the course of its neighbours by more than 5 std and
+                        5 %: crossings or peaks may hide there, and no std holds that */
+    double coarse_hz[2]; /* the worst step of them; NAN where there is none */
     struct tune_estimate gain_margin, gain_reduction_margin, phase_margin_rad, delay_margin_s,
         sens_peak;
     double gain_margin_hz, gain_reduction_margin_hz, phase_margin_hz, sens_peak_hz;

@@ -213,6 +213,13 @@ static bool resonance(double complex *value, const double x[4], const double com
     return true;
 }
 
+double complex measured_foretold(const double x[4], const double complex y[4], bool as_resonance)
+{
+    double complex value;
+    if (!as_resonance) return cubic(x, y);
+    return resonance(&value, x, y) ? value : CMPLX(NAN, NAN);
+}
+
 double complex measured_curve_at(const struct measured_curve *curve, double f_hz)
 {
     const double at = log(f_hz);

@@ -21,6 +21,14 @@ void measured_curve_free(struct measured_curve *curve);
 double complex measured_curve_at(const struct measured_curve *curve, double f_hz);
 double measured_curve_std(const struct measured_curve *curve, double f_hz);
 
+/* y = L f^2 (scaled by any one factor) over x = ln f: foretold at x = 0 from four neighbours, joined as
+ * points are; `as_resonance` joins them as a resonance, NAN where that has no meaning. */
+double complex measured_foretold(const double x[4], const double complex y[4], bool as_resonance);
+
+/* The steps of the table over which L may hide something, into a result. */
+void measured_find_coarse(struct tune_measured_margins *out, const struct measured_curve *curve,
+                          const struct tune_loop_table *table);
+
 /* What |L| near 1 leaves in doubt, into a result that holds the rest. */
 void measured_take_grazing(struct tune_measured_margins *out, const struct measured_curve *curve);
 

@@ -95,6 +95,7 @@ static void doubts_are_told(void **state)
     has(page, "at 22&nbsp;Hz the gain comes within noise of 1 and turns back. Whether it passes");
     has(page, "missing at 2 places, the widest from 21.5 to 22.5&nbsp;Hz");
     has(page, "at 3 places, most from 40 to 41&nbsp;Hz");
+    has(page, "with more points around 40.5&nbsp;Hz");
     has(page, "at 5 places where the gain is small");
     has(page, "largest at an end of the band");
     free(page);

@@ -88,11 +88,14 @@ static void doubts(struct buffer *html, const struct tune_table_margins *m)
                       m->gap_hz[0], m->gap_hz[1]);
     }
     if (m->n_coarse) {
-        buffer_add(html, "<li>The loop turns by more than a radian from point to point at ");
+        buffer_add(html,
+                   "<li><strong>Not proven</strong>: the points are too far apart to follow the "
+                   "loop at ");
         places(html, m->n_coarse, "place", "places");
         buffer_format(html,
-                      ", most from %.4g to %.4g&nbsp;Hz: a crossing or peak may hide there.</li>\n",
-                      m->coarse_hz[0], m->coarse_hz[1]);
+                      ", most from %.4g to %.4g&nbsp;Hz: a crossing or peak may hide there, and no "
+                      "+- holds that. Measure with more points around %.4g&nbsp;Hz.</li>\n",
+                      m->coarse_hz[0], m->coarse_hz[1], sqrt(m->coarse_hz[0] * m->coarse_hz[1]));
     }
     if (m->n_unsure) {
         buffer_add(html, "<li>Noise hides whether the phase passes -180&nbsp;deg at ");
