@@ -145,7 +145,8 @@ static bool average_band(struct band_means *m, const struct level_case *c, const
     return true;
 }
 
-/* Where records of one level scatter by more than their noise, that scatter is the noise: the axis drifts. A mode
+/* Where records of one level scatter by more than their noise, that scatter is the noise, and where they do so
+ * significantly the axis drifts. A mode
  * that drifts moves the factor along one line of the complex plane, not both ways alike: half the degrees. */
 static void compare_band(struct level_case *c, struct tune_level_band *band)
 {
@@ -167,7 +168,8 @@ static void compare_band(struct level_case *c, struct tune_level_band *band)
     band->within = cabs(change) + std * sqrt(2.0 * reach);
     if (m.dof > 0.0)
         band->drift_chance = gsl_cdf_fdist_Q(m.between / dof / noise, 0.5 * dof, 0.5 * m.dof);
-    band->chance = scatter > 1.0 ? band->drift_chance : gsl_cdf_chisq_Q(m.between, dof);
+    band->chance =
+        level_drifts(scatter, m.dof) ? band->drift_chance : gsl_cdf_chisq_Q(m.between, dof);
 }
 
 void level_compare_bands(struct level_case *c, size_t *tests)

@@ -66,8 +66,8 @@ static double scatter_of(const struct level_case *c, size_t k, int part)
     return n > 1 ? sqrt(square / (double)(n - 1) / weight) : 0.0;
 }
 
-/* Straight line of one parameter over ln level; the scatter about it counts where it exceeds the std: then the
- * chance is Student's. Returns the chance of such a slope by drift from record to record. */
+/* Straight line of one parameter over ln level; the scatter about it counts where it exceeds the std, and where it
+ * does so significantly the chance is Student's. Returns the chance of such a slope by drift from record to record. */
 static double slope_of(struct tune_estimate *slope, double *chance, const struct level_case *c,
                        size_t k, int part)
 {
@@ -97,7 +97,7 @@ static double slope_of(struct tune_estimate *slope, double *chance, const struct
     *slope = (struct tune_estimate){wxy / wxx / scale, sqrt(fmax(left, 1.0) / wxx) / scale};
     const double z = fabs(slope->value) / slope->std;
     const double drift = n > 2 ? 2.0 * gsl_cdf_tdist_Q(z, (double)(n - 2)) : 1.0;
-    *chance = left > 1.0 ? drift : 2.0 * gsl_cdf_ugaussian_Q(z);
+    *chance = n > 2 && level_drifts(left, (double)(n - 2)) ? drift : 2.0 * gsl_cdf_ugaussian_Q(z);
     return drift;
 }
 

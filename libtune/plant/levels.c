@@ -2,6 +2,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "plant/levels.h"
 
+#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -49,6 +50,11 @@ static enum tune_status group_levels(struct level_case *c, struct tune_error *er
         c->out->level[l] /= (double)count[l];
     c->out->n_levels = levels;
     return TUNE_OK;
+}
+
+bool level_drifts(double scatter, double dof)
+{
+    return dof > 0.0 && gsl_cdf_chisq_Q(scatter * dof, dof) < 0.05;
 }
 
 /* ---- what it points to --------------------------------------------------------------------------*/

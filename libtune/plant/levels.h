@@ -6,8 +6,8 @@
  * - by mode: a few Gauss-Newton steps of ln f, ln zeta and g, with a constant background of its own, on the
  *   record's lines around the mode, starting from the fit.
  * s^2 is the noise seen in the record's own residuals. Differences between levels are tested by chi square,
- * trends of a mode's parameters against ln level by their std; where the records scatter by more than that, by
- * F and Student's t with that scatter. All of them together at 0.001 (Bonferroni).
+ * trends of a mode's parameters against ln level by their std; where the records scatter significantly (0.05) by
+ * more than that, by F and Student's t with that scatter. All of them together at 0.001 (Bonferroni).
  * An axis that drifts from record to record may do so in step with the level. A change counts as one with level,
  * not drift, where F or t would give it by chance in less than 0.01; with one record a level nothing tells.
  * A mode that differs between records has drifted, or changes with level: its std becomes that of the mean of

@@ -35,6 +35,10 @@ double record_mode_reach(const struct tune_mode *mode);
  * one level makes as much with less chance than this (common practice, no source). */
 static const double level_drift_chance = 0.01;
 
+/* Do the records drift? chi^2 of their scatter over its degrees of freedom, and these; at 0.05 (common practice, no
+ * source). */
+bool level_drifts(double scatter, double dof);
+
 /* Everything the comparison works on. */
 struct level_case {
     struct tune_levels *out;
