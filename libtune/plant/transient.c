@@ -143,7 +143,9 @@ static enum tune_status one_round(struct tune_fit *fit, int round, const struct 
         tune_transient_subtract(&r.record[i], r.step, &fit->plant);
     if (!status && round < ROUNDS) {
         const struct tune_plant plant = fit->plant;
-        from.from = &plant;
+        from.from = round == 1
+                        ? NULL
+                        : &plant; /* half-way once more from nothing: blurred lines breed modes */
         from.rough = round + 1 < ROUNDS;
         status = fit_again(&next, frf, record, n, &from, err);
         if (!status) {
