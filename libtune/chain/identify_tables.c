@@ -107,6 +107,7 @@ static void tell_deviation(struct tune_notes *notes, const struct tune_measured_
 /* The points with a std move up, and the margins of what they are. */
 static enum tune_status margins_of_points(struct tune_table_margins *out,
                                           struct tune_response *table, double *std,
+                                          const struct tune_pointing_plant *plant,
                                           struct tune_error *err)
 {
     struct tune_loop_table loop = {.n = 0, .f_hz = table->f_hz, .l = table->g, .std = std};
@@ -127,6 +128,10 @@ static enum tune_status margins_of_points(struct tune_table_margins *out,
         table->g[loop.n] = table->g[i];
         std[loop.n++] = std[i];
     }
+    if (plant) {
+        loop.n_modes = plant->fit.plant.n_modes;
+        loop.mode = plant->fit.plant.mode;
+    }
     if (loop.n < TUNE_LOOP_POINTS_MIN)
         return tune_error_set(err, TUNE_EDATA,
                               "only %zu of its %zu points tell anything, at least %d are needed "
@@ -141,6 +146,7 @@ static enum tune_status margins_of_points(struct tune_table_margins *out,
 /* Turns the table over where it is the plant's, and leaves of it what has a std. */
 static enum tune_status find_margins(struct tune_measured_table *out, struct tune_response *table,
                                      double *std, const struct table_work *work,
+                                     const struct tune_pointing_plant *plant,
                                      struct tune_error *err)
 {
     double *dof = malloc((table->n + 1) * sizeof *dof);
@@ -149,7 +155,7 @@ static enum tune_status find_margins(struct tune_measured_table *out, struct tun
     if (!status) status = tune_table_std(std, dof, &out->error, table, err);
     for (size_t i = 0; !status && i < table->n; i++)
         std[i] *= out->std_factor;
-    if (!status) status = margins_of_points(&out->margins, table, std, err);
+    if (!status) status = margins_of_points(&out->margins, table, std, plant, err);
     out->has_margins = !status;
     free(dof);
     return status;
@@ -182,7 +188,7 @@ static enum tune_status examine(struct tune_measured_table *out, struct tune_res
     /* errors that neighbours share do not scatter; the fit sees them */
     if (plant && out->fitted && out->error == TUNE_TABLE_SCATTER)
         out->std_factor = sqrt(fmax(plant->fit.reduced_chi_square, 1.0));
-    if (!status && as_loop) status = find_margins(out, table, std, work, err);
+    if (!status && as_loop) status = find_margins(out, table, std, work, plant, err);
     if (!status && out->has_margins && plant && work->gains_known)
         status = chain_model_margins(&out->model, &out->has_model, &plant->fit.plant,
                                      &work->gains.controller, err);

@@ -29,6 +29,9 @@ struct tune_loop_table {
     const double *f_hz;      /* [n] > 0, rising */
     const double complex *l; /* [n] */
     const double *std;       /* [n] sqrt(E |L^ - L|^2), both parts together; >= 0 */
+    size_t n_modes; /* resonances known from elsewhere: a step over one of them must not exceed */
+    const struct tune_mode
+        *mode; /* [n_modes] the width 2 zeta, or it is coarse; NULL where none is */
 };
 
 struct tune_measured_crossing {
@@ -45,7 +48,7 @@ struct tune_measured_margins {
     double band_hz[2];
     size_t n_coarse; /* steps from point to point over which L turns about 0 or -1 by more than a
                         radian, or with an end off the course of its neighbours by more than 5 std and
-                        5 %: crossings or peaks may hide there, and no std holds that */
+                        5 %, or wider than a known mode in it: crossings or peaks may hide there, and no std holds that */
     double coarse_hz[2]; /* the worst step of them; NAN where there is none */
     struct tune_estimate gain_margin, gain_reduction_margin, phase_margin_rad, delay_margin_s,
         sens_peak;

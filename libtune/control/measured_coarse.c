@@ -1,6 +1,7 @@
 /* measured_coarse.c - steps of a measured loop over which crossings or peaks may hide.
  *
- * Two signs: L turns far over one step, or a point lies off the course of its neighbours. That a resonance
+ * Three signs: L turns far over one step, a point lies off the course of its neighbours, or a resonance is
+ * known from elsewhere and narrower than the step over it. That a resonance
  * stands between two points is seen at both, for its foot is far wider than its peak.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
@@ -83,6 +84,22 @@ static double turn_of(const struct measured_curve *curve, size_t i)
     return fmax(cabs(a), cabs(b)) >= coarse_gain && turn > coarse_turn ? turn : 0.0;
 }
 
+/* Over a known resonance, that turns so over the step if it stands in its middle; 0 where the step is no
+ * wider than 2 zeta, over which it turns by pi/2. */
+static double over_mode(const struct tune_loop_table *table, size_t i)
+{
+    const double low_hz = table->f_hz[i], high_hz = table->f_hz[i + 1];
+    const double step = log(high_hz / low_hz);
+    double most = 0.0;
+    if (!(fmax(cabs(table->l[i]), cabs(table->l[i + 1])) > off_gain)) return 0.0;
+    for (size_t k = 0; k < table->n_modes; k++) {
+        const struct tune_mode *mode = &table->mode[k];
+        if (!(mode->f_hz >= low_hz && mode->f_hz <= high_hz)) continue;
+        if (step > 2.0 * mode->zeta) most = fmax(most, 2.0 * atan2(step, 2.0 * mode->zeta));
+    }
+    return most;
+}
+
 void measured_find_coarse(struct tune_measured_margins *out, const struct measured_curve *curve,
                           const struct tune_loop_table *table)
 {
@@ -92,7 +109,7 @@ void measured_find_coarse(struct tune_measured_margins *out, const struct measur
     for (size_t i = 0; i + 1 < table->n; i++) {
         const struct course next = off_course(table, i + 1);
         const double off = here.sure || next.sure ? here.off + next.off : 0.0;
-        const double doubt = fmax(turn_of(curve, i), off);
+        const double doubt = fmax(fmax(turn_of(curve, i), off), over_mode(table, i));
         here = next;
         if (!(doubt > 0.0)) continue;
         out->n_coarse++;

@@ -126,6 +126,41 @@ static void a_resonance_stepped_over_is_told(void **state)
         }
 }
 
+/* Noise of 20 % hides the foot as well: what is known from elsewhere tells. */
+static void a_known_resonance_asks_for_points(void **state)
+{
+    static const struct tune_mode known = {
+        .f_hz = 22.0, .zeta = 0.012, .gain = 0.2, .payload_ratio = NAN};
+    static struct made m;
+    static struct tune_measured_margins out;
+    const double most = log(400.0) / 0.024; /* steps of 2 zeta */
+    size_t silent = 0;
+    (void)state;
+    for (uint64_t seed = 0; seed < 20; seed++) {
+        one_mode(&m, 40);
+        add_noise(&m, 0.2, 0.0, seed);
+        measure(&out, &m);
+        silent += out.n_coarse == 0;
+        m.table.mode = &known;
+        m.table.n_modes = 1;
+        measure(&out, &m);
+        assert_true(out.n_coarse > 0);
+    }
+    assert_true(silent > 0);
+    one_mode(&m, (size_t)most + 2);
+    m.table.mode = &known;
+    m.table.n_modes = 1;
+    add_noise(&m, 0.2, 0.0, 1);
+    measure(&out, &m);
+    assert_int_equal(out.n_coarse, 0);
+    one_mode(&m, (size_t)most);
+    m.table.mode = &known;
+    m.table.n_modes = 1;
+    add_noise(&m, 0.2, 0.0, 1);
+    measure(&out, &m);
+    assert_true(out.coarse_hz[0] < 22.0 && out.coarse_hz[1] > 22.0);
+}
+
 /* A point every 1.5 %, near enough for half widths from 1.2 %: neighbours agree within 5 std, which noise
  * breaks once in e^25 points, and no step turns L by more than a radian and 3 std (once in 700 at most, at
  * the one step that turns by nearly a radian without noise). */
@@ -248,6 +283,7 @@ int main(void)
         cmocka_unit_test(resonances_between_the_points_are_seen),
         cmocka_unit_test(a_sparse_table_says_so),
         cmocka_unit_test(a_resonance_stepped_over_is_told),
+        cmocka_unit_test(a_known_resonance_asks_for_points),
         cmocka_unit_test(a_noisy_table_is_not_coarse),
         cmocka_unit_test(published_margins),
         cmocka_unit_test(what_lies_beyond_the_band_does_not_exist),
