@@ -96,6 +96,9 @@ static void print_table(const struct tune_measured_table *table)
     print_crossings(&table->margins);
     if (table->margins.n_grazing)
         printf("  gain within noise of 1 at %.4g Hz: taken to pass 1\n", table->margins.grazing_hz);
+    if (table->margins.n_coarse)
+        printf("  not proven: points too far apart between %.4g and %.4g Hz\n",
+               table->margins.coarse_hz[0], table->margins.coarse_hz[1]);
 }
 
 void print_measured_tables(const struct tune_identification *result)
