@@ -162,7 +162,7 @@ static void terms_put_in_are_found(void **state)
        for std that had to be guessed from the scatter */
     check_between(sqrt(squares / n), 0.7, 1.2);
     /* one that is not there comes in by z^2 > 2 ln(size/std), size 0.05 and std 3e-4: 0.0014 each, of some four
-       in each of 200 laws 1.1 expected; more than 7 are 1e-5 of a Poisson law */
+       in each of 200 laws 1.1 expected; more than 7 are 2e-5 of a Poisson law */
     assert_true(surplus <= 7);
 }
 
