@@ -147,6 +147,10 @@ static void print_unseen(const struct tune_pointing_plant *p)
         (void)snprintf(text + used, sizeof text - used, " Hz with the motor held");
         print_sentence("  payload rings     ", text);
     }
+    if (!p->fit.plant.n_modes) {
+        print_sentence("  unseen            ", "not known: no resonance was found");
+        return;
+    }
     used = (size_t)snprintf(text, sizeof text, "%s arcsec per N m on the payload",
                             print_number(a, arcsec * u->static_rad_per_nm.value, 3));
     if (!isnan(u->peak_rad_per_nm.value))

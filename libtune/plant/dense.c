@@ -146,3 +146,19 @@ void tune_nnls(double *x, const double *normal, const double *rhs, size_t n)
             if (!solve_passive(target, normal, rhs, passive, n)) break;
     }
 }
+
+void tune_nnls_scaled(double *x, double *normal, double *rhs, size_t n)
+{
+    double scale[TUNE_NNLS_MAX];
+    for (size_t j = 0; j < n; j++)
+        scale[j] = normal[j * n + j] > 0.0 ? 1.0 / sqrt(normal[j * n + j]) : 0.0;
+    for (size_t j = 0; j < n; j++) {
+        rhs[j] *= scale[j];
+        for (size_t k = 0; k < j; k++)
+            normal[j * n + k] = normal[k * n + j] = normal[j * n + k] * scale[j] * scale[k];
+        normal[j * n + j] = 1.0;
+    }
+    tune_nnls(x, normal, rhs, n);
+    for (size_t j = 0; j < n; j++)
+        x[j] *= scale[j];
+}

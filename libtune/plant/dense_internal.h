@@ -27,4 +27,8 @@ void tune_spd_inverse(double *inverse, const double *a, size_t n);
 enum { TUNE_NNLS_MAX = 32 };
 void tune_nnls(double *x, const double *normal, const double *rhs, size_t n);
 
+/* The same with columns brought to unit size first, where sizes span tens of decades; normal (lower
+ * triangle read) and rhs are spoilt. */
+void tune_nnls_scaled(double *x, double *normal, double *rhs, size_t n);
+
 #endif

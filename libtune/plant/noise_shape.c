@@ -94,22 +94,6 @@ static void weigh(double *normal, double *rhs, const double *columns, const doub
     }
 }
 
-static void solve_shape(double *coefficient, double *normal, double *rhs, size_t m)
-{
-    double scale[COLUMNS_MAX];
-    for (size_t j = 0; j < m; j++)
-        scale[j] = normal[j * m + j] > 0.0 ? 1.0 / sqrt(normal[j * m + j]) : 0.0;
-    for (size_t j = 0; j < m; j++) {
-        rhs[j] *= scale[j];
-        for (size_t k = 0; k < j; k++)
-            normal[j * m + k] = normal[k * m + j] = normal[j * m + k] * scale[j] * scale[k];
-        normal[j * m + j] = 1.0;
-    }
-    tune_nnls(coefficient, normal, rhs, m);
-    for (size_t j = 0; j < m; j++)
-        coefficient[j] *= scale[j];
-}
-
 /* var: the shape to start from, replaced. floor keeps lines without residual in the sums. */
 static void fit_shape(double *var, const double *columns, const double *power, size_t n, size_t m,
                       double floor)
@@ -117,7 +101,7 @@ static void fit_shape(double *var, const double *columns, const double *power, s
     double normal[COLUMNS_MAX * COLUMNS_MAX], rhs[COLUMNS_MAX], coefficient[COLUMNS_MAX];
     for (int round = 0; round < ROUNDS; round++) {
         weigh(normal, rhs, columns, power, var, n, m);
-        solve_shape(coefficient, normal, rhs, m);
+        tune_nnls_scaled(coefficient, normal, rhs, m);
         for (size_t i = 0; i < n; i++) {
             double sum = 0.0;
             for (size_t j = 0; j < m; j++)

@@ -9,6 +9,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "core/decay_internal.h"
 #include "core/units.h"
 #include "plant/rational_internal.h"
 
@@ -113,24 +114,6 @@ struct block_step {
     double e[2][2], f[2];
 };
 
-/* (1 - exp(-x))/x, x >= 0 */
-static double decay_mean(double x)
-{
-    return x > 0.0 ? -expm1(-x) / x : 1.0;
-}
-
-/* (exp(-x) - 1 + x)/x^2, x >= 0; below 0.5 by its series, where the formula loses digits */
-static double decay_second(double x)
-{
-    double term = 0.5, sum = 0.5;
-    if (x >= 0.5) return (expm1(-x) + x) / (x * x);
-    for (int k = 3; k < 20; k++) {
-        term *= -x / k;
-        sum += term;
-    }
-    return sum;
-}
-
 static struct block rigid_block(const struct tune_plant *plant)
 {
     return (struct block){
@@ -140,8 +123,9 @@ static struct block rigid_block(const struct tune_plant *plant)
 static struct block_step rigid_step(const struct tune_plant *plant, double h)
 {
     const double x = rigid_rate(plant) * h, push = 1.0 / plant->inertia_kg_m2;
-    return (struct block_step){{{1.0, h * decay_mean(x)}, {0.0, exp(-x)}},
-                               {push * h * h * decay_second(x), push * h * decay_mean(x)}};
+    return (struct block_step){
+        {{1.0, h * tune_decay_mean(x)}, {0.0, exp(-x)}},
+        {push * h * h * tune_decay_second(x), push * h * tune_decay_mean(x)}};
 }
 
 static struct block mode_block(const struct tune_plant *plant, const struct tune_mode *mode)

@@ -150,23 +150,6 @@ static void add_line(double *normal, double *rhs, const struct sources *s, size_
         }
 }
 
-/* Columns to unit size: sizes span tens of decades. */
-static void solve(double *coefficient, double *normal, double *rhs, size_t m)
-{
-    double scale[SOURCES_MAX];
-    for (size_t j = 0; j < m; j++)
-        scale[j] = normal[j * m + j] > 0.0 ? 1.0 / sqrt(normal[j * m + j]) : 0.0;
-    for (size_t j = 0; j < m; j++) {
-        rhs[j] *= scale[j];
-        for (size_t k = 0; k < j; k++)
-            normal[j * m + k] = normal[k * m + j] = normal[j * m + k] * scale[j] * scale[k];
-        normal[j * m + j] = 1.0;
-    }
-    tune_nnls(coefficient, normal, rhs, m);
-    for (size_t j = 0; j < m; j++)
-        coefficient[j] *= scale[j];
-}
-
 static void sum_up(struct sources *s, const double *coefficient)
 {
     for (size_t i = 0; i < s->n; i++) {
@@ -218,7 +201,7 @@ static void fit_sources(struct sources *s, struct sensor_data *data)
         memset(rhs, 0, s->m * sizeof *rhs);
         for (size_t i = 0; i < s->n; i++)
             add_line(normal, rhs, s, i, data->paired[i]);
-        solve(data->source, normal, rhs, s->m);
+        tune_nnls_scaled(data->source, normal, rhs, s->m);
         sum_up(s, data->source);
     }
     data->sourced = true;

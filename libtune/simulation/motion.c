@@ -4,36 +4,19 @@
 
 #include <math.h>
 
+#include "core/decay_internal.h"
 #include "core/units.h"
-
-/* (1 - exp(-x))/x, x >= 0 */
-static double decay_mean(double x)
-{
-    return x > 0.0 ? -expm1(-x) / x : 1.0;
-}
-
-/* (exp(-x) - 1 + x)/x^2, x >= 0; below 0.5 by its series, where the formula loses digits */
-static double decay_second(double x)
-{
-    double term = 0.5, sum = 0.5;
-    if (x >= 0.5) return (expm1(-x) + x) / (x * x);
-    for (int k = 3; k < 20; k++) {
-        term *= -x / k;
-        sum += term;
-    }
-    return sum;
-}
 
 /* q'' + b q' = t/J */
 static void rigid_step(struct motion_step *step, const struct tune_plant *plant, double h)
 {
     const double x = plant->viscous_nm_s_per_rad / plant->inertia_kg_m2 * h;
     step->qq[0] = 1.0;
-    step->qv[0] = h * decay_mean(x);
-    step->qt[0] = h * h * decay_second(x) / plant->inertia_kg_m2;
+    step->qv[0] = h * tune_decay_mean(x);
+    step->qt[0] = h * h * tune_decay_second(x) / plant->inertia_kg_m2;
     step->vq[0] = 0.0;
     step->vv[0] = exp(-x);
-    step->vt[0] = h * decay_mean(x) / plant->inertia_kg_m2;
+    step->vt[0] = h * tune_decay_mean(x) / plant->inertia_kg_m2;
     step->aq[0] = 0.0;
     step->av[0] = -plant->viscous_nm_s_per_rad / plant->inertia_kg_m2;
     step->at[0] = 1.0 / plant->inertia_kg_m2;

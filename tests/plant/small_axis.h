@@ -125,4 +125,16 @@ static inline void small_multisine(double *d, size_t n, size_t period, size_t fi
     }
 }
 
+/* A record that must be estimated; opts NULL: the defaults. */
+static inline void small_estimate(struct tune_frf *frf, struct tune_lines *lines,
+                                  const struct tune_record *rec, const struct tune_frf_opts *opts)
+{
+    const struct tune_frf_opts defaults = tune_frf_defaults();
+    struct tune_error err = {0};
+    const enum tune_status status =
+        tune_frf_estimate(frf, lines, rec, opts ? opts : &defaults, &err);
+    if (status) print_error("%s\n", err.text);
+    assert_int_equal(status, TUNE_OK);
+}
+
 #endif

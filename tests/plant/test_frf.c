@@ -14,17 +14,6 @@ static struct tune_record swept_record(void)
     return rec;
 }
 
-static void estimate(struct tune_frf *frf, struct tune_lines *lines, const struct tune_record *rec,
-                     const struct tune_frf_opts *opts)
-{
-    const struct tune_frf_opts defaults = tune_frf_defaults();
-    struct tune_error err = {0};
-    const enum tune_status status =
-        tune_frf_estimate(frf, lines, rec, opts ? opts : &defaults, &err);
-    if (status) print_error("%s\n", err.text);
-    assert_int_equal(status, TUNE_OK);
-}
-
 static void drop_excitation(struct tune_record *rec)
 {
     free(rec->channel[TUNE_ROLE_EXCITATION]);
@@ -42,7 +31,7 @@ static void identical_signals_give_one(void **state)
             rec.channel[TUNE_ROLE_POSITION][i] = rec.channel[TUNE_ROLE_TORQUE][i] =
                 rec.channel[TUNE_ROLE_EXCITATION][i];
         if (direct) drop_excitation(&rec);
-        estimate(&frf, &lines, &rec, NULL);
+        small_estimate(&frf, &lines, &rec, NULL);
         assert_int_equal(frf.estimator, direct ? TUNE_FRF_DIRECT : TUNE_FRF_INDIRECT);
         assert_false(frf.closed_loop);
         /* rounding; without an excitation the straight line of the whole position is taken out, of the
@@ -68,13 +57,13 @@ static void scales_carry_over(void **state)
     (void)state;
     axis.position_noise = 1e-6;
     small_axis_run(&rec, &axis, 1);
-    estimate(&plain, NULL, &rec, NULL);
+    small_estimate(&plain, NULL, &rec, NULL);
     for (size_t i = 0; i < ROWS; i++) {
         rec.channel[TUNE_ROLE_EXCITATION][i] *= 7.0;
         rec.channel[TUNE_ROLE_TORQUE][i] *= 7.0;
         rec.channel[TUNE_ROLE_POSITION][i] *= -0.3;
     }
-    estimate(&scaled, NULL, &rec, NULL);
+    small_estimate(&scaled, NULL, &rec, NULL);
     assert_int_equal(scaled.n, plain.n);
     for (size_t k = 0; k < plain.n; k++) {
         const double size = cabs(plain.g[k]) + plain.std[k];
@@ -95,7 +84,7 @@ static void noise_free_response_is_the_true_one(void **state)
     (void)state;
     axis.zeta = 0.1;
     small_axis_run(&rec, &axis, 1);
-    estimate(&frf, NULL, &rec, NULL);
+    small_estimate(&frf, NULL, &rec, NULL);
     for (size_t k = 0; k < frf.n; k++) {
         const double complex g = small_axis_response(&axis, frf.f_hz[k]);
         if (frf.f_hz[k] > 3.0) worst = fmax(worst, cabs(frf.g[k] / g - 1.0));
@@ -121,7 +110,7 @@ static void count(struct tally *tally, const struct tune_record *rec, const stru
 {
     struct tune_frf frf;
     struct tune_lines lines;
-    estimate(&frf, &lines, rec, NULL);
+    small_estimate(&frf, &lines, rec, NULL);
     for (size_t k = 0; k < frf.n; k++) {
         const double off = cabs(frf.g[k] - small_axis_response(axis, frf.f_hz[k]));
         const bool in = off <= frf.std[k] * sqrt(tune_f95_two(2.0 * frf.dof[k]));
@@ -269,7 +258,7 @@ static void only_the_indirect_estimate_is_safe_in_a_stiff_loop(void **state)
         for (int direct = 0; direct < 2; direct++) {
             struct tune_frf frf;
             if (direct) drop_excitation(&rec);
-            estimate(&frf, NULL, &rec, &opts);
+            small_estimate(&frf, NULL, &rec, &opts);
             for (size_t k = 0; k < frf.n; k++) {
                 const double complex g = small_axis_response(&axis, frf.f_hz[k]);
                 bias[direct] += (frf.g[k] / g - 1.0) / (double)(frf.n * (size_t)runs);
@@ -294,7 +283,7 @@ static void ramps_and_standing_torque_do_not_matter(void **state)
     (void)state;
     axis.torque_noise = 0.05;
     small_axis_run(&rec, &axis, 3);
-    estimate(&still, NULL, &rec, NULL);
+    small_estimate(&still, NULL, &rec, NULL);
     for (int with_target = 0; with_target < 2; with_target++) {
         for (size_t i = 0; i < ROWS; i++) {
             rec.channel[TUNE_ROLE_POSITION][i] += with_target ? 0.0 : 0.3 + 1e-3 * (double)i;
@@ -305,7 +294,7 @@ static void ramps_and_standing_torque_do_not_matter(void **state)
             for (size_t i = 0; i < ROWS; i++) /* 0.3 behind */
                 rec.channel[TUNE_ROLE_TARGET][i] = 1e-3 * (double)i;
         }
-        estimate(&moving, NULL, &rec, NULL);
+        small_estimate(&moving, NULL, &rec, NULL);
         assert_int_equal(moving.n, still.n);
         /* the line through the quiet ends is known no better than the axis stands still there */
         for (size_t k = 0; k < still.n; k++)
@@ -326,10 +315,10 @@ static void a_late_column_is_advanced(void **state)
     (void)state;
     axis.position_noise = 1e-7;
     small_axis_run(&rec, &axis, 4);
-    estimate(&prompt, NULL, &rec, NULL);
+    small_estimate(&prompt, NULL, &rec, NULL);
     memmove(y + delay, y, (ROWS - delay) * sizeof *y);
     rec.delay_samples[TUNE_ROLE_POSITION] = (double)delay;
-    estimate(&late, NULL, &rec, NULL);
+    small_estimate(&late, NULL, &rec, NULL);
     assert_int_equal(late.n, prompt.n);
     for (size_t k = 0; k < late.n; k++)
         check_close(cabs(late.g[k] - prompt.g[k]), 0.0, 0.1 * prompt.std[k]);
@@ -352,7 +341,7 @@ static void band_is_the_one_excited(void **state)
         small_sweep(rec.channel[TUNE_ROLE_EXCITATION], ROWS, RATE, 3.0, 5.0, sweep[i][0],
                     sweep[i][1]);
         small_axis_run(&rec, &axis, 5);
-        estimate(&frf, &lines, &rec, NULL);
+        small_estimate(&frf, &lines, &rec, NULL);
         check_between(frf.band_hz[0], 0.9 * sweep[i][0], 1.7 * sweep[i][0]);
         check_between(frf.band_hz[1], 0.93 * sweep[i][1], 1.01 * sweep[i][1]);
         /* every line between the ends, one after the other */
@@ -378,7 +367,7 @@ static void noise_of_a_measured_torque_is_no_excitation(void **state)
     axis.position_noise = 5e-6;
     small_axis_run(&rec, &axis, 12);
     drop_excitation(&rec);
-    estimate(&frf, NULL, &rec, NULL);
+    small_estimate(&frf, NULL, &rec, NULL);
     check_between(frf.band_hz[1], 90.0, 103.0);
     tune_frf_free(&frf);
     small_record_free(&rec);
@@ -399,7 +388,7 @@ static void ringing_after_the_sweep_is_kept(void **state)
     small_axis_run(&rec, &axis, 13);
     opts.band_hz[0] = 21.0;
     opts.band_hz[1] = 90.0;
-    estimate(&frf, NULL, &rec, &opts);
+    small_estimate(&frf, NULL, &rec, &opts);
     for (size_t k = 0; k < frf.n; k++)
         check_close(cabs(frf.g[k] / small_axis_response(&axis, frf.f_hz[k]) - 1.0), 0.0, 1e-3);
     tune_frf_free(&frf);
@@ -418,7 +407,7 @@ static void a_band_asked_for_is_kept(void **state)
     opts.band_hz[0] = 10.0;
     opts.band_hz[1] = 30.0;
     opts.stride = 1;
-    estimate(&frf, NULL, &rec, &opts);
+    small_estimate(&frf, NULL, &rec, &opts);
     check_between(frf.band_hz[0], 10.0, 10.1);
     check_between(frf.band_hz[1], 29.9, 30.0);
     assert_true(frf.n > 700);
@@ -438,9 +427,9 @@ static void another_output_can_be_chosen(void **state)
     rec.channel[TUNE_ROLE_LOAD_POSITION] = calloc(ROWS, sizeof(double));
     for (size_t i = 0; i < ROWS; i++)
         rec.channel[TUNE_ROLE_LOAD_POSITION][i] = -2.0 * rec.channel[TUNE_ROLE_POSITION][i];
-    estimate(&motor, NULL, &rec, &opts);
+    small_estimate(&motor, NULL, &rec, &opts);
     opts.output = TUNE_ROLE_LOAD_POSITION;
-    estimate(&load, NULL, &rec, &opts);
+    small_estimate(&load, NULL, &rec, &opts);
     assert_int_equal(load.n, motor.n);
     for (size_t k = 0; k < load.n; k++)
         check_close(cabs(load.g[k] + 2.0 * motor.g[k]), 0.0,

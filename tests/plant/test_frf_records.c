@@ -14,17 +14,6 @@ static struct tune_record swept_record(void)
     return rec;
 }
 
-static void estimate(struct tune_frf *frf, struct tune_lines *lines, const struct tune_record *rec,
-                     const struct tune_frf_opts *opts)
-{
-    const struct tune_frf_opts defaults = tune_frf_defaults();
-    struct tune_error err = {0};
-    const enum tune_status status =
-        tune_frf_estimate(frf, lines, rec, opts ? opts : &defaults, &err);
-    if (status) print_error("%s\n", err.text);
-    assert_int_equal(status, TUNE_OK);
-}
-
 /* 95 % radius over std: sqrt(F.95(2, 2 dof)), which has the closed form dof (0.05^(-1/dof) - 1). */
 static double radius(double dof)
 {
@@ -155,7 +144,7 @@ static void sixteen_records_are_four_times_as_good_as_one(void **state)
     axis.torque_noise = 0.02;
     for (uint64_t seed = 1; seed <= RECORDS; seed++) {
         small_axis_run(&rec, &axis, seed);
-        estimate(&one, NULL, &rec, NULL);
+        small_estimate(&one, NULL, &rec, NULL);
         assert_true(seed == 1 || one.n == all.n);
         assert_int_equal(tune_frf_append(&all, &one, &err), TUNE_OK);
         if (seed == 1) error[0] = root_mean_relative(&one, &axis, &claimed[0], &inside[0]);
@@ -213,11 +202,11 @@ static void joined_results_rise_in_frequency(void **state)
     (void)state;
     axis.torque_noise = 0.02;
     small_axis_run(&rec, &axis, 11);
-    estimate(&a, &la, &rec, NULL);
+    small_estimate(&a, &la, &rec, NULL);
     opts.band_hz[0] = 50.0;
     opts.band_hz[1] = 120.0;
     opts.stride = 5;
-    estimate(&b, &lb, &rec, &opts);
+    small_estimate(&b, &lb, &rec, &opts);
     assert_int_equal(tune_frf_append(&all, &a, &err), TUNE_OK);
     assert_int_equal(tune_lines_append(&lall, &la, &err), TUNE_OK);
     assert_memory_equal(all.g, a.g, a.n * sizeof *a.g);
