@@ -1,6 +1,6 @@
 /* decay.c - what a first-order decay leaves of a constant push.
  * SPDX-License-Identifier: GPL-3.0-or-later */
-#include "core/decay_internal.h"
+#include "core/decay.h"
 
 #include <math.h>
 

@@ -9,7 +9,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "core/decay_internal.h"
+#include "core/decay.h"
 #include "core/units.h"
 #include "plant/rational_internal.h"
 

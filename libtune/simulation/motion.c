@@ -4,7 +4,7 @@
 
 #include <math.h>
 
-#include "core/decay_internal.h"
+#include "core/decay.h"
 #include "core/units.h"
 
 /* q'' + b q' = t/J */

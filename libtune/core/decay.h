@@ -1,7 +1,7 @@
-/* decay_internal.h - what a first-order decay leaves of a constant push, without loss of digits.
+/* decay.h - what a first-order decay leaves of a constant push, without loss of digits.
  * SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef TUNE_DECAY_INTERNAL_H
-#define TUNE_DECAY_INTERNAL_H
+#ifndef TUNE_DECAY_H
+#define TUNE_DECAY_H
 
 /* (1 - exp(-x))/x, x >= 0; 1 at 0 */
 double tune_decay_mean(double x);
