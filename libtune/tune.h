@@ -10,6 +10,7 @@
 #include "core/status.h"
 #include "core/estimate.h"
 #include "core/units.h"
+#include "core/decay.h"
 #include "core/random.h"
 #include "core/workers.h"
 #include "core/watch.h"

@@ -3,10 +3,12 @@
 #ifndef TUNE_DECAY_H
 #define TUNE_DECAY_H
 
+#include "core/api.h"
+
 /* (1 - exp(-x))/x, x >= 0; 1 at 0 */
-double tune_decay_mean(double x);
+TUNE_API double tune_decay_mean(double x);
 
 /* (exp(-x) - 1 + x)/x^2, x >= 0; 1/2 at 0 */
-double tune_decay_second(double x);
+TUNE_API double tune_decay_second(double x);
 
 #endif
