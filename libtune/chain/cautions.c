@@ -49,6 +49,23 @@ void chain_doubt_fits(struct tune_notes *notes, const struct tune_identification
                        missed);
 }
 
+/* As precheck judges it: 1.5 std of what is expected, and what the measurement leaves open (2 std). */
+void chain_doubt_inertia(struct tune_notes *notes, const struct tune_identification *id,
+                         const struct tune_expected_entry *expected)
+{
+    for (size_t i = 0; i < id->n_pointings; i++) {
+        const struct tune_pointing_plant *p = &id->pointing[i];
+        const double off = fabs(p->fit.inertia.value - expected->inertia_kg_m2);
+        if (!(off > 1.5 * expected->inertia_std_kg_m2 + 2.0 * p->fit.inertia.std)) continue;
+        tune_notes_add(notes,
+                       "Pointing %s: an inertia of %.4g kg m^2, where [expected] says %.4g +- "
+                       "%.2g: a scale or a sign may be wrong, or friction spoils the sweep; find "
+                       "out which before any gain is used.",
+                       p->name, p->fit.inertia.value, expected->inertia_kg_m2,
+                       expected->inertia_std_kg_m2);
+    }
+}
+
 static const char *doubtful_reasons(char *text, size_t size,
                                     const struct tune_mode_verdict *verdict)
 {

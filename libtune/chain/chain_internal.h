@@ -147,6 +147,9 @@ void chain_list_add(char *list, size_t size, const char *word);
 
 /* Where a fit is to be doubted: a delay on its bound, a model that misses the data. */
 void chain_doubt_fits(struct tune_notes *notes, const struct tune_identification *id);
+/* Where the inertia is not what [expected] says. */
+void chain_doubt_inertia(struct tune_notes *notes, const struct tune_identification *id,
+                         const struct tune_expected_entry *expected);
 /* Where a mode the margins rest on is doubtful, and why. */
 void chain_doubt_modes(struct tune_notes *notes, const struct tune_identification *id);
 

@@ -146,6 +146,10 @@ static enum tune_status add_axis(struct tune_provenance *out, const struct chain
         status = tune_provenance_add_option(out, err, "jitter", "%.15g arcsec of the %s",
                                             requirement->jitter_rms_arcsec,
                                             requirement->jitter_of_sky ? "sky" : "encoder");
+    if (!status)
+        status = tune_provenance_add_option(out, err, "expected_inertia_kg_m2", "%.15g %.15g",
+                                            chain->logbook.expected.inertia_kg_m2,
+                                            chain->logbook.expected.inertia_std_kg_m2);
     return status;
 }
 
@@ -202,6 +206,7 @@ static enum tune_status write_all(struct tune_identification *out, const struct 
                            work->pointing[i].rows[k]);
     }
     chain_doubt_fits(&out->notes, out);
+    chain_doubt_inertia(&out->notes, out, &chain->logbook.expected);
     chain_note_signs(&out->notes, &chain->logbook);
     status = chain_tables_finish(out, chain, work, err);
     if (!status) status = note_mappings(&out->notes, work, chain->logbook.n_logs, err);

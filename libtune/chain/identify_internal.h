@@ -94,11 +94,14 @@ void chain_records_free(struct pointing_work *pointing);
 enum tune_status chain_identify_table_records(struct pointing_work *pointing,
                                               const struct chain *chain, struct tune_error *err);
 
-/* A table whose phases have the other sign: TUNE_EDATA where the mirrored table is explained far better than
- * the fit of this one, which came to `fitted`; else that. frf and lines come back as they were. */
-enum tune_status chain_table_check_phase(const struct tune_fit *fit, enum tune_status fitted,
-                                         const struct tune_frf *frf, const struct tune_lines *lines,
-                                         const struct tune_fit_opts *opts, struct tune_error *err);
+/* A fit to tables, which came to `fitted`: TUNE_EDATA where the mirrored table is explained far better, so that
+ * the phases have the other sign, or where the fit is nothing like the table; else `fitted`. Tables of loops
+ * are mirrored under the gains of the first. frf and lines come back as they were, but for rounding. */
+enum tune_status chain_table_check(const struct tune_fit *fit, enum tune_status fitted,
+                                   const struct tune_frf *frf, const struct tune_lines *lines,
+                                   const struct tune_fit_opts *opts,
+                                   const struct pointing_work *pointing, const struct chain *chain,
+                                   struct tune_error *err);
 
 /* The fit of out once more where a record neither begins nor ends at rest; the lines of such records are
  * freed of what they began with. */

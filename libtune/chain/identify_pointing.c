@@ -108,13 +108,17 @@ static void doubt_knowledge(struct pointing_work *pointing, const struct tune_po
             "known of it): no measurement, and nothing to compare; a coast or a sweep that "
             "begins lower would measure it.",
             out->name, 100.0 * fit->viscous_prior_share);
-    for (size_t i = 0; i < fit->n_alike; i++)
+    if (fit->n_alike > 0) {
+        char more[48] = "";
+        if (fit->n_alike > 1)
+            (void)snprintf(more, sizeof more, ", and %zu pairs more", fit->n_alike - 1);
         tune_notes_add(
             &pointing->notes,
             "Pointing %s: the resonances at %.4g and %.4g Hz are hardly told apart "
-            "(correlation %.3f): both together are known better than either; sweep longer.",
-            out->name, fit->plant.mode[fit->alike[i].first].f_hz,
-            fit->plant.mode[fit->alike[i].second].f_hz, fit->alike[i].correlation);
+            "(correlation %.3f)%s: both together are known better than either; sweep longer.",
+            out->name, fit->plant.mode[fit->alike[0].first].f_hz,
+            fit->plant.mode[fit->alike[0].second].f_hz, fit->alike[0].correlation, more);
+    }
     if (fit->plant.complex_residues)
         tune_notes_add(
             &pointing->notes,
@@ -138,10 +142,12 @@ static void doubts(struct pointing_work *pointing, const struct tune_pointing_pl
                        out->name, out->median_coherence);
     doubt_knowledge(pointing, out);
     if (modes > 0)
-        tune_notes_add(&pointing->notes,
-                       "Pointing %s: %zu resonances as --modes asks for, whatever the sweeps show; "
-                       "chi-square, doubts and std are those of that plant.",
-                       out->name, modes);
+        tune_notes_add(
+            &pointing->notes,
+            "Pointing %s: %zu resonances as --modes asks for, whatever the sweeps show; "
+            "chi-square, doubts and std are those of that plant: where the sweeps show more, "
+            "std are too small.",
+            out->name, modes);
     doubt_width(pointing, out);
 }
 
@@ -176,7 +182,8 @@ static enum tune_status require_inertia(const struct tune_estimate *inertia, str
     tune_error_set(
         err, TUNE_ENOSOL,
         "the sweep says nearly nothing of the axis: its inertia comes out as %.3g +- %.2g "
-        "kg m^2; sweep harder or longer",
+        "kg m^2; where the axis turns back during it (inspect tells) friction hides the axis: "
+        "sweep on a faster ramp; else sweep longer, or harder within the drive's limits",
         inertia->value, inertia->std);
     (void)snprintf(value, sizeof value, "%.3g kg m^2", inertia->std);
     (void)snprintf(limit, sizeof limit, "at most %.3g", inertia->value / 3.0);
@@ -219,7 +226,8 @@ enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_er
         status = tune_fit_plant(&out->fit, &frf, &lines, &opts, &watch.watch, err);
         opts.rough = false;
         if (frf.estimator == TUNE_FRF_TABLE)
-            status = chain_table_check_phase(&out->fit, status, &frf, &lines, &opts, err);
+            status = chain_table_check(&out->fit, status, &frf, &lines, &opts, pointing,
+                                       work->chain, err);
     }
     if (!status) status = chain_identify_transients(out, pointing, &frf, &opts, &watch, err);
     if (!status) status = require_inertia(&out->fit.inertia, err);

@@ -2,6 +2,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <complex.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 
 #include "chain/identify_tables_internal.h"
@@ -118,12 +119,23 @@ enum tune_status chain_identify_table_records(struct pointing_work *pointing,
  * this many loop periods. */
 static const double poor = 10.0, clearly = 10.0, half_clearly = 2.0, impossible_delay = -0.9;
 
-static void mirror(const struct tune_frf *frf, const struct tune_lines *lines)
+/* Of a loop L the mirrored plant is conj(L)/C = conj(G) conj(C)/C. Mirrored twice it is as it was, but for
+ * rounding. */
+static double complex mirrored(double complex g, double f_hz, const struct tune_controller *gains)
+{
+    double complex c;
+    if (!gains) return conj(g);
+    tune_controller_eval(&c, gains, &f_hz, 1);
+    return conj(g) * (conj(c) / c);
+}
+
+static void mirror(const struct tune_frf *frf, const struct tune_lines *lines,
+                   const struct tune_controller *gains)
 {
     for (size_t i = 0; i < frf->n; i++)
-        frf->g[i] = conj(frf->g[i]);
-    for (size_t i = 0; i < lines->n; i++)
-        lines->y[i] = conj(lines->y[i]);
+        frf->g[i] = mirrored(frf->g[i], frf->f_hz[i], gains);
+    for (size_t i = 0; i < lines->n; i++) /* u of a table is 1 */
+        lines->y[i] = mirrored(lines->y[i], lines->f_hz[i], gains);
 }
 
 /* Reduced chi-square of a fit with so many modes at most; INFINITY where there is none, or none with a
@@ -147,25 +159,88 @@ static enum tune_status judge(double *chi_square, size_t *n_modes, double least_
     return TUNE_OK;
 }
 
-enum tune_status chain_table_check_phase(const struct tune_fit *fit, enum tune_status fitted,
-                                         const struct tune_frf *frf, const struct tune_lines *lines,
-                                         const struct tune_fit_opts *opts, struct tune_error *err)
+static enum tune_status check_phase(const struct tune_fit *fit, enum tune_status fitted,
+                                    const struct tune_frf *frf, const struct tune_lines *lines,
+                                    const struct tune_fit_opts *opts,
+                                    const struct tune_controller *gains, struct tune_error *err)
 {
     const double needed =
         fit->delay_wanted_s * opts->loop_rate_hz < impossible_delay ? half_clearly : clearly;
-    double mirrored, straight;
+    double turned, straight;
     size_t n_modes = opts->max_modes;
     enum tune_status status;
     if (fitted && fitted != TUNE_ENOSOL) return fitted;
     if (!fitted && fit->reduced_chi_square < poor && fit->delay_wanted_s >= 0.0) return TUNE_OK;
-    mirror(frf, lines);
-    status = judge(&mirrored, &n_modes, 0.0, frf, lines, opts, err);
-    mirror(frf, lines);
-    if (status || isinf(mirrored)) return status ? status : fitted;
+    mirror(frf, lines, gains);
+    status = judge(&turned, &n_modes, 0.0, frf, lines, opts, err);
+    mirror(frf, lines, gains);
+    if (status || isinf(turned)) return status ? status : fitted;
     status = judge(&straight, &n_modes, -INFINITY, frf, lines, opts, err);
-    if (status || !(mirrored * needed < straight)) return status ? status : fitted;
+    if (status || !(turned * needed < straight)) return status ? status : fitted;
     return refuse(err,
                   "the phases of the table have the other sign: with lag as negative phase an "
                   "axis with a delay explains it, as it stands none does; turn the sign of the "
                   "phase (of imag)");
+}
+
+/* ---- a table of something else ------------------------------------------------------------------*/
+
+/* Where model and table differ by more than this part of both, noise taken off, the table is of no axis
+ * (common practice, no source). */
+static const double misfit_most = 0.2;
+
+/* sqrt of the mean of (|e|^2 - std^2)/(|g|^2 + |model|^2) over the points. */
+static enum tune_status misfit(double *out, const struct tune_fit *fit, const struct tune_frf *frf,
+                               struct tune_error *err)
+{
+    double complex *g = malloc((frf->n + 1) * sizeof *g);
+    double *std = malloc((frf->n + 1) * sizeof *std), sum = 0.0;
+    enum tune_status status = g && std ? tune_fit_response(g, std, fit, frf->f_hz, frf->n, err)
+                                       : tune_error_memory(err, "judging the fit of a table");
+    for (size_t i = 0; !status && i < frf->n; i++) {
+        const double e = cabs(frf->g[i] - g[i]), known = isfinite(frf->std[i]) ? frf->std[i] : e;
+        sum +=
+            fmax(e * e - known * known, 0.0) / (pow(cabs(frf->g[i]), 2.0) + pow(cabs(g[i]), 2.0));
+    }
+    *out = sqrt(sum / (double)(frf->n ? frf->n : 1));
+    free(g);
+    free(std);
+    return status;
+}
+
+static enum tune_status check_misfit(const struct tune_fit *fit, const struct tune_frf *frf,
+                                     bool of_loop, struct tune_error *err)
+{
+    char value[TUNE_ERROR_WORD], limit[TUNE_ERROR_WORD];
+    double part;
+    const enum tune_status status = misfit(&part, fit, frf, err);
+    if (status || part <= misfit_most) return status;
+    tune_error_set(err, TUNE_EDATA,
+                   "no axis answers like this table: the best fit departs from it by %.0f %%; see "
+                   "that it is of the %s (of = plant, loop), that lag is negative phase, and that "
+                   "units%s are right",
+                   100.0 * part, of_loop ? "open loop, not of the plant" : "plant, not of the loop",
+                   of_loop ? " and the gains of the loop" : "");
+    (void)snprintf(value, sizeof value, "%.0f %%", 100.0 * part);
+    (void)snprintf(limit, sizeof limit, "at most %.0f %%", 100.0 * misfit_most);
+    tune_error_about(err, "misfit", value, limit);
+    return TUNE_EDATA;
+}
+
+enum tune_status chain_table_check(const struct tune_fit *fit, enum tune_status fitted,
+                                   const struct tune_frf *frf, const struct tune_lines *lines,
+                                   const struct tune_fit_opts *opts,
+                                   const struct pointing_work *pointing, const struct chain *chain,
+                                   struct tune_error *err)
+{
+    const struct tune_log_entry *log = pointing->log[0];
+    struct chain_gains gains;
+    bool found = false;
+    enum tune_status status = TUNE_OK;
+    if (log->of_loop) status = chain_log_gains(&gains, &found, chain, log, err);
+    if (!status)
+        status = check_phase(fit, fitted, frf, lines, opts, found ? &gains.controller : NULL, err);
+    /* fewer modes than the table shows are bound to miss it */
+    if (!status && opts->modes == 0) status = check_misfit(fit, frf, log->of_loop, err);
+    return status;
 }

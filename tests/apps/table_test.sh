@@ -165,6 +165,8 @@ def write(name, points, size=lambda x: 20 * math.log10(x)):
             out.write(f"{f:.6f},{size(abs(g)):.6g},{math.degrees(cmath.phase(g)):.5f}\n")
 write("loop", [(f, g * c(f)) for f, g in rows])
 write("mirrored", [(f, g.conjugate()) for f, g in rows])
+write("swirled", [(f, g * (cmath.exp(3j * math.sin(f / 3)) if f > 8 else 1)) for f, g in rows])
+write("turned", [(f, (g * c(f)).conjugate()) for f, g in rows])
 write("linear", rows, lambda x: x)
 write("reversed", [(f, -g) for f, g in rows])
 EOF
@@ -180,13 +182,19 @@ check 'and no design: exit 3' run 3 design "$alone"
 check 'which says why' err_has 'no plant is known'
 
 # ---- tables that cannot be -----------------------------------------------------------------------
-refused() { # name, what it says
-    { cat "$scratch/head"; section "$1" south ''; } >"$alone/axis.ini"
+refused() { # name, what it says, further keys of its section
+    { cat "$scratch/head"; section "$1" south "${3:-}"; } >"$alone/axis.ini"
     check "a table that is $1: exit 3" run 3 identify "$alone"
     check 'says why' err_has "$2"
     check 'and which' err_has "logs/$1.csv"
 }
 refused mirrored 'the phases of the table have the other sign'
+refused turned 'the phases of the table have the other sign' 'of = loop'
+refused swirled 'no axis answers like this table'
+refused own 'an open loop has none' 'of = loop'
+{ cat "$scratch/head"; printf '[expected]\ninertia_kg_m2 = 100\n\n'; section loop south ''; } >"$alone/axis.ini"
+check 'a loop taken for a plant' run 0 identify "$alone"
+check 'is not what is expected' out_has 'where [expected] says 100'
 refused linear 'see that gain_db is in dB'
 refused reversed 'as in a spring'
 cp "$book/logs/spring.csv" "$alone/logs"
