@@ -154,10 +154,13 @@ static void print_unseen(const struct tune_pointing_plant *p)
     used = (size_t)snprintf(text, sizeof text, "%s arcsec per N m on the payload",
                             print_number(a, arcsec * u->static_rad_per_nm.value, 3));
     if (!isnan(u->peak_rad_per_nm.value))
-        used += (size_t)snprintf(
-            text + used, sizeof text - used, ", %s at %s Hz",
-            print_estimate(b, arcsec * u->peak_rad_per_nm.value, arcsec * u->peak_rad_per_nm.std),
-            print_number(c, u->peak_hz.value, 4));
+        used += (size_t)snprintf(text + used, sizeof text - used, ", %s at %s Hz",
+                                 /* its std would hold for the assumption */
+                                 u->payload == TUNE_PAYLOAD_ASSUMED
+                                     ? print_number(b, arcsec * u->peak_rad_per_nm.value, 3)
+                                     : print_estimate(b, arcsec * u->peak_rad_per_nm.value,
+                                                      arcsec * u->peak_rad_per_nm.std),
+                                 print_number(c, u->peak_hz.value, 4));
     (void)snprintf(text + used, sizeof text - used, ", %s", rests_on(u));
     print_sentence("  unseen            ", text);
 }

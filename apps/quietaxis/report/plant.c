@@ -72,12 +72,19 @@ static void unseen_row(struct buffer *html, const struct tune_pointing_plant *po
 {
     const struct tune_unseen *unseen = &pointing->unseen;
     const double arcsec = TUNE_ARCSEC_PER_RAD;
+    const bool assumed =
+        unseen->payload == TUNE_PAYLOAD_ASSUMED; /* a std would hold for that only */
     html_row(html, pointing->name, NULL);
     html_words(html, tune_payload_source_name(unseen->payload));
-    html_estimate(html, arcsec * unseen->static_rad_per_nm.value,
-                  arcsec * unseen->static_rad_per_nm.std);
-    html_estimate(html, arcsec * unseen->peak_rad_per_nm.value,
-                  arcsec * unseen->peak_rad_per_nm.std);
+    if (assumed) {
+        html_number(html, arcsec * unseen->static_rad_per_nm.value, 3);
+        html_number(html, arcsec * unseen->peak_rad_per_nm.value, 3);
+    } else {
+        html_estimate(html, arcsec * unseen->static_rad_per_nm.value,
+                      arcsec * unseen->static_rad_per_nm.std);
+        html_estimate(html, arcsec * unseen->peak_rad_per_nm.value,
+                      arcsec * unseen->peak_rad_per_nm.std);
+    }
     html_estimate(html, unseen->peak_hz.value, unseen->peak_hz.std);
     html_row_end(html);
 }
