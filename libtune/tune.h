@@ -42,6 +42,8 @@
 #include "control/controller.h"
 #include "control/loop.h"
 #include "control/measured.h"
+#include "control/crossings.h"
+#include "control/beyond.h"
 #include "simulation/axis.h"
 #include "simulation/drive.h"
 #include "jitter/tracking.h"

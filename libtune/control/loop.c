@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "control/loop_grid_internal.h"
+#include "control/peak_internal.h"
 #include "core/units.h"
 
 /* What is sought as a function of L. */
@@ -66,30 +67,25 @@ static double find_root(const struct tune_loop *loop, measure *m, double low, do
     return x;
 }
 
+/* sign * m(L(f)), to be made largest. */
+struct sought {
+    const struct tune_loop *loop;
+    measure *m;
+    double sign;
+};
+
+static double sought_at(void *user, double f_hz)
+{
+    const struct sought *sought = user;
+    return sought->sign * sought->m(tune_loop_at(sought->loop, f_hz));
+}
+
 /* The largest sign * m(L(f)) between two neighbours of a grid point that beats both. */
 static double find_peak(const struct tune_loop *loop, measure *m, double sign, double low,
                         double high)
 {
-    const double golden = 0.61803398874989485;
-    double a = high - golden * (high - low), b = low + golden * (high - low);
-    double at_a = sign * m(tune_loop_at(loop, a)), at_b = sign * m(tune_loop_at(loop, b));
-    /* a peak is flat: beyond 1e-8 its place cannot be told, and its height no longer changes */
-    while (high - low > 1e-9 * high) {
-        if (at_a > at_b) {
-            high = b;
-            b = a;
-            at_b = at_a;
-            a = high - golden * (high - low);
-            at_a = sign * m(tune_loop_at(loop, a));
-        } else {
-            low = a;
-            a = b;
-            at_a = at_b;
-            b = low + golden * (high - low);
-            at_b = sign * m(tune_loop_at(loop, b));
-        }
-    }
-    return at_a > at_b ? a : b;
+    struct sought sought = {loop, m, sign};
+    return tune_peak_between(sought_at, &sought, low, high);
 }
 
 /* ---- grazing ----------------------------------------------------------------------------------*/
@@ -144,6 +140,7 @@ static void take_gain_crossing(struct tune_margins *out, double f_hz, double com
     if (out->n_gain_crossings < TUNE_CROSSINGS_MAX) {
         out->gain_crossing_hz[out->n_gain_crossings] = f_hz;
         out->gain_crossing_phase_rad[out->n_gain_crossings] = distance - TUNE_PI;
+        out->gain_crossing_falls[out->n_gain_crossings] = falls;
         out->n_gain_crossings++;
     }
     if (fabs(distance) < fabs(out->phase_margin_rad)) {
@@ -156,11 +153,12 @@ static void take_gain_crossing(struct tune_margins *out, double f_hz, double com
 }
 
 /* L real and negative at f_hz. */
-static void take_phase_crossing(struct tune_margins *out, double f_hz, double gain)
+static void take_phase_crossing(struct tune_margins *out, double f_hz, double gain, bool falls)
 {
     if (out->n_phase_crossings < TUNE_CROSSINGS_MAX) {
         out->phase_crossing_hz[out->n_phase_crossings] = f_hz;
         out->phase_crossing_gain[out->n_phase_crossings] = gain;
+        out->phase_crossing_falls[out->n_phase_crossings] = falls;
         out->n_phase_crossings++;
     }
     if (gain <= 1.0 && 1.0 / gain < out->gain_margin) {
@@ -189,11 +187,12 @@ static void take_crossings(struct tune_margins *out, const struct tune_loop_grid
         if ((cimag(a) < 0.0) != (cimag(b) < 0.0) && fmin(creal(a), creal(b)) < 0.0) {
             const double f = find_root(loop, sine, low, high);
             const double complex l = tune_loop_at(loop, f);
-            if (creal(l) < -TUNE_LOOP_NOTHING) take_phase_crossing(out, f, cabs(l));
+            if (creal(l) < -TUNE_LOOP_NOTHING) take_phase_crossing(out, f, cabs(l), cimag(a) < 0.0);
         }
     }
     if (loop->to_half_rate && creal(grid->l[last]) < -TUNE_LOOP_NOTHING)
-        take_phase_crossing(out, grid->f_hz[last], -creal(grid->l[last]));
+        take_phase_crossing(out, grid->f_hz[last], -creal(grid->l[last]),
+                            cimag(grid->l[last - 1]) < 0.0);
 }
 
 /* The largest m over the grid, local peaks near the largest refined. */

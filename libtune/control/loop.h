@@ -49,8 +49,10 @@ struct tune_margins {
     double top_crossing_hz;                   /* highest frequency at which |L| = 1 */
     size_t n_gain_crossings;                  /* |L| = 1 */
     double gain_crossing_hz[TUNE_CROSSINGS_MAX], gain_crossing_phase_rad[TUNE_CROSSINGS_MAX];
-    size_t n_phase_crossings; /* L real and negative */
+    bool gain_crossing_falls[TUNE_CROSSINGS_MAX]; /* with rising frequency; else it rises */
+    size_t n_phase_crossings;                     /* L real and negative */
     double phase_crossing_hz[TUNE_CROSSINGS_MAX], phase_crossing_gain[TUNE_CROSSINGS_MAX];
+    bool phase_crossing_falls[TUNE_CROSSINGS_MAX]; /* the phase, with rising frequency */
 };
 
 /* The margins of a loop, whether stable or not; phases are in (-2 pi, 0], so that the distance from

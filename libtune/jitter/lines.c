@@ -14,8 +14,9 @@ static const double carry_bands_per_decade = 40.0;
 
 static enum tune_status allocate(struct jitter_lines *lines, size_t n, struct tune_error *err)
 {
-    double **array[] = {&lines->f_hz,   &lines->width_hz, &lines->weight_hz, &lines->measured,
-                        &lines->torque, &lines->noise,    &lines->wind_share};
+    double **array[] = {&lines->f_hz,       &lines->width_hz, &lines->weight_hz,
+                        &lines->measured,   &lines->torque,   &lines->noise,
+                        &lines->wind_share, &lines->answer,   &lines->unrest};
     for (size_t i = 0; i < sizeof array / sizeof *array; i++)
         if (!(*array[i] = malloc(n * sizeof **array[i])))
             return tune_error_memory(err, "predicting jitter");
@@ -32,6 +33,8 @@ void tune_jitter_lines_free(struct jitter_lines *lines)
     free(lines->torque);
     free(lines->noise);
     free(lines->wind_share);
+    free(lines->answer);
+    free(lines->unrest);
     *lines = (struct jitter_lines){0};
 }
 
@@ -119,7 +122,8 @@ static enum tune_status open_loop_torque(struct jitter_lines *lines,
     return TUNE_OK;
 }
 
-/* Measured, true torque and true noise from the open-loop torque spectrum. */
+/* Measured, true torque and true noise, and what the controller makes of them, from the open-loop torque
+ * spectrum. */
 static void close_loop(struct jitter_lines *lines, const struct tune_disturbance *d,
                        const struct tune_plant *plant, const struct tune_controller *controller)
 {
@@ -136,6 +140,8 @@ static void close_loop(struct jitter_lines *lines, const struct tune_disturbance
             lines->measured[at + i] = s2 * (lines->torque[at + i] + d->sensor_psd);
             lines->torque[at + i] *= s2;
             lines->noise[at + i] = squared_magnitude(l) * s2 * noise_psd;
+            lines->answer[at + i] = squared_magnitude(c[i]);
+            lines->unrest[at + i] = squared_magnitude(c[i]) * s2 * noise_psd;
         }
     }
 }

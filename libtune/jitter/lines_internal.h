@@ -21,6 +21,8 @@ struct jitter_lines {
     double *torque;     /* |S|^2 (S_v - S_n) */
     double *noise;      /* |T|^2 S_n */
     double *wind_share; /* of torque, by the smooth model, 0..1 */
+    double *answer;     /* |C|^2, (N m/rad)^2: what the controller makes of torque; */
+    double *unrest;     /* |C S|^2 S_n, N m^2/Hz: and of sensor noise */
 };
 
 /* The bins of the quiet log, or a grid of its own where the disturbance is stated. */

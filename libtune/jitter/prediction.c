@@ -44,6 +44,7 @@ static enum tune_status check(const struct tune_disturbance *disturbance,
 struct totals {
     double measured, torque, wind, noise;
     double measured_squared; /* rad^4/Hz */
+    double command, unrest;  /* (N m)^2 */
 };
 
 static struct totals add_up(const struct jitter_lines *lines)
@@ -57,6 +58,8 @@ static struct totals add_up(const struct jitter_lines *lines)
         t.wind += lines->torque[i] * lines->wind_share[i] * w;
         t.noise += lines->noise[i] * w;
         t.measured_squared += seen * seen / lines->width_hz[i];
+        t.command += (lines->answer[i] * lines->torque[i] + lines->unrest[i]) * w;
+        t.unrest += lines->unrest[i] * w;
     }
     return t;
 }
@@ -117,6 +120,8 @@ static void fill_numbers(struct tune_jitter *out, struct jitter_lines *lines,
     out->measured_rms_rad = estimate(t.measured, t.measured_squared, d);
     /* what varies is the same S_v under |S|^2, whichever of the two is formed from it */
     out->true_rms_rad = estimate(t.torque + t.noise, t.measured_squared, d);
+    out->torque_rms_nm = sqrt(fmax(t.command, 0.0));
+    out->noise_torque_rms_nm = sqrt(t.unrest);
     name_sources(out, &t);
     fill_interval(out, &t, duration_s);
 }

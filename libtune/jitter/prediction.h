@@ -1,9 +1,10 @@
 /* prediction.h - jitter under given gains, from a disturbance and a plant. Linear: no friction.
  *
- * Three numbers, never mixed:
+ * Four numbers, never mixed:
  *     true      what the axis does       integral |G_d S|^2 S_tau + |T|^2 S_n
  *     measured  what the encoder log shows  integral |S|^2 S_v
  *     sky       what the payload does    integral |H_w|^2 S_w + |H_d|^2 S_d + |H_n|^2 S_n
+ *     torque    what the drive shows      integral |C S|^2 S_v
  *         H_w = G_LL - G_Lm R G_mL,  H_d = G_Ld - G_Lm R G_md,  H_n = -G_Lm R,  R = C S
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_PREDICTION_H
@@ -34,6 +35,10 @@ struct tune_jitter {
     double sky_rms_rad;           /* NAN where no payload ratio is known or assumed */
     double unseen_windup_rms_rad; /* part of sky: quasi-static twist that no controller of the
                                      encoder can remove; NAN likewise */
+    double torque_rms_nm,
+        noise_torque_rms_nm; /* the controller's torque about its straight line, and
+                                     the share of sensor noise in it; with a measured disturbance up
+                                     to half the rate of its log only */
     struct tune_source source[TUNE_SOURCES];
     size_t n; /* points of the curves, logarithmic in frequency */
     double *f_hz;

@@ -5,6 +5,7 @@
 #include <complex.h>
 #include <stdlib.h>
 
+#include "control/loop.h"
 #include "jitter/example.h"
 #include "jitter/prediction.h"
 #include "jitter/tracking.h"
@@ -150,6 +151,33 @@ static void stated_sources_add_in_quadrature(void **state)
         tune_jitter_free(&part);
     }
     tune_jitter_free(&whole);
+}
+
+/* Wind so slow that the motor holds all of it, its torque is the wind's; and sensor noise makes what
+ * tune_loop_noise_torque says. */
+static void torque_of_the_drive_follows_from_its_sources(void **state)
+{
+    const struct tune_controller c = example_gains(rate, 8.0);
+    const struct tune_plant plant = example_axis(rate).plant;
+    const struct tune_disturbance noise = tune_disturbance_stated(0.0, 1e-3, 0.0, 1.5e-7, rate);
+    const struct tune_disturbance wind = tune_disturbance_stated(5.0, 1e-3, 0.0, 0.0, rate);
+    const struct tune_disturbance both = tune_disturbance_stated(5.0, 1e-3, 0.0, 1.5e-7, rate);
+    struct tune_jitter of_noise = predicted(&noise, NULL, &plant, &c, 0.0);
+    struct tune_jitter of_wind = predicted(&wind, NULL, &plant, &c, 0.0);
+    struct tune_jitter of_both = predicted(&both, NULL, &plant, &c, 0.0);
+    double expected;
+    (void)state;
+    assert_int_equal(tune_loop_noise_torque(&expected, &plant, &c, 1.5e-7, NULL), TUNE_OK);
+    check_close_rel(of_noise.torque_rms_nm, expected, 1e-3); /* model: two quadratures */
+    check_close_rel(of_noise.noise_torque_rms_nm, of_noise.torque_rms_nm, 1e-12);
+    /* model: wind below 8 mHz lies far inside the loop, all of it is held by the motor */
+    check_close_rel(of_wind.torque_rms_nm, 5.0, 0.01);
+    check_close(of_wind.noise_torque_rms_nm, 0.0, 0.0);
+    check_close_rel(of_both.torque_rms_nm, hypot(of_noise.torque_rms_nm, of_wind.torque_rms_nm),
+                    1e-9); /* rounding */
+    tune_jitter_free(&of_noise);
+    tune_jitter_free(&of_wind);
+    tune_jitter_free(&of_both);
 }
 
 /* ---- measured disturbances ------------------------------------------------------------------------*/
@@ -436,6 +464,7 @@ int main(void)
         cmocka_unit_test(slow_wind_winds_the_payload_up_and_the_encoder_does_not_see_it),
         cmocka_unit_test(sky_without_any_payload_ratio_is_not_claimed),
         cmocka_unit_test(stated_sources_add_in_quadrature),
+        cmocka_unit_test(torque_of_the_drive_follows_from_its_sources),
         cmocka_unit_test(under_the_old_gains_the_log_itself_is_foretold),
         cmocka_unit_test(stiffer_gains_make_the_jitter_foretold),
         cmocka_unit_test(another_pointing_makes_the_jitter_foretold),
