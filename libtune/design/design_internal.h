@@ -114,7 +114,9 @@ struct problem {
     double *f_hz, *tangent; /* [n] tan(pi f / rate) */
     double complex *z1;     /* [n] exp(-j 2 pi f / rate) */
     double *wind_psd;       /* [n] N m^2/Hz */
-    double drive_psd, sensor_psd, torque_noise_psd;
+    double *drive_psd;      /* [n] N m^2/Hz */
+    double *sensor_psd;     /* [n] rad^2/Hz */
+    double torque_noise_psd;
     size_t n_constraints;
     struct constraint *constraint;
     size_t *constraints_of; /* [n_scenarios * demands.n + 1] first constraint of each pair */

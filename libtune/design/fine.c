@@ -34,6 +34,16 @@ static size_t add_around(double *f_hz, size_t n, double centre_hz, double zeta, 
     return n;
 }
 
+static size_t add_edges(double *f_hz, const struct problem *problem, double low, double high)
+{
+    double edge_hz[4 * TUNE_BANDS_MAX];
+    const size_t edges = tune_disturbance_edges(edge_hz, problem->disturbance);
+    size_t n = 0;
+    for (size_t i = 0; i < edges; i++)
+        if (edge_hz[i] > low && edge_hz[i] < high) f_hz[n++] = edge_hz[i];
+    return n;
+}
+
 static size_t fill_grid(double *f_hz, const struct scenario *s, const struct problem *problem)
 {
     struct tune_antiresonance zero[TUNE_MODES_MAX];
@@ -47,6 +57,7 @@ static size_t fill_grid(double *f_hz, const struct scenario *s, const struct pro
     design_features(zero, &n_zeros, &first_hz, &s->plant);
     for (size_t k = 0; k < n_zeros; k++)
         n = add_around(f_hz, n, zero[k].f_hz, zero[k].zeta, low, high);
+    n += add_edges(f_hz + n, problem, low, high);
     f_hz[n++] =
         fmax(low, problem->opts->gain_stabilised_above_hz); /* where |L| is largest, often */
     qsort(f_hz, n, sizeof *f_hz, rising);
@@ -57,7 +68,7 @@ static enum tune_status prepare(struct fine *fine, const struct scenario *s,
                                 const struct problem *problem,
                                 const struct tune_controller *controller, struct tune_error *err)
 {
-    const size_t room = BASE + 2 * TUNE_MODES_MAX * AROUND + 1;
+    const size_t room = BASE + 2 * TUNE_MODES_MAX * AROUND + 4 * TUNE_BANDS_MAX + 1;
     *fine = (struct fine){.f_hz = calloc(room, sizeof *fine->f_hz),
                           .c = calloc(7 * room, sizeof *fine->c)};
     if (!fine->f_hz || !fine->c) return tune_error_memory(err, "appraising a controller");
@@ -88,14 +99,15 @@ static void densities(struct fine_figures *density, const struct fine *f, size_t
     const double complex wind = f->wind_payload[k] - times(through, f->wind_encoder[k]) -
                                 design_twist(&s->plant, s->lowest_feature_hz, f->f_hz[k]);
     const double complex drive = f->drive_payload[k] - times(through, f->drive_encoder[k]);
-    const double wind_psd = problem->disturbance->wind_rms_nm > 0.0
-                                ? tune_disturbance_wind_psd(problem->disturbance, f->f_hz[k])
-                                : 0.0;
-    density->sky2 = square(wind) * wind_psd + square(drive) * problem->drive_psd +
-                    square(through) * problem->sensor_psd;
+    const struct tune_disturbance *d = problem->disturbance;
+    const double wind_psd = tune_disturbance_wind_psd(d, f->f_hz[k]);
+    const double drive_psd = tune_disturbance_drive_psd(d, f->f_hz[k]);
+    const double sensor_psd = tune_disturbance_sensor_psd(d, f->f_hz[k], problem->rate_hz);
+    density->sky2 =
+        square(wind) * wind_psd + square(drive) * drive_psd + square(through) * sensor_psd;
     density->encoder2 = square(sens) * (square(f->wind_encoder[k]) * wind_psd +
-                                        square(f->drive_encoder[k]) * problem->drive_psd) +
-                        square(comp) * problem->sensor_psd;
+                                        square(f->drive_encoder[k]) * drive_psd) +
+                        square(comp) * sensor_psd;
     density->torque2 = square(times(f->c[k], sens)) * problem->torque_noise_psd;
 }
 

@@ -52,6 +52,16 @@ static void wish_base(struct wishes *wishes, double first_hz, double rate_hz)
     wish_for(wishes, end, EVERYONE, 0.0, INFINITY);
 }
 
+/* The edges of the bands of the disturbance. */
+static void wish_edges(struct wishes *wishes, const struct problem *problem)
+{
+    double edge_hz[4 * TUNE_BANDS_MAX];
+    const size_t n = tune_disturbance_edges(edge_hz, problem->disturbance);
+    for (size_t i = 0; i < n; i++)
+        wish_for(wishes, edge_hz[i], EVERYONE, GRID_START * problem->first_feature_hz,
+                 0.4995 * problem->rate_hz);
+}
+
 /* Around a resonance or antiresonance: within a half width L runs along a circle, further out as one
  * over the distance, so the steps grow with the distance until the base of the grid is as fine. */
 static void wish_around(struct wishes *wishes, int scenario, double centre_hz, double zeta,
@@ -144,8 +154,11 @@ static enum tune_status keep(struct problem *problem, const struct wishes *wishe
     problem->f_hz = calloc(n, sizeof *problem->f_hz);
     problem->tangent = calloc(n, sizeof *problem->tangent);
     problem->wind_psd = calloc(n, sizeof *problem->wind_psd);
+    problem->drive_psd = calloc(n, sizeof *problem->drive_psd);
+    problem->sensor_psd = calloc(n, sizeof *problem->sensor_psd);
     problem->z1 = calloc(n, sizeof *problem->z1);
-    if (!problem->f_hz || !problem->tangent || !problem->wind_psd || !problem->z1)
+    if (!problem->f_hz || !problem->tangent || !problem->wind_psd || !problem->drive_psd ||
+        !problem->sensor_psd || !problem->z1)
         return tune_error_memory(err, "preparing the design");
     for (size_t i = 0; i < wishes->n; i++)
         problem->f_hz[place[i]] = wishes->wish[i].f_hz;
@@ -161,7 +174,7 @@ static enum tune_status keep(struct problem *problem, const struct wishes *wishe
 
 enum tune_status design_grid(struct problem *problem, struct tune_error *err)
 {
-    struct wishes wishes = {.room = BASE_MAX + problem->n_extra +
+    struct wishes wishes = {.room = BASE_MAX + 4 * TUNE_BANDS_MAX + problem->n_extra +
                                     problem->n_scenarios * (TUNE_MODES_MAX + ZEROS) * AROUND_MAX};
     size_t *place = calloc(wishes.room, sizeof *place), n = 0;
     enum tune_status status = TUNE_OK;
@@ -169,6 +182,7 @@ enum tune_status design_grid(struct problem *problem, struct tune_error *err)
     if (!wishes.wish || !place) status = tune_error_memory(err, "preparing the design");
     if (status == TUNE_OK) {
         wish_base(&wishes, problem->first_feature_hz, problem->rate_hz);
+        wish_edges(&wishes, problem);
         if (problem->opts->gain_stabilised_above_hz > 0.0)
             wish_for(&wishes, problem->opts->gain_stabilised_above_hz, EVERYONE, 0.0, HUGE_VAL);
         for (size_t s = 0; s < problem->n_scenarios; s++)

@@ -28,8 +28,8 @@ static struct point look(const struct scenario *s, const struct problem *problem
     p.h_drive = s->drive[k] - times(s->drive_loop[k], p.r);
     p.h_noise = -times(s->noise_loop[k], p.r);
     p.wind = problem->wind_psd[s->at[k]] * s->weight[k];
-    p.drive = problem->drive_psd * s->weight[k];
-    p.noise = problem->sensor_psd * s->weight[k];
+    p.drive = problem->drive_psd[s->at[k]] * s->weight[k];
+    p.noise = problem->sensor_psd[s->at[k]] * s->weight[k];
     return p;
 }
 

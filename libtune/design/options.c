@@ -96,8 +96,11 @@ static enum tune_status check_disturbance(const struct tune_disturbance *d, stru
         return refuse(err, "drive_psd", d->drive_psd, "0 or more");
     if (!(d->sensor_psd >= 0.0 && isfinite(d->sensor_psd)))
         return refuse(err, "sensor_psd", d->sensor_psd, "0 or more");
+    if (tune_disturbance_check_bands(d, err) != TUNE_OK) return TUNE_EINVAL;
     /* without torque to fight, the best loop is an open one */
     if (d->wind_rms_nm > 0.0 || d->drive_psd > 0.0) return TUNE_OK;
+    for (size_t i = 0; i < d->n_bands; i++)
+        if (d->band[i].of == TUNE_BAND_TORQUE && d->band[i].rms > 0.0) return TUNE_OK;
     (void)tune_error_set(
         err, TUNE_EINVAL,
         "there is no torque disturbance to design against: take a longer quiet log "

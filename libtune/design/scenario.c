@@ -71,8 +71,9 @@ static enum tune_status respond(struct scenario *scenario, const struct problem 
     tune_plant_eval(scenario->drive_loop, plant, TUNE_PATH_DRIVE_ENCODER, f_hz, n);
     tune_plant_eval(scenario->noise_loop, plant, TUNE_PATH_MOTOR_PAYLOAD, f_hz, n);
     for (size_t k = 0; k < n; k++) {
-        scenario->encoder[k] = square(scenario->wind_loop[k]) * problem->wind_psd[scenario->at[k]] +
-                               square(scenario->drive_loop[k]) * problem->drive_psd;
+        scenario->encoder[k] =
+            square(scenario->wind_loop[k]) * problem->wind_psd[scenario->at[k]] +
+            square(scenario->drive_loop[k]) * problem->drive_psd[scenario->at[k]];
         scenario->wind[k] -= design_twist(plant, scenario->lowest_feature_hz, f_hz[k]);
         scenario->wind_loop[k] = times(scenario->wind_loop[k], scenario->noise_loop[k]);
         scenario->drive_loop[k] = times(scenario->drive_loop[k], scenario->noise_loop[k]);
@@ -120,10 +121,12 @@ static enum tune_status prepare(struct problem *problem, struct tune_error *err)
 {
     const struct tune_disturbance *disturbance = problem->disturbance;
     enum tune_status status = design_grid(problem, err);
-    for (size_t i = 0; i < problem->n && status == TUNE_OK; i++)
-        problem->wind_psd[i] = disturbance->wind_rms_nm > 0.0
-                                   ? tune_disturbance_wind_psd(disturbance, problem->f_hz[i])
-                                   : 0.0;
+    for (size_t i = 0; i < problem->n && status == TUNE_OK; i++) {
+        problem->wind_psd[i] = tune_disturbance_wind_psd(disturbance, problem->f_hz[i]);
+        problem->drive_psd[i] = tune_disturbance_drive_psd(disturbance, problem->f_hz[i]);
+        problem->sensor_psd[i] =
+            tune_disturbance_sensor_psd(disturbance, problem->f_hz[i], problem->rate_hz);
+    }
     for (size_t s = 0; s < problem->n_scenarios && status == TUNE_OK; s++) {
         status = reserve(&problem->scenario[s], err);
         if (status == TUNE_OK) status = respond(&problem->scenario[s], problem, err);
@@ -153,9 +156,6 @@ enum tune_status design_problem_init(struct problem *problem, const struct tune_
         .opts = opts, .names = names, .disturbance = disturbance, .n_pointings = n_pointings};
     if (status != TUNE_OK) return status;
     problem->rate_hz = plants[0].loop_rate_hz;
-    problem->drive_psd = disturbance->drive_psd;
-    /* white at the log's rate; sampled at the loop's rate the same noise spreads over another band */
-    problem->sensor_psd = disturbance->sensor_psd * disturbance->rate_hz / problem->rate_hz;
     problem->torque_noise_psd = 2.0 * noise * noise / problem->rate_hz;
     design_demands(&problem->demands, opts);
     problem->n_scenarios = n_pointings * (opts->mode_shift > 0.0 ? 3 : 1);
@@ -199,9 +199,12 @@ static void discard(struct problem *problem)
     free(problem->tangent);
     free(problem->z1);
     free(problem->wind_psd);
+    free(problem->drive_psd);
+    free(problem->sensor_psd);
     free(problem->constraint);
     free(problem->constraints_of);
-    problem->f_hz = problem->tangent = problem->wind_psd = NULL;
+    problem->f_hz = problem->tangent = NULL;
+    problem->wind_psd = problem->drive_psd = problem->sensor_psd = NULL;
     problem->z1 = NULL;
     problem->constraint = NULL;
     problem->constraints_of = NULL;

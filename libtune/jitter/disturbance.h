@@ -17,6 +17,22 @@
 #include "core/status.h"
 #include "plant/model.h"
 
+enum { TUNE_BANDS_MAX = 8 };
+
+enum tune_band_of {
+    TUNE_BAND_TORQUE, /* at the motor: cogging and ripple */
+    TUNE_BAND_SENSOR  /* in the reading: interpolation error of an encoder */
+};
+
+/* What is periodic in the angle is, at the speeds of tracking, a source within a band. Its density
+ * between from_hz and to_hz is rms^2/(f ln(to/from)): one wavelength passed at speeds whose logarithms
+ * are evenly spread, as much in every octave. */
+struct tune_band {
+    enum tune_band_of of;
+    double from_hz, to_hz; /* 0 < from, 1.01 from < to */
+    double rms;            /* N m or rad, >= 0 */
+};
+
 /* Plain data. */
 struct tune_disturbance {
     size_t n; /* bins of the quiet log's spectrum, without bin 0 */
@@ -31,6 +47,9 @@ struct tune_disturbance {
     /* the smooth model, N m^2/Hz and rad^2/Hz */
     double wind_rms_nm, wind_corner_hz; /* shape of tune_disturbance_wind_psd */
     double drive_psd;                   /* white torque, N m^2/Hz */
+    /* stated beside the smooth model, part of it where spectra are formed; an estimate has none */
+    size_t n_bands;
+    struct tune_band band[TUNE_BANDS_MAX];
 };
 
 /* position[n] (mean, and the straight line if target was a ramp, are removed here), taken with the
@@ -50,6 +69,23 @@ TUNE_API struct tune_disturbance tune_disturbance_stated(double wind_rms_nm, dou
 /* Wind torque spectrum of the smooth model at f_hz, N m^2/Hz, one-sided:
  * k (1+(f/f0)^2)^(-5/6) / (1+(f/(8 f0))^2), integrating to wind_rms_nm^2 over 0..200 f0. */
 TUNE_API double tune_disturbance_wind_psd(const struct tune_disturbance *disturbance, double f_hz);
+
+/* White drive torque and the bands of torque, N m^2/Hz. */
+TUNE_API double tune_disturbance_drive_psd(const struct tune_disturbance *disturbance, double f_hz);
+
+/* Sensor noise and the bands of the sensor as a record of rate_hz shows them, rad^2/Hz: the same white
+ * noise per sample is thinner over a wider band. */
+TUNE_API double tune_disturbance_sensor_psd(const struct tune_disturbance *disturbance, double f_hz,
+                                            double rate_hz);
+
+/* TUNE_EINVAL naming the first band outside its range. */
+TUNE_API enum tune_status tune_disturbance_check_bands(const struct tune_disturbance *disturbance,
+                                                       struct tune_error *err);
+
+/* Where a grid must look so that the trapezoid rule sees the bands' edges: a pair of frequencies about
+ * each, 1e-3 apart. Returns how many, not in order. */
+TUNE_API size_t tune_disturbance_edges(double edge_hz[4 * TUNE_BANDS_MAX],
+                                       const struct tune_disturbance *disturbance);
 
 TUNE_API void tune_disturbance_free(struct tune_disturbance *disturbance);
 

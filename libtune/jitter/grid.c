@@ -41,11 +41,14 @@ static void around(struct jitter_grid *grid, double f_hz, double zeta, double lo
 }
 
 enum tune_status tune_jitter_grid(struct jitter_grid *grid, const struct tune_plant *plant,
-                                  double f_low_hz, double f_high_hz, struct tune_error *err)
+                                  const struct tune_disturbance *disturbance, double f_low_hz,
+                                  double f_high_hz, struct tune_error *err)
 {
     struct tune_antiresonance zero[TUNE_MODES_MAX];
     const size_t n = (size_t)ceil(log10(f_high_hz / f_low_hz) * per_decade) + 2;
-    const size_t most = n + 2 * TUNE_MODES_MAX * (2 * AROUND + 1);
+    const size_t most = n + 2 * TUNE_MODES_MAX * (2 * AROUND + 1) + 4 * TUNE_BANDS_MAX;
+    double edge_hz[4 * TUNE_BANDS_MAX];
+    const size_t edges = tune_disturbance_edges(edge_hz, disturbance);
     size_t zeros = 0, kept = 0;
     *grid = (struct jitter_grid){0};
     grid->f_hz = malloc(most * sizeof *grid->f_hz);
@@ -62,6 +65,8 @@ enum tune_status tune_jitter_grid(struct jitter_grid *grid, const struct tune_pl
         around(grid, plant->mode[k].f_hz, plant->mode[k].zeta, f_low_hz, f_high_hz);
     for (size_t k = 0; k < zeros; k++)
         around(grid, zero[k].f_hz, zero[k].zeta, f_low_hz, f_high_hz);
+    for (size_t i = 0; i < edges; i++)
+        if (edge_hz[i] > f_low_hz && edge_hz[i] < f_high_hz) grid->f_hz[grid->n++] = edge_hz[i];
     qsort(grid->f_hz, grid->n, sizeof *grid->f_hz, rising);
     for (size_t i = 0; i < grid->n; i++)
         if (kept == 0 || grid->f_hz[i] > grid->f_hz[kept - 1]) grid->f_hz[kept++] = grid->f_hz[i];

@@ -38,7 +38,8 @@ enum tune_status tune_disturbance_fit(struct tune_disturbance *d, const struct t
  * stretch of duration_s: 1 - sinc^2(f D) - 3 j1^2(pi f D); 1 for duration_s 0. */
 double tune_jitter_line_weight(double f_hz, double duration_s);
 
-/* A grid for integrals over frequency, dense at resonances and antiresonances of the plant. */
+/* A grid for integrals over frequency, dense at resonances and antiresonances of the plant and at the
+ * edges of the disturbance's bands. */
 struct jitter_grid {
     size_t n;
     double *f_hz;
@@ -46,7 +47,8 @@ struct jitter_grid {
 };
 
 enum tune_status tune_jitter_grid(struct jitter_grid *grid, const struct tune_plant *plant,
-                                  double f_low_hz, double f_high_hz, struct tune_error *err);
+                                  const struct tune_disturbance *disturbance, double f_low_hz,
+                                  double f_high_hz, struct tune_error *err);
 void tune_jitter_grid_free(struct jitter_grid *grid);
 
 /* Line-of-sight rms by the smooth model, and the part of it that is quasi-static twist. Both NAN

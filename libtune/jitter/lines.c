@@ -63,15 +63,15 @@ static bool same_mechanics(const struct tune_plant *a, const struct tune_plant *
 static void smooth_torque(double *power, double *share, const struct tune_disturbance *d,
                           const struct tune_plant *plant, const double *f_hz, size_t n)
 {
-    const bool none = d->wind_rms_nm == 0.0 && d->drive_psd == 0.0;
-    const double drive_psd = none && d->n > 0 ? 1.0 : d->drive_psd;
+    const bool none = d->wind_rms_nm == 0.0 && d->drive_psd == 0.0 && d->n > 0;
     struct jitter_chunk chunk;
     for (size_t at = 0; at < n; at += JITTER_CHUNK) {
         const size_t m = n - at < JITTER_CHUNK ? n - at : JITTER_CHUNK;
         tune_jitter_chunk(&chunk, plant, NULL, f_hz + at, m);
         for (size_t i = 0; i < m; i++) {
             const double wind = chunk.wind[i] * tune_disturbance_wind_psd(d, f_hz[at + i]);
-            power[at + i] = wind + chunk.drive[i] * drive_psd;
+            const double drive = tune_disturbance_drive_psd(d, f_hz[at + i]);
+            power[at + i] = wind + chunk.drive[i] * (none ? 1.0 + drive : drive);
             if (share) share[at + i] = power[at + i] > 0.0 ? wind / power[at + i] : 0.0;
         }
     }
@@ -92,7 +92,7 @@ static void carry(double *torque, const double *smooth, const struct tune_distur
         double seen = 0.0, modelled = 0.0;
         for (to = from; to < d->n && d->f_hz[to] < edge; to++) {
             const double weight = pow(d->f_hz[to], 4.0);
-            seen += weight * (d->sv[to] - d->sensor_psd);
+            seen += weight * (d->sv[to] - tune_disturbance_sensor_psd(d, d->f_hz[to], d->rate_hz));
             modelled += weight * smooth[to];
         }
         for (size_t i = done; i < to; i++)
@@ -111,7 +111,7 @@ static enum tune_status open_loop_torque(struct jitter_lines *lines,
     if (d->n == 0) return TUNE_OK;
     if (same_mechanics(quiet, plant)) {
         for (size_t i = 0; i < d->n; i++)
-            lines->torque[i] = d->sv[i] - d->sensor_psd;
+            lines->torque[i] = d->sv[i] - tune_disturbance_sensor_psd(d, d->f_hz[i], d->rate_hz);
         return TUNE_OK;
     }
     smooth = malloc(d->n * sizeof *smooth);
@@ -127,8 +127,6 @@ static enum tune_status open_loop_torque(struct jitter_lines *lines,
 static void close_loop(struct jitter_lines *lines, const struct tune_disturbance *d,
                        const struct tune_plant *plant, const struct tune_controller *controller)
 {
-    /* the same noise per sample is thinner over the wider band of the loop rate */
-    const double noise_psd = d->sensor_psd * d->rate_hz / plant->loop_rate_hz;
     double complex g[JITTER_CHUNK], c[JITTER_CHUNK];
     for (size_t at = 0; at < lines->n; at += JITTER_CHUNK) {
         const size_t m = lines->n - at < JITTER_CHUNK ? lines->n - at : JITTER_CHUNK;
@@ -137,7 +135,10 @@ static void close_loop(struct jitter_lines *lines, const struct tune_disturbance
         for (size_t i = 0; i < m; i++) {
             const double complex l = g[i] * c[i];
             const double s2 = 1.0 / squared_magnitude(1.0 + l);
-            lines->measured[at + i] = s2 * (lines->torque[at + i] + d->sensor_psd);
+            const double f_hz = lines->f_hz[at + i];
+            const double noise_psd = tune_disturbance_sensor_psd(d, f_hz, plant->loop_rate_hz);
+            lines->measured[at + i] =
+                s2 * (lines->torque[at + i] + tune_disturbance_sensor_psd(d, f_hz, d->rate_hz));
             lines->torque[at + i] *= s2;
             lines->noise[at + i] = squared_magnitude(l) * s2 * noise_psd;
             lines->answer[at + i] = squared_magnitude(c[i]);
@@ -152,7 +153,8 @@ static enum tune_status place(struct jitter_lines *lines, const struct tune_dist
     const double low = 1e-4 * fmin(1.0, fmax(d->wind_corner_hz, 1e-3));
     struct jitter_grid grid = {0};
     enum tune_status status = TUNE_OK;
-    if (d->n == 0) status = tune_jitter_grid(&grid, plant, low, 0.4999 * plant->loop_rate_hz, err);
+    if (d->n == 0)
+        status = tune_jitter_grid(&grid, plant, d, low, 0.4999 * plant->loop_rate_hz, err);
     if (!status) status = allocate(lines, d->n > 0 ? d->n : grid.n, err);
     for (size_t i = 0; i < lines->n && !status; i++) {
         lines->f_hz[i] = d->n > 0 ? d->f_hz[i] : grid.f_hz[i];

@@ -32,7 +32,8 @@ static enum tune_status check(const struct tune_disturbance *disturbance,
         !(disturbance->wind_rms_nm == 0.0 || disturbance->wind_corner_hz > 0.0))
         return tune_error_set(err, TUNE_EINVAL,
                               "the disturbance is empty, or a level of it is below 0");
-    status = tune_controller_check(controller, err);
+    status = tune_disturbance_check_bands(disturbance, err);
+    if (!status) status = tune_controller_check(controller, err);
     if (!status) status = tune_loop_judge(NULL, &stable, plant, controller, err);
     if (status || stable) return status;
     return tune_error_set(err, TUNE_ENOSOL,

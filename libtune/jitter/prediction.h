@@ -21,7 +21,7 @@
 enum { TUNE_SOURCES = 3 };
 
 struct tune_source {
-    const char *name; /* "wind", "drive torque", "sensor noise": static text */
+    const char *name; /* "wind", "drive torque", "sensor noise", bands with them: static text */
     double rms_rad;   /* in quadrature they make the true rms */
 };
 

@@ -14,7 +14,6 @@ static void add_chunk(double *sky, double *windup, const struct tune_disturbance
 {
     enum { PATHS = TUNE_PATH_PAYLOAD_PAYLOAD + 1 };
     double complex g[PATHS][JITTER_CHUNK], c[JITTER_CHUNK];
-    const double sensor_psd = d->sensor_psd * d->rate_hz / plant->loop_rate_hz;
     for (int path = 0; path < PATHS; path++)
         tune_plant_eval(g[path], plant, (enum tune_path)path, f_hz, n);
     tune_controller_eval(c, controller, f_hz, n);
@@ -28,8 +27,10 @@ static void add_chunk(double *sky, double *windup, const struct tune_disturbance
         const double h_q = twist / (1.0 + pow(f_hz[i] / twist_corner_hz, 4.0));
         const double wind = tune_disturbance_wind_psd(d, f_hz[i]);
         const double weight = width_hz[i] * tune_jitter_line_weight(f_hz[i], duration_s);
-        *sky += weight * (squared_magnitude(h_w) * wind + squared_magnitude(h_d) * d->drive_psd +
-                          squared_magnitude(by_motor) * sensor_psd);
+        const double drive = tune_disturbance_drive_psd(d, f_hz[i]);
+        const double sensor = tune_disturbance_sensor_psd(d, f_hz[i], plant->loop_rate_hz);
+        *sky += weight * (squared_magnitude(h_w) * wind + squared_magnitude(h_d) * drive +
+                          squared_magnitude(by_motor) * sensor);
         *windup += weight * h_q * h_q * wind;
     }
 }
@@ -59,7 +60,7 @@ enum tune_status tune_jitter_sky(double *sky_rad, double *windup_rad,
     for (size_t k = 0; k < plant->n_modes; k++)
         if (!isnan(plant->mode[k].payload_ratio)) known++;
     if (known == 0) return TUNE_OK;
-    status = tune_jitter_grid(&grid, plant, low, 0.499 * plant->loop_rate_hz, err);
+    status = tune_jitter_grid(&grid, plant, disturbance, low, 0.499 * plant->loop_rate_hz, err);
     if (status) return status;
     for (size_t at = 0; at < grid.n; at += JITTER_CHUNK) {
         const size_t m = grid.n - at < JITTER_CHUNK ? grid.n - at : JITTER_CHUNK;

@@ -114,20 +114,20 @@ static void quadrature(double *sky2, double *encoder2, const struct tune_plant *
         const double complex h_d =
             g[TUNE_PATH_DRIVE_PAYLOAD][i] - h_n * g[TUNE_PATH_DRIVE_ENCODER][i];
         const double wind = tune_disturbance_wind_psd(d, f_hz[i]), df = f_hz[i] * step;
-        *sky2 += df * (pow(cabs(h_w), 2) * wind + pow(cabs(h_d), 2) * d->drive_psd +
-                       pow(cabs(h_n), 2) * d->sensor_psd);
+        const double drive = tune_disturbance_drive_psd(d, f_hz[i]);
+        const double sensor = tune_disturbance_sensor_psd(d, f_hz[i], plant->loop_rate_hz);
+        *sky2 += df * (pow(cabs(h_w), 2) * wind + pow(cabs(h_d), 2) * drive +
+                       pow(cabs(h_n), 2) * sensor);
         *encoder2 += df * (pow(cabs(g[TUNE_PATH_PAYLOAD_ENCODER][i] * s), 2) * wind +
-                           pow(cabs(g[TUNE_PATH_DRIVE_ENCODER][i] * s), 2) * d->drive_psd +
-                           pow(cabs(g[TUNE_PATH_MOTOR_ENCODER][i] * r), 2) * d->sensor_psd);
+                           pow(cabs(g[TUNE_PATH_DRIVE_ENCODER][i] * s), 2) * drive +
+                           pow(cabs(g[TUNE_PATH_MOTOR_ENCODER][i] * r), 2) * sensor);
     }
 }
 
-static void reported_jitter_is_that_of_brute_force_quadrature(void **state)
+static void check_quadrature(const struct small_axis *axis, const struct tune_design_step *step)
 {
-    const struct small_axis a = small_axis();
-    const struct tune_design_step *step = &common()->step[1];
+    const struct small_axis a = *axis;
     double sum = 0.0, sky2 = 0.0, encoder2 = 0.0;
-    (void)state;
     for (size_t p = 0; p < 2; p++)
         for (size_t i = 0; i < 3; i++) {
             const struct tune_plant plant = small_shifted(a.plant[p], shifts[i]);
@@ -142,6 +142,35 @@ static void reported_jitter_is_that_of_brute_force_quadrature(void **state)
     check_close_rel(step->objective_rad, sqrt(sum), 1e-3);
     check_close_rel(step->sky_rms_rad, sqrt(sky2), 1e-3);
     check_close_rel(step->encoder_rms_rad, sqrt(encoder2), 1e-3);
+}
+
+static void reported_jitter_is_that_of_brute_force_quadrature(void **state)
+{
+    const struct small_axis a = small_axis();
+    (void)state;
+    check_quadrature(&a, &common()->step[1]);
+}
+
+/* An error of the encoder about the crossover that outweighs the wind: the design follows it less, and
+ * what it reports holds it, and the ripple. */
+static void bands_of_torque_and_sensor_shape_the_design(void **state)
+{
+    struct small_axis a = small_axis();
+    struct tune_design design;
+    struct tune_design_step without;
+    (void)state;
+    a.disturbance.n_bands = 2;
+    a.disturbance.band[0] = (struct tune_band){TUNE_BAND_TORQUE, 0.02, 0.3, 2.0};
+    a.disturbance.band[1] = (struct tune_band){TUNE_BAND_SENSOR, 5.0, 30.0, 5e-6};
+    assert_int_equal(
+        tune_design_controller(&design, a.plant, a.name, 2, &a.disturbance, &a.opts, NULL, NULL),
+        TUNE_OK);
+    check_quadrature(&a, &design.step[1]);
+    assert_int_equal(tune_design_appraise(&without, &common()->step[1].controller, a.plant, a.name,
+                                          2, &a.disturbance, &a.opts, NULL),
+                     TUNE_OK);
+    check_quadrature(&a, &without);
+    assert_true(design.step[1].objective_rad < 0.97 * without.objective_rad);
 }
 
 static void check_same_step(const struct tune_design_step *a, const struct tune_design_step *b)
@@ -327,6 +356,7 @@ int main(void)
         cmocka_unit_test(every_demand_is_kept_on_every_pointing_and_shift),
         cmocka_unit_test(rungs_between_are_stable_by_their_eigenvalues),
         cmocka_unit_test(reported_jitter_is_that_of_brute_force_quadrature),
+        cmocka_unit_test(bands_of_torque_and_sensor_shape_the_design),
         cmocka_unit_test(appraisal_of_a_design_is_its_own_report),
         cmocka_unit_test(the_rate_of_the_quiet_log_does_not_weigh_on_the_design),
         cmocka_unit_test(more_biquads_are_never_worse),

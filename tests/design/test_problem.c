@@ -107,6 +107,10 @@ static void gradients_match_central_differences(void **state)
     struct small_axis a = small_axis();
     (void)state;
     compare_gradients(&a, 1);
+    a.disturbance.n_bands = 2;
+    a.disturbance.band[0] = (struct tune_band){TUNE_BAND_TORQUE, 0.02, 0.3, 2.0};
+    a.disturbance.band[1] = (struct tune_band){TUNE_BAND_SENSOR, 0.1, 2.4, 2e-6};
+    compare_gradients(&a, 1);
     a.opts.encoder_objective = true;
     a.opts.phase_margin_rad = 0.8;
     a.opts.gain_reduction_margin = 20.0;

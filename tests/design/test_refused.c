@@ -109,6 +109,9 @@ static void plants_and_disturbances_outside_their_range_are_named(void **state)
     a = small_axis(), a.disturbance.wind_rms_nm = a.disturbance.drive_psd = 0.0;
     assert_int_equal(run(&design, &a, NULL, &err), TUNE_EINVAL);
     assert_string_equal(err.thing, "disturbance");
+    a = small_axis(), a.disturbance.n_bands = 1; /* from 0 Hz */
+    assert_int_equal(run(&design, &a, NULL, &err), TUNE_EINVAL);
+    assert_string_equal(err.thing, "band 1 from_hz");
     a = small_axis();
     assert_int_equal(
         tune_design_controller(&design, a.plant, a.name, 0, &a.disturbance, &a.opts, NULL, &err),
