@@ -16,6 +16,7 @@ struct verdict {
     bool stable;
     double sens_peak;
     struct fine_figures figures;
+    struct proof proof;
     struct standing each[DEMANDS_MAX];
     struct standing worst;
 };
@@ -76,9 +77,10 @@ static void stand_margins(struct verdict *verdict, const struct tune_margins *m,
                           const struct problem *problem)
 {
     const struct demands *demands = &problem->demands;
-    const struct demand phase = {DEMAND_DISC, demands->phase_margin_rad, 0.0};
-    const struct demand gain = {DEMAND_GAIN_MARGIN, demands->gain_margin, 0.0};
-    const struct demand reduction = {DEMAND_REDUCTION_MARGIN, demands->gain_reduction_margin, 0.0};
+    const struct demand phase = {.kind = DEMAND_DISC, .value = demands->phase_margin_rad};
+    const struct demand gain = {.kind = DEMAND_GAIN_MARGIN, .value = demands->gain_margin};
+    const struct demand reduction = {.kind = DEMAND_REDUCTION_MARGIN,
+                                     .value = demands->gain_reduction_margin};
     if (demands->phase_margin_rad > 0.0 && isfinite(m->phase_margin_rad))
         stand(verdict, problem, &phase,
               log(tan(0.5 * demands->phase_margin_rad) / tan(0.5 * m->phase_margin_rad)),
@@ -119,6 +121,27 @@ static bool is_loop(enum demand_kind kind)
            kind == DEMAND_DELAY;
 }
 
+static double fine_figure(const struct fine_figures *figures, enum demand_kind kind)
+{
+    if (kind == DEMAND_TORQUE) return figures->torque2;
+    return kind == DEMAND_ENCODER ? figures->encoder2 : figures->sky2;
+}
+
+/* Rungs and gains between those the search was constrained on. */
+static enum tune_status stand_proof(struct verdict *verdict, const struct scenario *s,
+                                    const struct bench *bench, struct tune_error *err)
+{
+    struct proof *proof = &verdict->proof;
+    const struct demand gain = {.kind = DEMAND_SCALED_GAIN};
+    struct demand rung = {.kind = DEMAND_LADDER};
+    const enum tune_status status = design_prove(proof, bench->controller, s, bench->problem, err);
+    if (status != TUNE_OK) return status;
+    rung.value = proof->rung_factor;
+    stand(verdict, bench->problem, &rung, log(proof->rung_excess), proof->rung_hz);
+    if (!proof->gain_stable) stand(verdict, bench->problem, &gain, HUGE_VAL, proof->gain_hz);
+    return TUNE_OK;
+}
+
 static enum tune_status stand_figures(struct verdict *verdict, const struct scenario *s,
                                       const struct bench *bench, struct tune_error *err)
 {
@@ -128,8 +151,9 @@ static enum tune_status stand_figures(struct verdict *verdict, const struct scen
         design_fine_figures(figures, bench->controller, s, problem, err);
     for (size_t d = 0; d < problem->demands.n && status == TUNE_OK; d++) {
         const struct demand *demand = &problem->demands.demand[d];
-        if (demand->kind == DEMAND_TORQUE)
-            stand(verdict, problem, demand, 0.5 * log(figures->torque2) - log(demand->limit), 0.0);
+        if (is_figure(demand->kind))
+            stand(verdict, problem, demand,
+                  0.5 * log(fine_figure(figures, demand->kind)) - log(demand->limit), 0.0);
         else if (demand->kind == DEMAND_ROLLOFF)
             stand(verdict, problem, demand, 0.5 * log(figures->gain2) - log(demand->limit),
                   figures->gain_hz);
@@ -151,31 +175,52 @@ static enum tune_status judge_scenario(void *user, size_t item, struct tune_erro
     for (size_t d = 0; d < demands->n && status == TUNE_OK; d++)
         if (is_loop(demands->demand[d].kind))
             status = stand_loop(verdict, &demands->demand[d], s, bench, err);
+    if (status == TUNE_OK) status = stand_proof(verdict, s, bench, err);
     if (status == TUNE_OK && verdict->stable) status = stand_figures(verdict, s, bench, err);
     return status;
+}
+
+static void take_proof(struct tune_design_step *step, const struct proof *proof)
+{
+    step->n_proved += proof->n_proved;
+    step->n_unstable += proof->n_unstable;
+    if (proof->rung_peak <= step->rung_peak) return;
+    step->rung_peak = proof->rung_peak;
+    step->rung_factor = proof->rung_factor;
+}
+
+static void take_most(struct fine_figures *most, const struct fine_figures *figures)
+{
+    most->sky2 = fmax(most->sky2, figures->sky2);
+    most->encoder2 = fmax(most->encoder2, figures->encoder2);
+    most->torque2 = fmax(most->torque2, figures->torque2);
 }
 
 static void summarise(struct tune_design_step *step, struct standing *worst,
                       const struct bench *bench)
 {
     const struct problem *problem = bench->problem;
-    struct fine_figures most = {0};
-    double sum = 0.0;
+    struct fine_figures fitted = {0}, most = {0};
+    double jitter2 = 0.0, torque2 = 0.0;
     worst->excess = -INFINITY;
     for (size_t i = 0; i < problem->n_scenarios; i++) {
         const struct verdict *v = &bench->verdict[i];
-        sum += problem->opts->encoder_objective ? v->figures.encoder2 : v->figures.sky2;
+        const struct scenario *s = &problem->scenario[i];
+        jitter2 += problem->opts->encoder_objective ? v->figures.encoder2 : v->figures.sky2;
+        torque2 += v->figures.torque2;
         step->sens_peak = fmax(step->sens_peak, v->sens_peak);
+        take_proof(step, &v->proof);
         if (v->worst.excess > worst->excess) *worst = v->worst;
-        if (problem->scenario[i].shift != 0.0) continue;
-        most.sky2 = fmax(most.sky2, v->figures.sky2);
-        most.encoder2 = fmax(most.encoder2, v->figures.encoder2);
-        most.torque2 = fmax(most.torque2, v->figures.torque2);
+        take_most(&most, &v->figures);
+        if (s->shift == 0.0 && s->spread == 0.0) take_most(&fitted, &v->figures);
     }
-    step->objective_rad = sqrt(sum / (double)problem->n_scenarios);
-    step->sky_rms_rad = sqrt(most.sky2);
-    step->encoder_rms_rad = sqrt(most.encoder2);
-    step->noise_torque_rms_nm = sqrt(most.torque2);
+    step->objective_rad = sqrt(jitter2 / (double)problem->n_scenarios);
+    step->objective_nm = sqrt(torque2 / (double)problem->n_scenarios);
+    step->sky_rms_rad = sqrt(fitted.sky2);
+    step->encoder_rms_rad = sqrt(fitted.encoder2);
+    step->noise_torque_rms_nm = sqrt(fitted.torque2);
+    step->sky_most_rad = sqrt(most.sky2);
+    step->encoder_most_rad = sqrt(most.encoder2);
     step->feasible = worst->excess <= 0.0;
 }
 

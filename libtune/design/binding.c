@@ -39,6 +39,15 @@ static void say_what(char *text, size_t size, const struct standing *s)
     case DEMAND_TORQUE:
         (void)snprintf(text, size, "noise torque");
         break;
+    case DEMAND_ENCODER:
+        (void)snprintf(text, size, "encoder jitter");
+        break;
+    case DEMAND_SKY:
+        (void)snprintf(text, size, "line-of-sight jitter");
+        break;
+    case DEMAND_SCALED_GAIN:
+        (void)snprintf(text, size, "plain gain between -10 dB and 0");
+        break;
     }
 }
 
@@ -48,7 +57,10 @@ void design_describe(char text[BINDING_TEXT], const struct standing *standing,
     const struct scenario *s = &problem->scenario[standing->scenario];
     char what[64], shift[40] = "", where[24] = "";
     say_what(what, sizeof what, standing);
-    if (s->shift != 0.0)
+    if (s->spread != 0.0)
+        (void)snprintf(shift, sizeof shift, " with gain and delay three std %s",
+                       s->spread > 0.0 ? "higher" : "lower");
+    else if (s->shift != 0.0)
         (void)snprintf(shift, sizeof shift, " with modes %.3g %% %s", 100.0 * fabs(s->shift),
                        s->shift > 0.0 ? "higher" : "lower");
     if (standing->f_hz > 0.0 && isfinite(standing->f_hz))
@@ -97,7 +109,7 @@ static void standing_of(struct standing *out, const struct evaluation *e,
                              .kind = demand->kind,
                              .value = demand->value,
                              .scenario = c->scenario};
-    if (demand->kind != DEMAND_TORQUE)
+    if (!is_figure(demand->kind))
         out->f_hz = problem->f_hz[problem->scenario[c->scenario].at[e->worst[index]]];
 }
 

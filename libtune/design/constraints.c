@@ -43,7 +43,7 @@ static struct bands bands_for(enum demand_kind kind, double first_hz, double rat
         add_ladder(&bands, 0.08 * first_hz, 0.25 * rate_hz, 1.35);
         add_edge(&bands, 0.94 * first_hz);
         add_edge(&bands, 1.07 * first_hz);
-    } else if (kind != DEMAND_TORQUE) {
+    } else if (!is_figure(kind)) {
         add_ladder(&bands, 0.4 * first_hz, 0.2 * rate_hz, 2.2);
     }
     return bands;

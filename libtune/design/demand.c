@@ -118,8 +118,9 @@ void design_demand_values(struct evaluation *e, const struct problem *problem)
     for (size_t s = 0; s < problem->n_scenarios; s++)
         for (size_t d = 0; d < demands->n; d++) {
             const size_t *range = &problem->constraints_of[s * demands->n + d];
-            if (demands->demand[d].kind == DEMAND_TORQUE) {
-                e->value[range[0]] = 0.5 * log(e->torque2[s]) - log(demands->demand[d].limit) +
+            if (is_figure(demands->demand[d].kind)) {
+                e->value[range[0]] = 0.5 * log(design_figure(e, demands->demand[d].kind)[s]) -
+                                     log(demands->demand[d].limit) +
                                      problem->guard[s * demands->n + d];
                 continue;
             }
@@ -149,8 +150,8 @@ void design_demand_gradients(struct evaluation *e, const struct problem *problem
         const struct constraint *c = &problem->constraint[i];
         const enum demand_kind kind = problem->demands.demand[c->demand].kind;
         double *gradient = e->gradient + i * e->n_vars;
-        if (kind == DEMAND_TORQUE) {
-            design_torque_gradient(gradient, e, problem, c->scenario);
+        if (is_figure(kind)) {
+            design_figure_gradient(gradient, e, problem, c->scenario, kind);
             continue;
         }
         const size_t place = problem->scenario[c->scenario].at[e->worst[i]];

@@ -8,106 +8,54 @@
 
 #include "design/design_internal.h"
 
-enum { TIGHTENINGS = 7, ROUNDS_TIGHTEN = 8 };
-
-/* Where the judge found a limit passed, the solver's grid gets that peak and its flanks; where it was
- * passed by what a solver leaves, the limit is kept that much further away. False where it is no matter
- * of either but out of reach. */
-static enum tune_status tighten(bool *possible, struct problem *problem,
-                                const struct standing *each, struct tune_error *err)
+/* What the goal makes least. */
+static double objective_of(const struct tune_design_step *step, enum tune_design_goal goal)
 {
-    static const double flank[] = {0.99, 1.0, 1.01};
-    enum tune_status status = TUNE_OK;
-    *possible = true;
-    for (size_t i = 0; i < problem->n_scenarios * problem->demands.n; i++) {
-        if (each[i].excess <= 0.0) continue;
-        *possible = *possible && each[i].excess < 0.3;
-        if (each[i].excess < 0.005 || each[i].f_hz == 0.0)
-            problem->guard[i] += each[i].excess + 5e-4;
-        for (size_t k = 0; k < 3 && status == TUNE_OK && each[i].f_hz > 0.0; k++)
-            status = design_problem_refine(problem, each[i].scenario, each[i].f_hz * flank[k], err);
-    }
-    if (status == TUNE_OK && *possible) status = design_problem_renew(problem, err);
-    return status;
+    return goal == TUNE_GOAL_CALM ? step->objective_nm : step->objective_rad;
 }
 
-/* Judge on finer grids than the solver saw; while the judge finds a limit passed, tighten and solve
- * again from there. */
-static enum tune_status settle_within(struct tune_design_step *step, struct standing *worst,
-                                      struct standing *each, struct candidate *candidate,
-                                      struct problem *problem, struct pulse *pulse,
-                                      struct tune_error *err)
-{
-    for (int i = 0;; i++) {
-        struct tune_controller controller;
-        enum tune_status status;
-        bool possible;
-        design_to_controller(&controller, candidate->x, candidate->n_biquads, problem->rate_hz);
-        status = design_appraise(step, worst, each, &controller, problem, err);
-        if (status != TUNE_OK || step->feasible || i == TIGHTENINGS) return status;
-        status = tighten(&possible, problem, each, err);
-        if (status != TUNE_OK || !possible) return status;
-        status = design_search(candidate, problem, ROUNDS_TIGHTEN, pulse, err);
-        if (status != TUNE_OK) return status;
-    }
-}
-
-static enum tune_status settle(struct tune_design_step *step, struct candidate *candidate,
-                               struct problem *problem, struct pulse *pulse, struct tune_error *err)
-{
-    struct standing worst;
-    struct standing *each = calloc(problem->n_scenarios * problem->demands.n, sizeof *each);
-    enum tune_status status;
-    if (!each) return tune_error_memory(err, "judging a design");
-    status = settle_within(step, &worst, each, candidate, problem, pulse, err);
-    if (status == TUNE_OK && step->feasible)
-        status = design_binding(&worst, candidate, problem, err);
-    if (status == TUNE_OK) design_describe(step->binding, &worst, problem);
-    free(each);
-    return status;
-}
-
-static bool improves(const struct tune_design_step *step, const struct tune_design_step *before)
+bool design_improves(const struct tune_design_step *step, const struct tune_design_step *before,
+                     enum tune_design_goal goal)
 {
     if (!before->feasible) return true;
-    return step->feasible && step->objective_rad < before->objective_rad;
+    return step->feasible && objective_of(step, goal) < objective_of(before, goal);
 }
 
-/* A biquad that buys nothing ends the ladder: the next one would start from it. */
-static enum tune_status fill_steps(struct tune_design *out, struct problem *problem,
-                                   struct pulse *pulse, struct tune_error *err)
+bool design_recommend(struct tune_design *out, enum tune_design_goal goal)
 {
-    const size_t most = problem->opts->max_biquads;
-    struct candidate candidate = {0}, next;
-    for (size_t n = 0; n <= most; n++) {
-        enum tune_status status;
-        atomic_store(&pulse->done, (double)n / (double)(most + 1));
-        status = n == 0 ? design_first(&next, problem, pulse, err)
-                        : design_grow(&next, &candidate, problem, pulse, err);
-        if (status == TUNE_OK) status = settle(&out->step[n], &next, problem, pulse, err);
-        if (status != TUNE_OK) return status;
-        if (n > 0 && !improves(&out->step[n], &out->step[n - 1])) {
-            memset(&out->step[n], 0, sizeof out->step[n]);
-            break;
-        }
-        candidate = next;
-        out->n_steps = n + 1;
-    }
-    return TUNE_OK;
-}
-
-/* Fewest biquads within 3 % of the best. */
-static bool recommend(struct tune_design *out)
-{
+    const double near = goal == TUNE_GOAL_CALM ? 1.05 : 1.03;
     double best = INFINITY;
     for (size_t i = 0; i < out->n_steps; i++)
-        if (out->step[i].feasible) best = fmin(best, out->step[i].objective_rad);
+        if (out->step[i].feasible) best = fmin(best, objective_of(&out->step[i], goal));
     for (size_t i = 0; i < out->n_steps; i++)
-        if (out->step[i].feasible && out->step[i].objective_rad <= 1.03 * best) {
+        if (out->step[i].feasible && objective_of(&out->step[i], goal) <= near * best) {
             out->recommended = i;
             return true;
         }
     return false;
+}
+
+enum tune_status design_bold(struct tune_design *out, struct candidate *found,
+                             struct problem *problem, struct pulse *pulse, struct tune_error *err)
+{
+    const size_t most = problem->opts->max_biquads;
+    const double from = pulse->done, to = pulse->until;
+    for (size_t n = 0; n <= most; n++) {
+        struct standing worst;
+        enum tune_status status;
+        atomic_store(&pulse->done, from + (to - from) * (double)n / (double)(most + 1));
+        status = n == 0 ? design_first(&found[n], problem, pulse, err)
+                        : design_grow(&found[n], &found[n - 1], problem, pulse, err);
+        if (status == TUNE_OK)
+            status = design_settle(&out->step[n], &worst, &found[n], problem, pulse, err);
+        if (status != TUNE_OK) return status;
+        if (n > 0 && !design_improves(&out->step[n], &out->step[n - 1], TUNE_GOAL_BOLD)) {
+            memset(&out->step[n], 0, sizeof out->step[n]);
+            break;
+        }
+        out->n_steps = n + 1;
+    }
+    return TUNE_OK;
 }
 
 static enum tune_status nothing_found(const struct tune_design *out, struct tune_error *err)
@@ -121,6 +69,26 @@ static enum tune_status nothing_found(const struct tune_design *out, struct tune
     return TUNE_ENOSOL;
 }
 
+/* A calm design starts from a bold one, made without the jitter limits, of as many biquads. */
+static enum tune_status make(struct tune_design *out, struct problem *problem,
+                             const struct tune_design_opts *opts, struct pulse *pulse,
+                             struct tune_error *err)
+{
+    struct candidate found[TUNE_BIQUADS_MAX + 1];
+    struct tune_design start = {0};
+    enum tune_status status;
+    if (opts->goal == TUNE_GOAL_BOLD) {
+        pulse->until = 1.0;
+        return design_bold(out, found, problem, pulse, err);
+    }
+    pulse->until = 0.7;
+    status = design_bold(&start, found, problem, pulse, err);
+    if (status == TUNE_OK) status = design_problem_ask(problem, opts, err);
+    pulse->until = 1.0;
+    if (status == TUNE_OK) status = design_calm(out, found, start.n_steps, problem, pulse, err);
+    return status;
+}
+
 enum tune_status tune_design_controller(struct tune_design *out, const struct tune_plant *plants,
                                         const char *const *names, size_t n_pointings,
                                         const struct tune_disturbance *disturbance,
@@ -129,13 +97,17 @@ enum tune_status tune_design_controller(struct tune_design *out, const struct tu
 {
     struct problem problem;
     struct pulse pulse = {.watch = watch, .busy = ATOMIC_FLAG_INIT};
-    enum tune_status status;
+    struct tune_design_opts first = *opts;
+    enum tune_status status = design_check(opts, plants, n_pointings, disturbance, err);
     memset(out, 0, sizeof *out);
-    status = design_problem_init(&problem, plants, names, n_pointings, disturbance, opts, err);
     if (status != TUNE_OK) return status;
-    status = fill_steps(out, &problem, &pulse, err);
+    if (opts->goal == TUNE_GOAL_CALM) first = design_bold_opts(opts);
+    status = design_problem_init(&problem, plants, names, n_pointings, disturbance, &first, err);
+    if (status != TUNE_OK) return status;
+    design_cover(&out->cover, &problem, plants);
+    status = make(out, &problem, opts, &pulse, err);
     design_problem_free(&problem);
-    if (status == TUNE_OK && !recommend(out)) status = nothing_found(out, err);
+    if (status == TUNE_OK && !design_recommend(out, opts->goal)) status = nothing_found(out, err);
     if (status == TUNE_OK) status = tune_watch_tick(watch, "design", 1.0, err);
     if (status != TUNE_OK) memset(out, 0, sizeof *out);
     return status;

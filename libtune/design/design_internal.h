@@ -57,13 +57,23 @@ enum demand_kind {
     DEMAND_DELAY,       /* |S| with value more samples of delay */
     DEMAND_ROLLOFF,     /* |L| above the frequency value */
     DEMAND_TORQUE,      /* noise torque, N m rms */
+    DEMAND_ENCODER,     /* true encoder jitter, rad rms */
+    DEMAND_SKY,         /* J_c, rad rms */
     DEMAND_GAIN_MARGIN, /* these two only in the final judgement: the limits above imply them */
-    DEMAND_REDUCTION_MARGIN
+    DEMAND_REDUCTION_MARGIN,
+    DEMAND_SCALED_GAIN /* every plain gain from -10 dB to 0 stable */
 };
+
+/* One number of the whole loop, no band of frequencies. */
+static inline bool is_figure(enum demand_kind kind)
+{
+    return kind == DEMAND_TORQUE || kind == DEMAND_ENCODER || kind == DEMAND_SKY;
+}
 
 struct demand {
     enum demand_kind kind;
     double value, limit;
+    bool added; /* by the judge, not by the options */
 };
 
 /* What is asked of the loop; margins beyond what the sensitivity limits imply stand beside it. */
@@ -75,7 +85,8 @@ struct demands {
 
 struct scenario {
     size_t pointing;
-    double shift;
+    double shift;  /* of the modes: the largest, relative; 0: none */
+    double spread; /* gain and delay three std higher 1, lower -1, as fitted 0 */
     struct tune_plant plant;
     double lowest_feature_hz; /* first antiresonance, else first mode, else 0 */
     size_t n;
@@ -130,11 +141,21 @@ enum tune_status design_check(const struct tune_design_opts *opts, const struct 
                               size_t n_pointings, const struct tune_disturbance *disturbance,
                               struct tune_error *err);
 void design_demands(struct demands *out, const struct tune_design_opts *opts);
+/* Limit of |S| on the rung k of the ladder: near full gain no less than the loop itself may have. */
+double design_rung_limit(const struct tune_design_opts *opts, double k);
+/* What the objective is made of. */
+enum demand_kind design_objective_kind(const struct tune_design_opts *opts);
+
+/* ---- spread.c -----------------------------------------------------------------------------------*/
+
+/* The scenarios of one pointing: as fitted, modes higher and lower, gain and delay high and low. out:
+ * NULL to count only; returns how many. */
+size_t design_variants(struct scenario *out, const struct tune_plant *plant, size_t pointing,
+                       const struct tune_design_opts *opts);
+void design_cover(struct tune_design_cover *out, const struct problem *problem,
+                  const struct tune_plant *plants);
 
 /* ---- scenario.c, grid.c: the problem without its constraints ------------------------------------*/
-
-/* The plant with every mode moved by the fraction shift. */
-struct tune_plant design_shifted(const struct tune_plant *plant, double shift);
 
 /* Antiresonances of the plant; *first_hz is the lowest one, else the lowest mode, else 0. */
 void design_features(struct tune_antiresonance zero[TUNE_MODES_MAX], size_t *n_zeros,
@@ -151,6 +172,12 @@ enum tune_status design_problem_init(struct problem *problem, const struct tune_
 enum tune_status design_problem_refine(struct problem *problem, size_t scenario, double f_hz,
                                        struct tune_error *err);
 enum tune_status design_problem_renew(struct problem *problem, struct tune_error *err);
+/* Other limits or another goal on the same plants; opts is borrowed. What the judge taught stays. */
+enum tune_status design_problem_ask(struct problem *problem, const struct tune_design_opts *opts,
+                                    struct tune_error *err);
+/* One more rung of the ladder becomes a demand. TUNE_OK and nothing done where there is no room. */
+enum tune_status design_problem_add_rung(struct problem *problem, double factor,
+                                         struct tune_error *err);
 
 void design_problem_free(struct problem *problem);
 
@@ -167,6 +194,8 @@ size_t design_variable_count(size_t n_biquads);
 void design_bounds(double *lower, double *upper, const struct problem *problem, size_t n_biquads);
 void design_start_at(double x[VARIABLES_PID], const struct problem *problem, double crossover_hz,
                      double lowpass_factor);
+/* The inverse of the next, for a controller of its making. */
+void design_from_controller(double *x, const struct tune_controller *controller);
 void design_to_controller(struct tune_controller *controller, const double *x, size_t n_biquads,
                           double rate_hz);
 
@@ -189,12 +218,12 @@ struct evaluation {
     double complex *loop;                /* [n_scenarios x largest] */
     double complex *pull;                /* [n] weight of d ln C in the objective's gradient */
     double *ratio;                       /* [largest] */
-    double *jitter2, *torque2;           /* [n_scenarios] rad^2, (N m)^2 */
+    double *sky2, *encoder2, *torque2;   /* [n_scenarios] rad^2, rad^2, (N m)^2 */
     double *value;                       /* [n_constraints] ln(value/limit), guard included */
     double complex *sensitivity;         /* [n_constraints] d value = Re(sensitivity d ln C) */
     size_t *worst;                       /* [n_constraints] point of the scenario */
     double *gradient;                    /* [n_constraints x n_vars] */
-    double objective;                    /* ln of the rms jitter over scenarios */
+    double objective; /* ln of the rms over scenarios of jitter (rad) or torque (N m) */
     double objective_gradient[VARIABLES_MAX];
     double worst_value; /* largest of value */
     double unstable;    /* sum of |count| over every loop, 0 when all are stable */
@@ -216,12 +245,14 @@ void design_evaluate(struct evaluation *evaluation, const struct problem *proble
 void design_response(struct response *response, const struct problem *problem, const double *x,
                      size_t n_biquads, bool slopes);
 
-/* jitter.c: squares of jitter and noise torque of every scenario; gradient of the objective and of the
- * noise torque. */
+/* jitter.c: squares of jitter and noise torque of every scenario; gradients of the objective and of the
+ * ln of one figure of one scenario. */
 void design_jitter(struct evaluation *evaluation, const struct problem *problem);
 void design_jitter_gradient(struct evaluation *evaluation, const struct problem *problem);
-void design_torque_gradient(double *gradient, struct evaluation *evaluation,
-                            const struct problem *problem, size_t scenario);
+void design_figure_gradient(double *gradient, struct evaluation *evaluation,
+                            const struct problem *problem, size_t scenario, enum demand_kind kind);
+/* Squares of the figure, [n_scenarios]. */
+double *design_figure(const struct evaluation *evaluation, enum demand_kind kind);
 
 /* demand.c: values of every constraint and the stability count; their gradients. */
 void design_demand_values(struct evaluation *evaluation, const struct problem *problem);
@@ -235,6 +266,7 @@ struct pulse {
     atomic_flag busy;
     atomic_bool cancelled;
     _Atomic double done;
+    double until; /* done at the end of the present stage */
 };
 
 /* True when the call is to stop. */
@@ -282,6 +314,21 @@ struct fine_figures {
     double sky2, encoder2, torque2, gain2, gain_hz;
 };
 
+/* Reduced gain on one scenario, and its worst: rungs of the ladder and plain gains. */
+struct proof {
+    size_t n_proved, n_unstable;
+    double
+        rung_excess; /* the rung below full gain with the largest |S|/limit; HUGE_VAL: not stable */
+    double rung_peak, rung_factor, rung_hz;
+    double gain_hz;   /* where L is on the negative axis between -3.16 and -1 */
+    bool gain_stable; /* every plain gain from -10 dB to 0 */
+};
+
+/* proof.c: TUNE_ENOMEM. The loop at full gain may be unstable, too. */
+enum tune_status design_prove(struct proof *out, const struct tune_controller *controller,
+                              const struct scenario *scenario, const struct problem *problem,
+                              struct tune_error *err);
+
 /* fine.c */
 enum tune_status design_fine_figures(struct fine_figures *out,
                                      const struct tune_controller *controller,
@@ -302,5 +349,25 @@ void design_describe(char text[BINDING_TEXT], const struct standing *standing,
 /* The constraint whose relief would buy most: largest multiplier at x. */
 enum tune_status design_binding(struct standing *out, const struct candidate *candidate,
                                 const struct problem *problem, struct tune_error *err);
+
+/* ---- design.c, calm.c, settle.c -----------------------------------------------------------------*/
+
+/* Steps of 0, 1, ... biquads and the searches' own view of them, found[TUNE_BIQUADS_MAX + 1]. */
+enum tune_status design_bold(struct tune_design *out, struct candidate *found,
+                             struct problem *problem, struct pulse *pulse, struct tune_error *err);
+/* The problem asks for a calm design; found[n] have 0, 1, ... n - 1 biquads, starts first, results then. */
+enum tune_status design_calm(struct tune_design *out, struct candidate *found, size_t n,
+                             struct problem *problem, struct pulse *pulse, struct tune_error *err);
+/* The options of the bold designs a calm one starts from. */
+struct tune_design_opts design_bold_opts(const struct tune_design_opts *opts);
+bool design_improves(const struct tune_design_step *step, const struct tune_design_step *before,
+                     enum tune_design_goal goal);
+/* Fewest biquads near the best; false: none is feasible. */
+bool design_recommend(struct tune_design *out, enum tune_design_goal goal);
+/* The candidate as a controller, judged; searched again where the judge minds. worst: what is in the
+ * way of more, or of this. */
+enum tune_status design_settle(struct tune_design_step *step, struct standing *worst,
+                               struct candidate *candidate, struct problem *problem,
+                               struct pulse *pulse, struct tune_error *err);
 
 #endif

@@ -23,7 +23,8 @@ static void lay_out(struct evaluation *e, const struct problem *problem)
     for (size_t d = 0; d < problem->demands.n; d++)
         e->factor[d] = c, c += n;
     e->ratio = r, r += problem->largest;
-    e->jitter2 = r, r += problem->n_scenarios;
+    e->sky2 = r, r += problem->n_scenarios;
+    e->encoder2 = r, r += problem->n_scenarios;
     e->torque2 = r, r += problem->n_scenarios;
     e->value = r, r += m;
     e->gradient = r;
@@ -36,7 +37,7 @@ enum tune_status design_evaluation_init(struct evaluation *e, const struct probl
     *e = (struct evaluation){.n_biquads = n_biquads, .n_vars = design_variable_count(n_biquads)};
     e->block = calloc(n * (6 + e->n_vars + problem->demands.n) + scenarios * problem->largest + m,
                       sizeof *e->block);
-    e->reals = calloc(problem->largest + 2 * scenarios + m * (1 + e->n_vars), sizeof *e->reals);
+    e->reals = calloc(problem->largest + 3 * scenarios + m * (1 + e->n_vars), sizeof *e->reals);
     e->worst = calloc(m, sizeof *e->worst);
     if (!e->block || !e->reals || !e->worst) {
         design_evaluation_free(e);

@@ -53,6 +53,9 @@ static enum tune_status check_options(const struct tune_design_opts *o, double r
         {"gain_stabilised_above_hz", o->gain_stabilised_above_hz, 0.0, 0.45 * rate_hz,
          "0 (off) .. 0.45 of the loop rate"},
         {"pole_zeta_min", o->pole_zeta_min, 1e-3, 1.0, "0.001 .. 1"},
+        {"encoder_limit_rad", o->encoder_limit_rad, 0.0, 1e3, "0 (none) .. 1000"},
+        {"sky_limit_rad", o->sky_limit_rad, 0.0, 1e3, "0 (none) .. 1000"},
+        {"goal", o->goal, TUNE_GOAL_BOLD, TUNE_GOAL_CALM, "bold or calm"},
     };
     for (size_t i = 0; i < sizeof range / sizeof range[0]; i++)
         if (!(range[i].value >= range[i].lowest && range[i].value <= range[i].highest))
@@ -109,6 +112,33 @@ static enum tune_status check_disturbance(const struct tune_disturbance *d, stru
     return TUNE_EINVAL;
 }
 
+/* Three std stay well inside what leaves a plant a plant. */
+static enum tune_status check_spread(const struct tune_design_spread *spread,
+                                     const struct tune_plant *plant, struct tune_error *err)
+{
+    const double delay = spread->delay_std_s * plant->loop_rate_hz;
+    for (size_t k = 0; k < plant->n_modes; k++)
+        if (!(spread->mode_std[k] >= 0.0 && spread->mode_std[k] <= 0.2))
+            return refuse(err, "spread mode_std", spread->mode_std[k], "0 .. 0.2");
+    if (!(spread->inertia_std >= 0.0 && spread->inertia_std <= 0.2))
+        return refuse(err, "spread inertia_std", spread->inertia_std, "0 .. 0.2");
+    if (!(delay >= 0.0 && delay <= 10.0))
+        return refuse(err, "spread delay_std_s", spread->delay_std_s, "0 .. 10 loop periods");
+    return TUNE_OK;
+}
+
+/* The calmest loop of all is none: without a jitter to keep there is no answer, nor without noise. */
+static enum tune_status check_goal(const struct tune_design_opts *o, struct tune_error *err)
+{
+    if (o->goal != TUNE_GOAL_CALM) return TUNE_OK;
+    if (!(o->encoder_limit_rad > 0.0) && !(o->sky_limit_rad > 0.0))
+        return refuse(err, "encoder_limit_rad", 0.0,
+                      "above 0, or sky_limit_rad, for a calm design");
+    if (!(o->sensor_noise_rad > 0.0))
+        return refuse(err, "sensor_noise_rad", 0.0, "above 0 for a calm design");
+    return TUNE_OK;
+}
+
 enum tune_status design_check(const struct tune_design_opts *opts, const struct tune_plant *plants,
                               size_t n_pointings, const struct tune_disturbance *disturbance,
                               struct tune_error *err)
@@ -118,13 +148,22 @@ enum tune_status design_check(const struct tune_design_opts *opts, const struct 
     for (size_t i = 0; i < n_pointings && status == TUNE_OK; i++)
         status = check_plant(&plants[i], plants[0].loop_rate_hz, err);
     if (status == TUNE_OK) status = check_options(opts, plants[0].loop_rate_hz, err);
+    for (size_t i = 0; i < n_pointings && status == TUNE_OK && opts->spread; i++)
+        status = check_spread(&opts->spread[i], &plants[i], err);
+    if (status == TUNE_OK) status = check_goal(opts, err);
     if (status == TUNE_OK) status = check_disturbance(disturbance, err);
     return status;
 }
 
+enum demand_kind design_objective_kind(const struct tune_design_opts *opts)
+{
+    if (opts->goal == TUNE_GOAL_CALM) return DEMAND_TORQUE;
+    return opts->encoder_objective ? DEMAND_ENCODER : DEMAND_SKY;
+}
+
 static void add(struct demands *out, enum demand_kind kind, double value, double limit)
 {
-    if (out->n < DEMANDS_MAX) out->demand[out->n++] = (struct demand){kind, value, limit};
+    if (out->n < DEMANDS_MAX) out->demand[out->n++] = (struct demand){kind, value, limit, false};
 }
 
 /* |1 + kappa L| >= 1/M at one kappa keeps L off the negative axis between -(1 + 1/M)/kappa and
@@ -140,6 +179,12 @@ static void add_reductions(struct demands *out, double peak, double reduction)
         kappa *= 1.02 * inner / outer;
         add(out, DEMAND_REDUCED, kappa, peak);
     }
+}
+
+double design_rung_limit(const struct tune_design_opts *opts, double k)
+{
+    const double peak = opts->peak_sensitivity;
+    return k > 0.71 ? fmax(opts->ladder_peak, peak) : opts->ladder_peak;
 }
 
 /* Gain may rise to M/(M - 1) where |S| <= M, so a larger gain margin asks for a smaller M. At |L| = 1
@@ -163,4 +208,40 @@ void design_demands(struct demands *out, const struct tune_design_opts *opts)
     if (opts->gain_stabilised_above_hz > 0.0)
         add(out, DEMAND_ROLLOFF, opts->gain_stabilised_above_hz, 0.5);
     if (opts->sensor_noise_rad > 0.0) add(out, DEMAND_TORQUE, 0.0, opts->noise_torque_rms_nm);
+    if (opts->encoder_limit_rad > 0.0) add(out, DEMAND_ENCODER, 0.0, opts->encoder_limit_rad);
+    if (opts->sky_limit_rad > 0.0) add(out, DEMAND_SKY, 0.0, opts->sky_limit_rad);
+}
+
+/* How far the stretches of the negative axis that L cannot be on reach out from -1 without a gap. */
+static double reach(const struct demands *demands)
+{
+    double out = 1.0 + 1.0 / demands->demand[0].limit;
+    for (size_t i = 0; i < demands->n; i++) {
+        const struct demand *d = &demands->demand[i];
+        if (d->kind == DEMAND_REDUCED && (1.0 - 1.0 / d->limit) / d->value <= out)
+            out = fmax(out, (1.0 + 1.0 / d->limit) / d->value);
+    }
+    return out;
+}
+
+size_t tune_design_implied(struct tune_implied implied[TUNE_IMPLIED_MAX],
+                           const struct tune_design_opts *opts)
+{
+    struct demands demands;
+    double peak, out;
+    size_t n = 0;
+    design_demands(&demands, opts);
+    peak = demands.demand[0].limit;
+    out = reach(&demands);
+    implied[n++] =
+        (struct tune_implied){"phase margin", "peak sensitivity", 2.0 * asin(0.5 / peak)};
+    implied[n++] = (struct tune_implied){"gain margin", "peak sensitivity", peak / (peak - 1.0)};
+    implied[n++] = (struct tune_implied){"gain reduction margin",
+                                         "peak sensitivity, also with the gain reduced", out};
+    /* -10 dB */
+    if (out >= sqrt(10.0))
+        implied[n++] =
+            (struct tune_implied){"any plain gain from -10 dB to 0 stable",
+                                  "peak sensitivity, also with the gain reduced", 1.0 / out};
+    return n;
 }

@@ -10,14 +10,6 @@
 
 #define GUARD_FIRST 0.003 /* ln: what a 3 % grid may hide of a smooth peak */
 
-struct tune_plant design_shifted(const struct tune_plant *plant, double shift)
-{
-    struct tune_plant shifted = *plant;
-    for (size_t k = 0; k < plant->n_modes; k++)
-        shifted.mode[k].f_hz *= 1.0 + shift;
-    return shifted;
-}
-
 void design_features(struct tune_antiresonance zero[TUNE_MODES_MAX], size_t *n_zeros,
                      double *first_hz, const struct tune_plant *plant)
 {
@@ -82,25 +74,27 @@ static enum tune_status respond(struct scenario *scenario, const struct problem 
     return TUNE_OK;
 }
 
-/* Pointing by pointing, unshifted first. */
-static void place_scenarios(struct problem *problem, const struct tune_plant *plants)
+/* Pointing by pointing, as fitted first. */
+static enum tune_status place_scenarios(struct problem *problem, const struct tune_plant *plants,
+                                        struct tune_error *err)
 {
-    static const double sign[] = {0.0, 1.0, -1.0};
-    const size_t shifts = problem->n_scenarios / problem->n_pointings;
     double log_inertia = 0.0;
     for (size_t p = 0; p < problem->n_pointings; p++) {
-        for (size_t i = 0; i < shifts; i++) {
-            struct scenario *scenario = &problem->scenario[p * shifts + i];
-            struct tune_antiresonance zero[TUNE_MODES_MAX];
-            size_t n_zeros;
-            scenario->pointing = p;
-            scenario->shift = sign[i] * problem->opts->mode_shift;
-            scenario->plant = design_shifted(&plants[p], scenario->shift);
-            design_features(zero, &n_zeros, &scenario->lowest_feature_hz, &scenario->plant);
-        }
+        problem->n_scenarios += design_variants(NULL, &plants[p], p, problem->opts);
         log_inertia += log(plants[p].inertia_kg_m2);
     }
     problem->inertia_kg_m2 = exp(log_inertia / (double)problem->n_pointings);
+    problem->scenario = calloc(problem->n_scenarios, sizeof *problem->scenario);
+    if (!problem->scenario) return tune_error_memory(err, "preparing the design");
+    for (size_t p = 0, n = 0; p < problem->n_pointings; p++)
+        n += design_variants(problem->scenario + n, &plants[p], p, problem->opts);
+    for (size_t s = 0; s < problem->n_scenarios; s++) {
+        struct tune_antiresonance zero[TUNE_MODES_MAX];
+        size_t n_zeros;
+        design_features(zero, &n_zeros, &problem->scenario[s].lowest_feature_hz,
+                        &problem->scenario[s].plant);
+    }
+    return TUNE_OK;
 }
 
 /* The lowest feature of all sets the scale of the search. A rigid axis has none: there the delay limits
@@ -135,13 +129,28 @@ static enum tune_status prepare(struct problem *problem, struct tune_error *err)
     return status;
 }
 
-static enum tune_status set_guards(struct problem *problem, struct tune_error *err)
+/* A guard stays with its demand, whatever its limit. */
+static double guard_of(const struct problem *problem, const struct demands *before, size_t scenario,
+                       const struct demand *demand)
 {
-    const size_t n = problem->n_scenarios * problem->demands.n;
-    problem->guard = calloc(n, sizeof *problem->guard);
-    if (!problem->guard) return tune_error_memory(err, "preparing the design");
-    for (size_t i = 0; i < n; i++)
-        problem->guard[i] = GUARD_FIRST;
+    for (size_t i = 0; i < before->n; i++)
+        if (before->demand[i].kind == demand->kind && before->demand[i].value == demand->value)
+            return problem->guard[scenario * before->n + i];
+    return GUARD_FIRST;
+}
+
+static enum tune_status set_demands(struct problem *problem, const struct demands *demands,
+                                    struct tune_error *err)
+{
+    const size_t n = demands->n;
+    double *guard = calloc(problem->n_scenarios * n, sizeof *guard);
+    if (!guard) return tune_error_memory(err, "preparing the design");
+    for (size_t s = 0; s < problem->n_scenarios; s++)
+        for (size_t d = 0; d < n; d++)
+            guard[s * n + d] = guard_of(problem, &problem->demands, s, &demands->demand[d]);
+    free(problem->guard);
+    problem->guard = guard;
+    problem->demands = *demands;
     return TUNE_OK;
 }
 
@@ -151,19 +160,17 @@ enum tune_status design_problem_init(struct problem *problem, const struct tune_
                                      const struct tune_design_opts *opts, struct tune_error *err)
 {
     const double noise = opts->sensor_noise_rad;
+    struct demands demands;
     enum tune_status status = design_check(opts, plants, n_pointings, disturbance, err);
     *problem = (struct problem){
         .opts = opts, .names = names, .disturbance = disturbance, .n_pointings = n_pointings};
     if (status != TUNE_OK) return status;
     problem->rate_hz = plants[0].loop_rate_hz;
     problem->torque_noise_psd = 2.0 * noise * noise / problem->rate_hz;
-    design_demands(&problem->demands, opts);
-    problem->n_scenarios = n_pointings * (opts->mode_shift > 0.0 ? 3 : 1);
-    problem->scenario = calloc(problem->n_scenarios, sizeof *problem->scenario);
-    if (!problem->scenario) return tune_error_memory(err, "preparing the design");
-    place_scenarios(problem, plants);
-    problem->first_feature_hz = first_feature(problem);
-    status = set_guards(problem, err);
+    design_demands(&demands, opts);
+    status = place_scenarios(problem, plants, err);
+    if (status == TUNE_OK) problem->first_feature_hz = first_feature(problem);
+    if (status == TUNE_OK) status = set_demands(problem, &demands, err);
     if (status == TUNE_OK) status = prepare(problem, err);
     if (status != TUNE_OK) design_problem_free(problem);
     return status;
@@ -215,6 +222,48 @@ enum tune_status design_problem_renew(struct problem *problem, struct tune_error
 {
     discard(problem);
     return prepare(problem, err);
+}
+
+static enum tune_status list_constraints(struct problem *problem, struct tune_error *err)
+{
+    free(problem->constraint);
+    free(problem->constraints_of);
+    problem->constraint = NULL;
+    problem->constraints_of = NULL;
+    return design_constraints(problem, err);
+}
+
+enum tune_status design_problem_ask(struct problem *problem, const struct tune_design_opts *opts,
+                                    struct tune_error *err)
+{
+    struct demands demands;
+    enum tune_status status;
+    design_demands(&demands, opts);
+    for (size_t i = 0; i < problem->demands.n; i++) {
+        const struct demand *old = &problem->demands.demand[i];
+        if (old->added && demands.n < DEMANDS_MAX) {
+            demands.demand[demands.n] = *old;
+            demands.demand[demands.n++].limit = design_rung_limit(opts, old->value);
+        }
+    }
+    problem->opts = opts;
+    status = set_demands(problem, &demands, err);
+    return status == TUNE_OK ? list_constraints(problem, err) : status;
+}
+
+enum tune_status design_problem_add_rung(struct problem *problem, double factor,
+                                         struct tune_error *err)
+{
+    struct demands demands = problem->demands;
+    enum tune_status status;
+    for (size_t i = 0; i < demands.n; i++)
+        if (demands.demand[i].kind == DEMAND_LADDER && demands.demand[i].value == factor)
+            return TUNE_OK;
+    if (demands.n == DEMANDS_MAX) return TUNE_OK;
+    demands.demand[demands.n++] =
+        (struct demand){DEMAND_LADDER, factor, design_rung_limit(problem->opts, factor), true};
+    status = set_demands(problem, &demands, err);
+    return status == TUNE_OK ? list_constraints(problem, err) : status;
 }
 
 void design_problem_free(struct problem *problem)

@@ -65,6 +65,23 @@ void design_start_at(double x[VARIABLES_PID], const struct problem *problem, dou
     x[5] = log(0.7);
 }
 
+void design_from_controller(double *x, const struct tune_controller *c)
+{
+    x[0] = log(c->kp_nm_per_rad);
+    x[1] = log(c->ki_nm_per_rad_s);
+    x[2] = log(c->kd_nm_s_per_rad);
+    x[3] = log(c->derivative_filter_hz);
+    x[4] = log(c->lowpass_hz);
+    x[5] = log(c->lowpass_zeta);
+    for (size_t k = 0; k < c->n_biquads; k++) {
+        double *q = x + VARIABLES_PID + VARIABLES_BIQUAD * k;
+        q[0] = log(c->biquad[k].zero_hz);
+        q[1] = log(c->biquad[k].zero_zeta);
+        q[2] = log(c->biquad[k].pole_zeta);
+        q[3] = log(c->biquad[k].pole_hz / c->biquad[k].zero_hz);
+    }
+}
+
 void design_to_controller(struct tune_controller *controller, const double *x, size_t n_biquads,
                           double rate_hz)
 {

@@ -11,23 +11,6 @@
 #include "design/small_axis.h"
 #include "support/axis_matrix.h"
 
-static void to_variables(double *x, const struct tune_controller *c)
-{
-    x[0] = log(c->kp_nm_per_rad);
-    x[1] = log(c->ki_nm_per_rad_s);
-    x[2] = log(c->kd_nm_s_per_rad);
-    x[3] = log(c->derivative_filter_hz);
-    x[4] = log(c->lowpass_hz);
-    x[5] = log(c->lowpass_zeta);
-    for (size_t k = 0; k < c->n_biquads; k++) {
-        double *q = x + VARIABLES_PID + VARIABLES_BIQUAD * k;
-        q[0] = log(c->biquad[k].zero_hz);
-        q[1] = log(c->biquad[k].zero_zeta);
-        q[2] = log(c->biquad[k].pole_zeta);
-        q[3] = log(c->biquad[k].pole_hz / c->biquad[k].zero_hz);
-    }
-}
-
 /* How much a random walk downhill gains, ln of jitter, each per cent past a limit costing five. */
 static double walk(struct evaluation *e, const struct problem *problem, const double *start,
                    struct tune_random *rng)
@@ -67,7 +50,7 @@ static void a_random_walk_finds_nothing_better_near_by(void **state)
     assert_int_equal(
         design_problem_init(&problem, a.plant, a.name, 2, &a.disturbance, &a.opts, NULL), TUNE_OK);
     assert_int_equal(design_evaluation_init(&e, &problem, 1, NULL), TUNE_OK);
-    to_variables(x, &design.step[1].controller);
+    design_from_controller(x, &design.step[1].controller);
     /* model: limits kept .3 % further away than asked, and where the solver stops */
     check_between(walk(&e, &problem, x, &rng), 0.0, 0.01);
     x[1] -= 0.3; /* and does find what a slower integrator gives away */
