@@ -2,6 +2,13 @@
  *
  *     C(z) = (kp + ki T/(1 - z^-1) + kd a (1 - z^-1)/T / (1 - (1 - a) z^-1)) * lowpass * biquads
  *     T = 1/loop_rate_hz,  a = 1 - exp(-2 pi f_d T)
+ * A drive whose position loop runs slower than its velocity loop, which sets the torque at loop_rate_hz, is
+ * the cascade of pid_form.h with a position error taken at every N-th sample only and held between:
+ *     C = K (1 + x T/(1 - z^-1)) (p H + D) * lowpass * biquads,  H = (1 - z^-N)/(N (1 - z^-1))
+ * H, the hold and half its length of delay, is what passes at the frequency itself. Left out are the images
+ * at multiples of the position loop's rate: they leave through the plant, which is small there, and fold
+ * sensor noise into the position path (the std of its share is up to sqrt(N) times larger, and (p T)^2/2 of
+ * the velocity path's in power). Exact at N = 1; in time, _step runs the loops as they are.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_CONTROLLER_H
 #define TUNE_CONTROLLER_H
@@ -13,7 +20,7 @@
 #include "control/biquad.h"
 #include "core/status.h"
 
-enum { TUNE_BIQUADS_MAX = 16 };
+enum { TUNE_BIQUADS_MAX = 16, TUNE_POSITION_DIVIDER_MAX = 1000 };
 
 /* Plain data, copied freely. */
 struct tune_controller {
@@ -25,6 +32,7 @@ struct tune_controller {
     double lowpass_zeta;
     size_t n_biquads;
     struct tune_biquad_spec biquad[TUNE_BIQUADS_MAX];
+    size_t position_divider; /* N; 0 or 1: everything at one rate */
 };
 
 /* All gains 0, no filters, lowpass_order 2, lowpass_zeta 0.7071. */
@@ -55,6 +63,8 @@ struct tune_controller_state {
     double kp, ki_t, kd_per_t, a; /* ki T, kd / T */
     double integral, derivative, previous_error;
     bool started;
+    size_t divider, until_position;  /* N > 1: samples until the position loop runs again */
+    double position_gain, held_rate; /* p; p times the error it last saw */
 };
 
 TUNE_API void tune_controller_start(struct tune_controller_state *state,

@@ -74,6 +74,13 @@ static void put_number(struct page *page, const char *key, double value)
     put(page, line);
 }
 
+static void put_whole(struct page *page, const char *key, size_t value)
+{
+    char line[INI_WORD + 32];
+    (void)snprintf(line, sizeof line, "%-20s = %zu\n", key, value);
+    put(page, line);
+}
+
 static void put_biquad(struct page *page, size_t number, const struct tune_biquad_spec *spec)
 {
     const double value[] = {spec->zero_hz, spec->zero_zeta, spec->pole_hz, spec->pole_zeta};
@@ -119,6 +126,7 @@ enum tune_status tune_controller_text(char **text, const struct tune_controller 
     }
     for (size_t i = 0; i < c->n_biquads; i++)
         put_biquad(&page, i + 1, &c->biquad[i]);
+    if (c->position_divider > 1) put_whole(&page, "position_divider", c->position_divider);
     if (page.failed) {
         free(page.text);
         return tune_error_memory(err, "writing a controller");

@@ -7,6 +7,7 @@
 #include <stddef.h>
 
 #include "control/controller.h"
+#include "control/drive_form.h"
 #include "core/status.h"
 #include "mechanics/gravity.h"
 #include "record/record.h"
@@ -55,6 +56,11 @@ struct tune_drive_entry {
     char coefficient_format[16];      /* default "float64" */
     double following_error_limit_deg; /* |target - position| at which the drive switches off */
     size_t pole_pairs;                /* of the motor, for one turn of the axis; 0: unknown */
+    /* rate of a cascade's position loop, loop_rate_hz (that of the velocity loop, which sets the torque)
+     * divided by a whole number; default loop_rate_hz */
+    double position_rate_hz;
+    struct tune_drive_form form; /* what the drive accepts; default: parallel PID in SI, biquads in
+                                    coefficient_format, no limits */
 };
 
 /* What the design says of the axis, to be held against first motions. */

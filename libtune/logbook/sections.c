@@ -73,6 +73,11 @@ const struct key_spec controller_keys[CONTROLLER_KEYS] = {
     {.name = "biquad#_zero_zeta", .offset = GAIN(biquad[0].zero_zeta), KEY_NOT_NEGATIVE, BIQUAD},
     {.name = "biquad#_pole_hz", .offset = GAIN(biquad[0].pole_hz), KEY_POSITIVE, BIQUAD},
     {.name = "biquad#_pole_zeta", .offset = GAIN(biquad[0].pole_zeta), KEY_POSITIVE, BIQUAD},
+    {.name = "position_divider",
+     .type = KEY_WHOLE,
+     .offset = GAIN(position_divider),
+     .low = 1.0,
+     .high = TUNE_POSITION_DIVIDER_MAX},
 };
 
 const struct key_spec requirement_keys[REQUIREMENT_KEYS] = {
@@ -140,24 +145,12 @@ static struct tune_drive_entry drive_defaults(void)
     return drive;
 }
 
-/* float64, float32 or Qm.n: a sign, m whole and n binary digits. */
-static bool is_format(const char *text)
-{
-    char *end;
-    unsigned long whole, fraction;
-    if (strcmp(text, "float64") == 0 || strcmp(text, "float32") == 0) return true;
-    if (text[0] != 'Q' || !strchr("0123456789", text[1])) return false;
-    whole = strtoul(text + 1, &end, 10);
-    if (*end != '.' || !end[1] || !strchr("0123456789", end[1])) return false;
-    fraction = strtoul(end + 1, &end, 10);
-    return !*end && whole <= 63 && fraction >= 1 && whole + fraction <= 63;
-}
-
 static enum tune_status check_drive(const struct tune_drive_entry *drive,
                                     const struct ini_document *document,
                                     const struct ini_section *section, struct tune_error *err)
 {
-    if (!is_format(drive->coefficient_format))
+    struct tune_number_format format;
+    if (tune_number_format_parse(&format, drive->coefficient_format, NULL) != TUNE_OK)
         return ini_refuse(err, section, ini_find(document, section, "coefficient_format"),
                           "float64, float32 or Qm.n",
                           "coefficient_format = %s is not possible: expected float64, float32 or "
@@ -177,9 +170,12 @@ static enum tune_status read_drive(struct tune_drive_entry *drive,
                                    struct tune_error *err)
 {
     const struct ini_section *section = keys_section(document, "drive");
-    enum tune_status status = keys_read(document, section, spec, n_specs, drive, NULL, err);
+    enum tune_status status;
+    drive_form_start(drive);
+    status = keys_read(document, section, spec, n_specs, drive, NULL, err);
     if (status == TUNE_OK) status = keys_require(document, section, "loop_rate_hz", err);
     if (status == TUNE_OK) status = check_drive(drive, document, section, err);
+    if (status == TUNE_OK) status = drive_form_finish(drive, document, section, err);
     if (isnan(drive->sample_rate_hz)) drive->sample_rate_hz = drive->loop_rate_hz;
     return status;
 }

@@ -10,12 +10,14 @@
 enum {
     AXIS_KEYS = 5,
     DRIVE_KEYS = 13,
-    CONTROLLER_KEYS = 11,
+    DRIVE_FORM_KEYS = 8 + 4 * TUNE_DRIVE_QUANTITIES,
+    CONTROLLER_KEYS = 12,
     REQUIREMENT_KEYS = 10,
     EXPECTED_KEYS = 6
 };
 extern const struct key_spec axis_keys[AXIS_KEYS];
 extern const struct key_spec drive_keys[DRIVE_KEYS];
+extern const struct key_spec drive_form_keys[DRIVE_FORM_KEYS];
 extern const struct key_spec controller_keys[CONTROLLER_KEYS];
 extern const struct key_spec requirement_keys[REQUIREMENT_KEYS];
 extern const struct key_spec expected_keys[EXPECTED_KEYS];
@@ -26,7 +28,8 @@ extern const struct key_spec expected_keys[EXPECTED_KEYS];
     }
 #define SECTION_DRIVE                                                                              \
     {                                                                                              \
-        .kind = "drive", .required = true, .key = drive_keys, .n_keys = DRIVE_KEYS                 \
+        .kind = "drive", .required = true, .key = drive_keys, .n_keys = DRIVE_KEYS,                \
+        .more = drive_form_keys, .n_more = DRIVE_FORM_KEYS                                         \
     }
 #define SECTION_CONTROLLER(needed)                                                                 \
     {                                                                                              \
@@ -47,6 +50,13 @@ extern const struct key_spec expected_keys[EXPECTED_KEYS];
 enum tune_status sections_read(struct tune_logbook *out, const struct ini_document *document,
                                const struct section_spec *spec, size_t n_specs,
                                struct tune_error *err);
+
+/* drive_keys.c: what the drive accepts. First the defaults; then, when all keys are read, what must agree
+ * between them, and units in SI. */
+void drive_form_start(struct tune_drive_entry *drive);
+enum tune_status drive_form_finish(struct tune_drive_entry *drive,
+                                   const struct ini_document *document,
+                                   const struct ini_section *section, struct tune_error *err);
 
 /* A [controller] section. */
 enum tune_status sections_read_controller(struct tune_controller *out,

@@ -145,6 +145,8 @@ void json_io_controller(struct json_io *io, struct tune_controller *c)
         biquad_spec(io, i + 1, &c->biquad[i]);
         if (!io->writing) c->n_biquads = i + 1;
     }
+    if (io->writing ? c->position_divider > 1 : json_io_has(io, "position_divider"))
+        json_io_count(io, "position_divider", &c->position_divider);
     if (io->writing) sections(io, c);
 }
 

@@ -192,6 +192,7 @@ static void endless_and_undefined_margins_come_back_as_they_were(void **state)
     char *text;
     (void)state;
     sample_proposal(&first);
+    first.candidate[0].controller.position_divider = 4;
     text = text_of_proposal(&first);
     assert_int_equal(tune_proposal_parse(&second, "x", text, strlen(text), &err), TUNE_OK);
     const struct tune_pointing_margins *m = &second.candidate[1].margins[0];
@@ -205,6 +206,8 @@ static void endless_and_undefined_margins_come_back_as_they_were(void **state)
     assert_true(second.requirement.met);
     assert_int_equal(second.candidate[0].controller.n_biquads, 2);
     assert_int_equal(second.candidate[0].controller.lowpass_order, 1);
+    assert_int_equal(second.candidate[0].controller.position_divider, 4);
+    assert_int_equal(second.candidate[1].controller.position_divider, 0);
     check_close_rel(second.candidate[0].controller.kp_nm_per_rad, 2.1e6 / 7.0, 5e-15);
     assert_non_null(strstr(text, "\"note\": \"infinite\""));
     assert_non_null(strstr(text, "\"upper_95\""));
