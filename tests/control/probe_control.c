@@ -71,7 +71,7 @@ static void print_controller(const struct tune_controller *c)
 
 int main(void)
 {
-    struct tune_plant plant;
+    struct tune_plant plant = {0};
     struct tune_controller controller;
     while (read_plant(&plant)) {
         struct tune_margins m;
