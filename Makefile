@@ -41,7 +41,7 @@ PROBES   = $(PROBE_SRC:%.c=build/san/%)
 BENCHES  = $(BENCH_SRC:%.c=build/obj/%)
 WRAP     = -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=aligned_alloc
 
-.PHONY: all demo check check-build check-long fuzz lint layers bench bench-identify install clean packages golden
+.PHONY: all demo check check-build check-long fuzz lint layers bench bench-identify bench-design install clean packages golden
 .SECONDARY:
 
 all: build/quietaxis build/libtune.so
@@ -171,6 +171,18 @@ IDENTIFY = build/obj/tests/bench/bench_sweep $(patsubst %.c,build/obj/%,$(wildca
 bench-identify: $(IDENTIFY)
 	@tests/bench/identify $(SEED) $(PART)
 
+# how near the design comes to the least jitter any controller can have, and what it costs, some three
+# minutes; SEED and PART as above
+DESIGN = $(patsubst %.c,build/obj/%,$(wildcard tests/bench/design/figures_*.c))
+DESIGN_OBJ = $(patsubst %.c,build/obj/%.o,tests/bench/design/cases.c tests/bench/design/study.c tests/support/axis_matrix.c)
+bench-design: $(DESIGN)
+	@tests/bench/design/run $(SEED) $(PART)
+
+build/obj/tests/support/%.o: CPPFLAGS_ALL += -Itests
+
+build/obj/tests/bench/design/figures_%: build/obj/tests/bench/design/figures_%.o $(DESIGN_OBJ) build/libtune.a
+	$(call SHOW,link   )$(CC) $(CFLAGS_ALL) -o $@ $^ $(LIBS) -lcmocka
+
 # make bench-fit runs bench_fit.c alone
 bench: $(BENCHES)
 	@for b in $(BENCHES); do $$b || exit 1; done
@@ -187,4 +199,4 @@ install: all
 clean:
 	rm -rf build
 
--include $(FUZZ_SRC:%.c=build/fuzz/%.d) $(LIB_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(SAN_OBJ:.o=.d) $(SAN_APP:.o=.d) $(TESTS:%=%.d) $(PROBES:%=%.d) $(BENCHES:%=%.d) $(IDENTIFY:%=%.d)
+-include $(FUZZ_SRC:%.c=build/fuzz/%.d) $(LIB_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(SAN_OBJ:.o=.d) $(SAN_APP:.o=.d) $(TESTS:%=%.d) $(PROBES:%=%.d) $(BENCHES:%=%.d) $(IDENTIFY:%=%.d) $(DESIGN:%=%.d) $(DESIGN_OBJ:.o=.d)

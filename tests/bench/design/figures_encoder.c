@@ -1,0 +1,30 @@
+/* figures_encoder.c - five free biquads against encoder jitter, beside the least of any controller.
+ *
+ * No randomness: the figures are the same with every seed.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <stdio.h>
+
+#include "../../montecarlo/figure.h"
+#include "study.h"
+
+static void study(const char *name, double wind_rms_nm, double bound_mas, double goal_ratio)
+{
+    struct design_case c;
+    struct tune_controller controller;
+    char what[80], goal[40];
+    case_encoder(&c, wind_rms_nm, bound_mas, goal_ratio);
+    controller = study_design(&c, name, NULL);
+    (void)snprintf(what, sizeof what, "encoder jitter with %zu biquads over its bound, %.3g mas",
+                   controller.n_biquads, bound_mas);
+    (void)snprintf(goal, sizeof goal, "<= %.2f", goal_ratio);
+    (void)figure(name, what, goal,
+                 study_jitter(NULL, &c, c.plant, POINTINGS, &controller) / bound_mas, 1e-9,
+                 goal_ratio);
+}
+
+int main(void)
+{
+    study("wind 100 N m", 100.0, 2.50, 1.25);
+    study("wind 20 N m", 20.0, 1.76, 1.10);
+    return 0;
+}
