@@ -134,11 +134,14 @@ static enum tune_status stand_proof(struct verdict *verdict, const struct scenar
     struct proof *proof = &verdict->proof;
     const struct demand gain = {.kind = DEMAND_SCALED_GAIN};
     struct demand rung = {.kind = DEMAND_LADDER};
+    const struct tune_design_opts *opts = bench->problem->opts;
     const enum tune_status status = design_prove(proof, bench->controller, s, bench->problem, err);
     if (status != TUNE_OK) return status;
     rung.value = proof->rung_factor;
-    stand(verdict, bench->problem, &rung, log(proof->rung_excess), proof->rung_hz);
-    if (!proof->gain_stable) stand(verdict, bench->problem, &gain, HUGE_VAL, proof->gain_hz);
+    if (opts->ladder_peak > 0.0)
+        stand(verdict, bench->problem, &rung, log(proof->rung_excess), proof->rung_hz);
+    if (opts->reduction_peak > 0.0 && !proof->gain_stable)
+        stand(verdict, bench->problem, &gain, HUGE_VAL, proof->gain_hz);
     return TUNE_OK;
 }
 

@@ -47,6 +47,8 @@ struct tune_design_opts {
     const struct tune_design_spread *spread; /* [n_pointings], borrowed; NULL: not known */
     size_t max_biquads;                      /* default 3, <= TUNE_BIQUADS_MAX */
     double peak_sensitivity;                 /* limit on max |S|; default 1.7 */
+    /* Limits on |S| in other states than the loop's own. 0 switches one off, with the stability of what
+     * it stands for: a loop that need not be enabled so, or bear that. */
     double reduction_peak;        /* limit on |S| with the loop gain reduced to .5 and .316; 2.5 */
     double ladder_peak;           /* limit on |S| on the rungs .71 .5 .316 .178 .1; 2.0 */
     double delay_peak;            /* limit on |S| with one more sample of delay; 2.5 */

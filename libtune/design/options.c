@@ -30,6 +30,12 @@ static enum tune_status refuse(struct tune_error *err, const char *what, double 
     return TUNE_EINVAL;
 }
 
+/* A limit that is switched off is in range. */
+static double or_most(double peak)
+{
+    return peak == 0.0 ? 100.0 : peak;
+}
+
 static enum tune_status check_options(const struct tune_design_opts *o, double rate_hz,
                                       struct tune_error *err)
 {
@@ -40,9 +46,9 @@ static enum tune_status check_options(const struct tune_design_opts *o, double r
     } range[] = {
         {"max_biquads", (double)o->max_biquads, 0.0, TUNE_BIQUADS_MAX, "0 .. 16"},
         {"peak_sensitivity", o->peak_sensitivity, 1.01, 100.0, "1.01 .. 100"},
-        {"reduction_peak", o->reduction_peak, 1.01, 100.0, "1.01 .. 100"},
-        {"ladder_peak", o->ladder_peak, 1.01, 100.0, "1.01 .. 100"},
-        {"delay_peak", o->delay_peak, 1.01, 100.0, "1.01 .. 100"},
+        {"reduction_peak", or_most(o->reduction_peak), 1.01, 100.0, "0 (off) or 1.01 .. 100"},
+        {"ladder_peak", or_most(o->ladder_peak), 1.01, 100.0, "0 (off) or 1.01 .. 100"},
+        {"delay_peak", or_most(o->delay_peak), 1.01, 100.0, "0 (off) or 1.01 .. 100"},
         {"phase_margin_rad", o->phase_margin_rad, 0.0, 1.5, "0 .. 1.5"},
         {"gain_margin", o->gain_margin == 0.0 ? 1.0 : o->gain_margin, 1.0, 100.0, "1 .. 100"},
         {"gain_reduction_margin", o->gain_reduction_margin == 0.0 ? 1.0 : o->gain_reduction_margin,
@@ -184,6 +190,7 @@ static void add_reductions(struct demands *out, double peak, double reduction)
 double design_rung_limit(const struct tune_design_opts *opts, double k)
 {
     const double peak = opts->peak_sensitivity;
+    if (opts->ladder_peak == 0.0) return HUGE_VAL;
     return k > 0.71 ? fmax(opts->ladder_peak, peak) : opts->ladder_peak;
 }
 
@@ -201,10 +208,11 @@ void design_demands(struct demands *out, const struct tune_design_opts *opts)
     add(out, DEMAND_PEAK, 1.0, peak);
     if (opts->phase_margin_rad > 2.0 * asin(0.5 / peak))
         add(out, DEMAND_DISC, opts->phase_margin_rad, 1.0 / tan(0.5 * opts->phase_margin_rad));
-    add_reductions(out, opts->reduction_peak, opts->gain_reduction_margin);
-    for (size_t i = 0; i < sizeof rung / sizeof rung[0]; i++)
+    if (opts->reduction_peak > 0.0)
+        add_reductions(out, opts->reduction_peak, opts->gain_reduction_margin);
+    for (size_t i = 0; i < sizeof rung / sizeof rung[0] && opts->ladder_peak > 0.0; i++)
         add(out, DEMAND_LADDER, rung[i], opts->ladder_peak);
-    add(out, DEMAND_DELAY, 1.0, opts->delay_peak);
+    if (opts->delay_peak > 0.0) add(out, DEMAND_DELAY, 1.0, opts->delay_peak);
     if (opts->gain_stabilised_above_hz > 0.0)
         add(out, DEMAND_ROLLOFF, opts->gain_stabilised_above_hz, 0.5);
     if (opts->sensor_noise_rad > 0.0) add(out, DEMAND_TORQUE, 0.0, opts->noise_torque_rms_nm);

@@ -58,7 +58,7 @@ static void options_outside_their_range_are_named(void **state)
         const char *thing;
     } bad[] = {
         {offsetof(struct tune_design_opts, peak_sensitivity), 1.0, "peak_sensitivity"},
-        {offsetof(struct tune_design_opts, reduction_peak), 0.0, "reduction_peak"},
+        {offsetof(struct tune_design_opts, reduction_peak), 1.0, "reduction_peak"},
         {offsetof(struct tune_design_opts, ladder_peak), nan(""), "ladder_peak"},
         {offsetof(struct tune_design_opts, delay_peak), 1e9, "delay_peak"},
         {offsetof(struct tune_design_opts, phase_margin_rad), 2.0, "phase_margin_rad"},

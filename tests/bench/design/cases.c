@@ -107,8 +107,7 @@ void case_encoder(struct design_case *out, double wind_rms_nm, double bound_mas,
     out->opts.noise_torque_rms_nm = 30.0;
     out->opts.mode_shift = 0.0;
     out->opts.pole_zeta_min = 0.03;
-    /* these demands cannot be switched off; so wide they leave the count of stability alone */
-    out->opts.reduction_peak = out->opts.ladder_peak = out->opts.delay_peak = 100.0;
+    out->opts.reduction_peak = out->opts.ladder_peak = out->opts.delay_peak = 0.0;
 }
 
 struct tune_plant case_shifted(const struct tune_plant *plant, const double shift[MODES])
