@@ -25,7 +25,6 @@ struct fleet {
     struct verdict {
         double peak, ladder_peak, reduction; /* full gain; worst rung; ratio */
         int unstable_rungs;                  /* full gain is one of them */
-        bool unstable;
     } * verdict;
 };
 
@@ -47,7 +46,6 @@ static enum tune_status judge(void *user, size_t item, struct tune_error *err)
         if (i > 0) continue;
         v->peak = v->ladder_peak;
         v->reduction = margins.gain_reduction_margin;
-        v->unstable = !stable;
     }
     return TUNE_OK;
 }
@@ -56,12 +54,11 @@ static enum tune_status judge(void *user, size_t item, struct tune_error *err)
 static struct verdict fly(const struct design_case *c, const struct tune_controller *controller,
                           size_t n, uint64_t seed, uint64_t stream)
 {
-    struct verdict worst = {.reduction = INFINITY};
+    struct verdict worst = {.reduction = HUGE_VAL};
     struct tune_plant *plant = calloc(n, sizeof *plant);
     struct fleet fleet = {.controller = *controller, .plant = plant};
     struct tune_random rng;
     struct tune_error err;
-    size_t unstable = 0;
     fleet.verdict = calloc(n, sizeof *fleet.verdict);
     tune_random_init(&rng, 1000 * seed + 1, stream);
     for (size_t i = 0; i < n && plant; i++)
@@ -74,9 +71,7 @@ static struct verdict fly(const struct design_case *c, const struct tune_control
         worst.ladder_peak = fmax(worst.ladder_peak, v->ladder_peak);
         worst.reduction = fmin(worst.reduction, v->reduction);
         worst.unstable_rungs += v->unstable_rungs;
-        unstable += v->unstable;
     }
-    worst.unstable = unstable > 0;
     free(plant);
     free(fleet.verdict);
     return worst;
@@ -113,17 +108,21 @@ static void jitter_figures(const struct design_case *c, const struct tune_contro
 static void fleet_figures(const struct design_case *c, const struct tune_controller *controller,
                           uint64_t seed, unsigned long part)
 {
-    const struct verdict ladder = fly(c, controller, LADDER / part, seed, 1);
-    const struct verdict unseen = fly(c, controller, UNSEEN / part, seed, 2);
-    (void)figure(c->name, "enable ladder -40..0 dB on 1000 shifted plants, largest |S|", "<= 2.0",
-                 ladder.ladder_peak, 1.0, 2.0);
-    (void)figure(c->name, "enable ladder on 1000 shifted plants, unstable rungs", "0",
-                 ladder.unstable_rungs, 0.0, 0.0);
-    (void)figure(c->name, "gain-reduction margin on 1000 shifted plants, least, dB", ">= 12",
-                 20.0 * log10(ladder.reduction), 12.0, INFINITY);
-    (void)figure(c->name, "largest |S| on 200 unseen plants", "<= 1.76", unseen.peak, 1.0, 1.76);
-    (void)figure(c->name, "unstable rungs on 200 unseen plants", "0", unseen.unstable_rungs, 0.0,
-                 0.0);
+    const size_t many = LADDER / part, few = UNSEEN / part;
+    const struct verdict ladder = fly(c, controller, many, seed, 1);
+    const struct verdict unseen = fly(c, controller, few, seed, 2);
+    char what[100];
+    (void)snprintf(what, sizeof what, "enable ladder -40..0 dB, %zu shifted plants, largest |S|",
+                   many);
+    (void)figure(c->name, what, "<= 2.0", ladder.ladder_peak, 1.0, 2.0);
+    (void)snprintf(what, sizeof what, "enable ladder, %zu shifted plants, unstable rungs", many);
+    (void)figure(c->name, what, "0", ladder.unstable_rungs, 0.0, 0.0);
+    (void)snprintf(what, sizeof what, "gain-reduction margin, %zu shifted plants, least, dB", many);
+    (void)figure(c->name, what, ">= 12", 20.0 * log10(ladder.reduction), 12.0, HUGE_VAL);
+    (void)snprintf(what, sizeof what, "largest |S|, %zu unseen plants", few);
+    (void)figure(c->name, what, "<= 1.76", unseen.peak, 1.0, 1.76);
+    (void)snprintf(what, sizeof what, "unstable rungs, %zu unseen plants", few);
+    (void)figure(c->name, what, "0", unseen.unstable_rungs, 0.0, 0.0);
 }
 
 /* The payload's ratios are in truth `factor` times what the design took them for. */
