@@ -55,6 +55,7 @@
 #include "jitter/disturbance.h"
 #include "jitter/prediction.h"
 #include "design/design.h"
+#include "design/rounding.h"
 #include "health/health.h"
 #include "health/passage.h"
 #include "health/mode_verdict.h"

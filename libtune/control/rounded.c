@@ -105,7 +105,7 @@ double tune_rounded_change(double *at_hz, const struct tune_rounded_controller *
                            const struct tune_controller *controller, double low_hz)
 {
     enum { POINTS = 2000 };
-    const double high = 0.4999 * controller->loop_rate_hz;
+    const double high = 0.4 * controller->loop_rate_hz; /* above, a low-pass leaves nothing */
     double largest = 0.0;
     *at_hz = low_hz;
     for (int i = 0; i < POINTS; i++) {
