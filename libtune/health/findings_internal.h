@@ -45,6 +45,8 @@ enum tune_status health_check_stamps(struct health_case *c, struct tune_error *e
 
 /* channels.c */
 enum tune_status health_check_channels(struct health_case *c, struct tune_error *err);
+/* copies.c */
+enum tune_status health_check_copies(struct health_case *c, struct tune_error *err);
 enum tune_status health_check_excitation(struct health_case *c, struct tune_error *err);
 /* saturation.c */
 enum tune_status health_check_torque(struct health_case *c, struct tune_error *err);

@@ -26,6 +26,7 @@ static const char *const finding_name[] = {
     "encoder-wrapped",     /* the angle wraps */
     "dead-channel",        /* a channel that never changes */
     "stuck-channel",       /* a channel that stands still for a while */
+    "channel-copied",      /* two roles with the same numbers */
     "target-missing",      /* no commanded angle */
     "no-excitation",       /* a sweep without one */
     "torque-above-limit",  /* torque beyond the stated limit */
@@ -153,12 +154,12 @@ static bool is_absurd(struct health_case *c)
 
 /* In this order: what is found first keeps the later ones from telling the same again. */
 static enum tune_status (*const look[])(struct health_case *, struct tune_error *) = {
-    health_check_stamps,   health_measure_encoder,     health_measure_step,
-    health_check_channels, health_check_stuck,         health_check_excitation,
-    health_check_torque,   health_check_glitches,      health_check_quantisation,
-    health_check_noise,    health_check_interpolation, health_check_course,
-    health_check_law,      health_check_response,      health_check_current,
-    health_check_reversal, health_check_friction,
+    health_check_stamps,       health_measure_encoder, health_measure_step,
+    health_check_channels,     health_check_copies,    health_check_stuck,
+    health_check_excitation,   health_check_torque,    health_check_glitches,
+    health_check_quantisation, health_check_noise,     health_check_interpolation,
+    health_check_course,       health_check_law,       health_check_response,
+    health_check_current,      health_check_reversal,  health_check_friction,
 };
 
 enum tune_status tune_health_judge(struct tune_health *out, const struct tune_record *rec,

@@ -116,6 +116,27 @@ static int by_field(const void *a, const void *b)
     return (int)x->role - (int)y->role;
 }
 
+/* One column cannot be two things: whatever is measured between the two would come out as perfect. */
+static enum tune_status refuse_shared(const struct record_columns *columns,
+                                      const struct tune_record_opts *opts, struct tune_error *err)
+{
+    for (size_t i = 1; i < columns->n_entries; i++) {
+        const enum tune_role role[] = {columns->entry[i - 1].role, columns->entry[i].role};
+        if (columns->entry[i].field != columns->entry[i - 1].field) continue;
+        /* blamed and to be changed is the one that the log's section names */
+        const int named = opts->map[role[1]].column[0] ? 1 : 0;
+        const char *key = tune_role_name(role[named]), *other = tune_role_name(role[!named]);
+        tune_error_set(err, TUNE_EDATA,
+                       "the column '%s' serves both as %s and as %s: name another with "
+                       "%s = \"...\", or take that line out",
+                       columns->name[role[0]], other, key, key);
+        tune_error_about(err, key, columns->name[role[0]], "a column of its own");
+        (void)tune_error_place(err, NULL, columns->line, (long)columns->entry[i].field + 1);
+        return TUNE_EDATA;
+    }
+    return TUNE_OK;
+}
+
 static bool all_numbers(const struct record_field *field, size_t n)
 {
     double value;
@@ -161,6 +182,7 @@ enum tune_status record_columns_find(struct record_columns *columns,
         status = find_role(columns, field, (enum tune_role)role, &opts->map[role], err);
     if (status == TUNE_OK && columns->n_entries == 0) status = refuse_header(columns, field, err);
     qsort(columns->entry, columns->n_entries, sizeof *columns->entry, by_field);
+    if (status == TUNE_OK) status = refuse_shared(columns, opts, err);
     return status;
 }
 

@@ -57,4 +57,28 @@ grep -v payload_accel_arm_m "$scratch/accel/axis.ini" >"$scratch/ini" && mv "$sc
 check 'without its arm' run 0 identify --json "$scratch/accel"
 check 'it is left out, and what to do is said' json "any('payload_accel_arm_m' in n for n in d['notes']) and $(mode 22)['payload_ratio'] is None"
 
+# ---- one column for two roles, and a copy under another name
+cp -r "$scratch/none" "$scratch/shared"
+sed '/^\[log sweep-south\]/a load_position = "position_arcsec"' "$scratch/none/axis.ini" >"$scratch/shared/axis.ini"
+check 'one column for two roles makes a log unfit' run 1 inspect "$scratch/shared"
+check 'and identify refuses it' run 3 identify "$scratch/shared"
+check 'naming line and both roles' err_has "serves both as position and as load_position"
+check 'and the place' err_has '.csv.gz:1:'
+check 'and what to do' err_has 'name another with load_position ='
+
+# copied AS: the sweep with its position once more under this name
+copied() {
+    cp -r "$scratch/none" "$scratch/$1"
+    gzip -dc "$scratch/none/logs/sweep-south.csv.gz" | awk -F, -v OFS=, -v name="$1" '
+        !at { for (i = 1; i <= NF; i++) if ($i == "position_arcsec") at = i; print $0, name; next } { print $0, $at }' |
+        gzip >"$scratch/$1/logs/sweep-south.csv.gz"
+}
+copied load_position_arcsec
+check 'a copy is unfit' run 1 inspect "$scratch/load_position_arcsec"
+check 'and told' out_has 'channel-copied'
+check 'identify refuses it, too' run 3 identify "$scratch/load_position_arcsec"
+check 'with the way around' err_has '--accept channel-copied'
+check 'which lets it through' run 0 identify --json --accept channel-copied "$scratch/load_position_arcsec"
+check 'on the record' json "any('channel-copied' in a for a in d['accepted'])"
+
 done_testing

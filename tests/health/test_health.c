@@ -51,6 +51,55 @@ static void a_dead_channel_is_found(void **state)
     tune_record_free(&log.rec);
 }
 
+/* Two roles with the same numbers, but for the rounding of another unit. */
+static void a_copy_under_another_role_is_found(void **state)
+{
+    static const enum tune_role copy[] = {TUNE_ROLE_LOAD_POSITION, TUNE_ROLE_TARGET, TUNE_ROLE_SKY,
+                                          TUNE_ROLE_OTHER_POSITION};
+    (void)state;
+    for (size_t i = 0; i < sizeof copy / sizeof *copy; i++) {
+        struct log log = good_sweep();
+        const double *x = log.rec.channel[TUNE_ROLE_POSITION];
+        if (!log.rec.channel[copy[i]]) log.rec.channel[copy[i]] = zeros(log.rec.n);
+        for (size_t k = 0; k < log.rec.n; k++)
+            log.rec.channel[copy[i]][k] = (x[k] / TUNE_RAD_PER_DEG) * TUNE_RAD_PER_DEG;
+        strcpy(log.rec.column[copy[i]], "spare_rad");
+        const struct tune_health health = judge(&log);
+        const struct tune_finding *found = find(&health, "channel-copied");
+        assert_non_null(found);
+        assert_int_equal(found->severity, TUNE_UNFIT);
+        assert_non_null(strstr(found->text, "'spare_rad'"));
+        assert_non_null(strstr(found->text, tune_role_name(copy[i])));
+        /* one row that differs by a hundredth of the noise is enough: two sensors */
+        log.rec.channel[copy[i]][777] += tune_rad_from_arcsec(3e-5);
+        const struct tune_health other = judge(&log);
+        assert_null(find(&other, "channel-copied"));
+        tune_record_free(&log.rec);
+    }
+}
+
+/* Things that stand still, or go along a straight line, may agree; a target may follow an axis that is led. */
+static void what_may_agree_is_no_copy(void **state)
+{
+    struct log log = plain(4000, 0.002);
+    (void)state;
+    log.opts.on_target = true;
+    expect_clean(&log, "straight", 0);
+    log.rec.channel[TUNE_ROLE_OTHER_POSITION] = zeros(log.rec.n);
+    log.rec.channel[TUNE_ROLE_SKY] = zeros(log.rec.n);
+    struct tune_health health = judge(&log);
+    assert_null(find(&health, "channel-copied"));
+    add_noise(&log, 1e-8, 5);
+    memcpy(log.rec.channel[TUNE_ROLE_TARGET], log.rec.channel[TUNE_ROLE_POSITION],
+           log.rec.n * sizeof(double));
+    health = judge(&log);
+    assert_non_null(find(&health, "channel-copied"));
+    log.opts.on_target = false;
+    health = judge(&log);
+    assert_null(find(&health, "channel-copied"));
+    tune_record_free(&log.rec);
+}
+
 static void a_sweep_without_excitation_is_found(void **state)
 {
     struct log log = good_sweep();
@@ -253,6 +302,8 @@ int main(void)
         cmocka_unit_test(clean_logs_have_no_findings),
         cmocka_unit_test(a_hold_within_one_encoder_step_is_no_trouble),
         cmocka_unit_test(a_dead_channel_is_found),
+        cmocka_unit_test(a_copy_under_another_role_is_found),
+        cmocka_unit_test(what_may_agree_is_no_copy),
         cmocka_unit_test(a_sweep_without_excitation_is_found),
         cmocka_unit_test(torque_on_its_limit_is_counted),
         cmocka_unit_test(torque_above_its_limit_tells_of_a_wrong_scale),
