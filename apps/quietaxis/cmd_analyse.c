@@ -40,6 +40,7 @@ static int step(const struct command_line *line, const struct command *command)
 {
     struct command_line one = *line;
     one.command = command;
+    one.step = true;
     one.job.log = one.log;
     one.job.pointing = one.pointing;
     one.job.accept = one.accept;
@@ -142,6 +143,7 @@ const struct command command_analyse = {
             "\n"
             "Exit: 0 requirement met, 1 requirement missed or precheck disagrees, 2 misuse\n"
             "or a file is not there, 3 unusable data, 4 no solution found.\n",
+    .log_help = "only this log among those of its use; may be repeated",
     .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT |
                TAKES_MODES | TAKES_THREADS,
     .arguments = 1,

@@ -154,6 +154,7 @@ const struct command command_design = {
             "\n"
             "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not\n"
             "there, 3 unusable data, 4 nothing holds this axis within the constraints.\n",
+    .log_help = "this sweep, table or quiet log alone; may be repeated",
     .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT | TAKES_MODES | TAKES_THREADS,
     .arguments = 1,
     .run = run,

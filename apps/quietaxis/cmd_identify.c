@@ -26,6 +26,17 @@ static void print_head(const struct tune_pointing_plant *p)
            p->other_axis == TUNE_OTHER_AXIS_UNKNOWN ? "" : tune_other_axis_name(p->other_axis));
 }
 
+/* One measure for every mark: the share of what is known that was assumed, to a per cent. */
+static void print_prior(double share)
+{
+    const double percent = 100.0 * share;
+    if (share > 0.5)
+        printf(", limited by its prior (%.0f %%)", percent);
+    else if (percent >= 0.5)
+        printf(", prior %.0f %%", percent);
+    printf("\n");
+}
+
 static void print_body(const struct tune_fit *fit)
 {
     char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL];
@@ -37,11 +48,7 @@ static void print_body(const struct tune_fit *fit)
         printf("  delay     %24s ms, hold excluded\n",
                print_estimate(b, 1e3 * fit->delay.value, 1e3 * fit->delay.std));
     printf("  viscous   %24s N m s/rad", print_estimate(c, fit->viscous.value, fit->viscous.std));
-    if (fit->viscous_prior_share > 0.5)
-        printf(", limited by its prior (%.0f %%)", 100.0 * fit->viscous_prior_share);
-    else if (fit->viscous.std > 0.5 * fit->viscous.value)
-        printf(", hardly seen by the sweep");
-    printf("\n");
+    print_prior(fit->viscous_prior_share);
     printf("  fit       %24.3f reduced chi-square over %zu lines\n", fit->reduced_chi_square,
            fit->lines);
 }
@@ -189,6 +196,7 @@ static int run(const struct command_line *line)
     struct tune_error err;
     char *text = NULL;
     int code = EXIT_DONE;
+    if (!line->step && tune_chain_identify_named(&line->job, &err)) return command_fail(&err);
     if (tune_chain_identify(&result, &line->job, &err)) return command_fail(&err);
     command_progress_done();
     if (line->json && !line->silent) {
@@ -207,6 +215,7 @@ static int run(const struct command_line *line)
         print_unseen_meaning(&result);
         print_tracks(&result);
         print_measured_tables(&result);
+        print_notes("Left out", &result.left_out);
         print_notes("Accepted", &result.accepted);
         print_notes("Notes", &result.notes);
         code = print_end(EXIT_DONE);
@@ -229,6 +238,7 @@ const struct command command_identify = {
             "\n"
             "Exit: 0 done, 2 misuse or a file is not there, 3 unusable data, 4 no fit\n"
             "found.\n",
+    .log_help = "this sweep or table alone; may be repeated",
     .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT | TAKES_MODES | TAKES_THREADS,
     .arguments = 1,
     .run = run,

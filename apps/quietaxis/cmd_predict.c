@@ -82,6 +82,7 @@ const struct command command_predict = {
             "\n"
             "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not\n"
             "there, 3 unusable data, 4 the loop is not stable.\n",
+    .log_help = "the gains, sweep or quiet log to take; may be repeated",
     .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT |
                TAKES_MODES | TAKES_THREADS,
     .arguments = 1,

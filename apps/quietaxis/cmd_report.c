@@ -39,6 +39,7 @@ const struct command command_report = {
             "Prints the name of the file. With --controller FILE the loop and the\n"
             "prediction are those of the gains in FILE.\n"
             "Exit: 0 written, 2 misuse or no gnuplot, 3 unusable data, 4 no fit found.\n",
+    .log_help = "only this log among those of its use; may be repeated",
     .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT |
                TAKES_MODES | TAKES_THREADS,
     .arguments = 1,

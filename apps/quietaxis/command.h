@@ -41,6 +41,7 @@ struct command_line {
     size_t n_arguments;
     bool json, quiet;
     bool silent; /* compute, write the files, print no answer: a step of a larger command */
+    bool step;   /* of a larger command, whose --log may be about another step */
     bool has_seed;
     uint64_t seed;
     const char *log[COMMAND_REPEATS_MAX], *pointing[COMMAND_REPEATS_MAX];
@@ -49,11 +50,12 @@ struct command_line {
 
 struct command {
     const char *name;
-    const char *answers; /* one line for the list of commands */
-    const char *usage;   /* "design [OPTIONS] LOGBOOK" */
-    const char *help;    /* what it does; example and exit codes, ready to print */
-    unsigned options;    /* of enum command_option */
-    size_t arguments;    /* how many it wants */
+    const char *answers;  /* one line for the list of commands */
+    const char *usage;    /* "design [OPTIONS] LOGBOOK" */
+    const char *help;     /* what it does; example and exit codes, ready to print */
+    const char *log_help; /* of --log, where that is not "only this log" */
+    unsigned options;     /* of enum command_option */
+    size_t arguments;     /* how many it wants */
     int (*run)(const struct command_line *line); /* returns an exit code */
 };
 

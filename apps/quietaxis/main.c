@@ -4,7 +4,6 @@
 #include <string.h>
 
 #include "command.h"
-#include "nearest.h"
 #include "options.h"
 #include "talk.h"
 
@@ -41,7 +40,7 @@ static int unknown(const char *word)
     const char *name[COMMANDS], *near;
     for (size_t i = 0; i < COMMANDS; i++)
         name[i] = command_list[i]->name;
-    near = nearest_word(word, name, COMMANDS);
+    near = tune_text_nearest(word, name, COMMANDS);
     fprintf(stderr, "quietaxis: no such command: %s%s%s%s\nTry: quietaxis --help\n", word,
             near ? "; did you mean " : "", near ? near : "", near ? "?" : "");
     return EXIT_MISUSE;

@@ -8,8 +8,6 @@
 #include <string.h>
 #include <sys/stat.h>
 
-#include "nearest.h"
-
 enum { ALWAYS = 0, THREADS_MOST = 1024, FINDINGS_MOST = 64 };
 
 struct option {
@@ -48,7 +46,9 @@ void options_help(const struct command *command)
     for (size_t i = 0; i < OPTIONS; i++) {
         const struct option *option = &option_list[i];
         if (option->taken_by != ALWAYS && !(command->options & option->taken_by)) continue;
-        printf("  %-12s %-7s %s\n", option->name, option->value ? option->value : "", option->text);
+        printf("  %-12s %-7s %s\n", option->name, option->value ? option->value : "",
+               option->taken_by == TAKES_LOG && command->log_help ? command->log_help
+                                                                  : option->text);
     }
 }
 
@@ -85,7 +85,7 @@ static enum options_answer take_accept(struct command_line *line, const char *na
     for (size_t i = 0; i < n; i++)
         if (!strcmp(known[i], value))
             return repeat(line->accept, &line->job.n_accepts, line->command, name, value);
-    near = nearest_word(value, known, n);
+    near = tune_text_nearest(value, known, n);
     (void)snprintf(what, sizeof what, "no finding is called %.40s; %s%s%s", value,
                    near ? "did you mean " : "inspect names them", near ? near : "",
                    near ? "?" : "");
@@ -150,7 +150,7 @@ static enum options_answer unknown(const struct command *command, const char *wo
         if (option_list[i].taken_by == ALWAYS || (command->options & option_list[i].taken_by))
             name[n++] = option_list[i].name;
     (void)snprintf(bare, sizeof bare, "%.*s", (int)(length < 63 ? length : 63), word);
-    near = nearest_word(bare, name, n);
+    near = tune_text_nearest(bare, name, n);
     if (near) (void)snprintf(what, sizeof what, "no such option; did you mean %s?", near);
     return wrong(command, word, what);
 }

@@ -144,6 +144,8 @@ void chain_describe_design(struct tune_proposal *out, struct design_work *work)
                    out->candidate[out->recommended].sky_rms_arcsec);
     limits(out, work);
     left_to_verify(out, &work->basis.chain.logbook.requirement);
+    tune_notes_join(&out->doubts, &work->basis.id.left_out);
+    tune_notes_join(&out->cautions, &work->basis.id.left_out);
     tune_notes_join(&out->cautions, &work->basis.id.accepted);
     chain_signs_compare(&work->signs, &work->basis.id);
     chain_signs_describe(&out->notes, &out->cautions, &work->signs);

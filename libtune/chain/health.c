@@ -64,6 +64,7 @@ static enum tune_status judge(struct tune_health *out, const struct chain *chain
     const enum tune_status status = chain_log_gains(&gains, &found, chain, log, err);
     if (status) return status;
     memset(&opts, 0, sizeof opts);
+    opts.file = log->file;
     if (drive->torque_limit_nm > 0.0) opts.torque_limit_nm = drive->torque_limit_nm;
     if (drive->encoder_counts_per_turn > 0.0)
         opts.encoder_step_rad = 2.0 * TUNE_PI / drive->encoder_counts_per_turn;
@@ -123,6 +124,18 @@ static bool is_accepted(const struct tune_job *job, const char *name)
     for (size_t i = 0; i < job->n_accepts; i++)
         if (!strcmp(job->accept[i], name)) return true;
     return false;
+}
+
+bool chain_tells_too_little(const struct chain *chain, const struct tune_health *health)
+{
+    bool refused = false;
+    for (size_t i = 0; i < health->n_findings; i++) {
+        const struct tune_finding *finding = &health->finding[i];
+        if (finding->severity != TUNE_UNFIT || is_accepted(chain->job, finding->name)) continue;
+        if (!finding->too_little) return false;
+        refused = true;
+    }
+    return refused;
 }
 
 /* With the line it was found at. */

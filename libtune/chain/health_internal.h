@@ -33,4 +33,7 @@ enum tune_status chain_require_judged(struct tune_health *health, struct tune_no
                                       const struct tune_log_entry *log,
                                       const struct tune_record *rec, struct tune_error *err);
 
+/* Is each finding the log is refused for, of which there is one, that of a log that tells too little? */
+bool chain_tells_too_little(const struct chain *chain, const struct tune_health *health);
+
 #endif

@@ -57,11 +57,6 @@ static enum tune_status add_tables(struct identification_work *work, bool of_loo
     return status;
 }
 
-static bool identifies(const struct tune_log_entry *log)
-{
-    return log->kind == TUNE_LOG_SWEEP || log->kind == TUNE_LOG_RESPONSE;
-}
-
 /* The sweeps and tables of the job. --log chooses among them only where it names one: `verify --log
  * tracking` is no reason to identify nothing. */
 static enum tune_status choose(struct identification_work *work, const struct chain *chain,
@@ -73,7 +68,8 @@ static enum tune_status choose(struct identification_work *work, const struct ch
     work->pointing = calloc(logbook->n_logs + 1, sizeof *work->pointing);
     if (!work->pointing) return tune_error_memory(err, "choosing sweeps");
     for (size_t i = 0; i < logbook->n_logs; i++)
-        named = named || (identifies(&logbook->log[i]) && chain_log_named(chain, &logbook->log[i]));
+        named = named ||
+                (chain_identifies(&logbook->log[i]) && chain_log_named(chain, &logbook->log[i]));
     for (size_t i = 0; !status && i < logbook->n_logs; i++) {
         const struct tune_log_entry *log = &logbook->log[i];
         if (log->kind != TUNE_LOG_SWEEP || !chain_pointing_chosen(chain, log->pointing)) continue;
@@ -93,7 +89,7 @@ static enum tune_status choose(struct identification_work *work, const struct ch
 
 static void free_work(struct identification_work *work)
 {
-    for (size_t i = 0; work->pointing && i < work->n; i++) {
+    for (size_t i = 0; work->pointing && i < work->n + work->n_failed; i++) {
         free(work->pointing[i].log);
         free(work->pointing[i].rows);
         free(work->pointing[i].frf.text);
@@ -187,6 +183,16 @@ static enum tune_status note_mappings(struct tune_notes *notes,
     return TUNE_OK;
 }
 
+/* Of every log that was read, used or not. */
+static void set_rows(struct tune_provenance *out, const struct identification_work *work)
+{
+    for (size_t i = 0; i < work->n + work->n_failed; i++) {
+        const struct pointing_work *pointing = &work->pointing[i];
+        for (size_t k = 0; k < pointing->n_logs + pointing->n_left_out; k++)
+            chain_set_rows(out, pointing->log[k]->file, pointing->rows[k]);
+    }
+}
+
 static enum tune_status write_all(struct tune_identification *out, const struct chain *chain,
                                   struct identification_work *work, struct tune_error *err)
 {
@@ -201,10 +207,9 @@ static enum tune_status write_all(struct tune_identification *out, const struct 
         if (work->pointing[i].assisted.text) file[files++] = work->pointing[i].assisted;
         tune_notes_join(&out->notes, &work->pointing[i].notes);
         tune_notes_join(&out->accepted, &work->pointing[i].accepted);
-        for (size_t k = 0; k < work->pointing[i].n_logs; k++)
-            chain_set_rows(&out->provenance, work->pointing[i].log[k]->file,
-                           work->pointing[i].rows[k]);
+        tune_notes_join(&out->left_out, &work->pointing[i].left_out);
     }
+    set_rows(&out->provenance, work);
     chain_doubt_fits(&out->notes, out);
     chain_doubt_inertia(&out->notes, out, &chain->logbook.expected);
     chain_note_signs(&out->notes, &chain->logbook);
@@ -230,6 +235,7 @@ static enum tune_status identify_all(struct tune_identification *out, const stru
     work->result = out->pointing;
     progress_start(&work->progress, chain->job->watch, work->n, 0.0, pointings_done);
     status = tune_workers_run(work->n, chain->job->threads, chain_identify_pointing, work, err);
+    if (!status) status = chain_leave_out_pointings(out, work, err);
     if (!status) status = chain_identify_tracks(out, chain, pointings_done, err);
     if (!status) status = write_all(out, chain, work, err);
     return status;

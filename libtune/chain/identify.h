@@ -14,4 +14,11 @@
 TUNE_API enum tune_status tune_chain_identify(struct tune_identification *out,
                                               const struct tune_job *job, struct tune_error *err);
 
+/* Are the logs that the job names such as an axis is identified from? tune_chain_identify() does not ask: where
+ * none of them is it takes all sweeps, for whoever judges another log needs the plant.
+ *   TUNE_EINVAL  a log named is neither sweep nor table, or not of a pointing named: those that are, are told
+ *   and what tune_logbook_read() returns */
+TUNE_API enum tune_status tune_chain_identify_named(const struct tune_job *job,
+                                                    struct tune_error *err);
+
 #endif

@@ -23,6 +23,9 @@ enum { POINTING_OUTPUTS_MAX = 4 };
 /* One record of a pointing: a log, or logs that go on from each other. */
 struct pointing_record {
     const struct tune_log_entry *log; /* where it begins */
+    size_t n_logs;
+    bool too_little;       /* no response can be had of it */
+    struct tune_error why; /* then */
     double duration_s;
     bool quiet_ends;          /* without excitation at both */
     double excitation_rms_nm; /* NAN: not logged */
@@ -43,11 +46,14 @@ struct pointing_record {
 struct pointing_work {
     const struct tune_log_entry **log; /* [n_logs] its sweeps, in the order of the logbook */
     size_t n_logs;
-    size_t *rows; /* [n_logs] */
+    size_t n_left_out; /* logs behind those that are not used: they tell too little */
+    size_t *rows;      /* [n_logs + n_left_out] */
     size_t n_records;
     struct pointing_record *record; /* [n_records] while the pointing is worked on */
     double unquiet_s; /* shortest sweep that begins or ends without quiet; 0: none does */
-    struct tune_notes notes, accepted;
+    struct tune_notes notes, accepted, left_out;
+    bool failed;             /* it tells too little: the others may go on without it */
+    struct tune_error why;   /* then */
     struct chain_file cross; /* has no name where the other axis was not logged */
     struct chain_file frf, model, plant, assisted; /* the last may have no name: there is none */
 };
@@ -63,7 +69,8 @@ struct table_work {
 struct identification_work {
     const struct chain *chain;
     size_t n;
-    struct pointing_work *pointing;     /* [n] */
+    size_t n_failed;                    /* pointings behind those that are left out */
+    struct pointing_work *pointing;     /* [n + n_failed] */
     struct tune_pointing_plant *result; /* [n] */
     size_t n_tables;
     struct table_work *table; /* [n_tables] */
@@ -79,6 +86,9 @@ struct chain_runs {
     double rate_hz; /* of the first */
 };
 
+/* identify_named.c: is this a log to identify an axis from, a sweep or a table of responses? */
+bool chain_identifies(const struct tune_log_entry *log);
+
 /* The next record: log runs->at and those that go on from it, taken under the same gains; at is then
  * behind them. TUNE_EDATA: a log that cannot be read, or has another rate than the first. Free runs->next
  * in the end. */
@@ -89,6 +99,24 @@ enum tune_status chain_run_read(struct tune_record *rec, struct chain_runs *runs
 enum tune_status chain_identify_records(struct pointing_work *pointing, const struct chain *chain,
                                         struct progress_item *watch, struct tune_error *err);
 void chain_records_free(struct pointing_work *pointing);
+void chain_record_free(struct pointing_record *record);
+
+/* identify_doubts.c, as notes of the pointing; its records must be there still. modes: as asked for, or 0. */
+void chain_identify_doubts(struct pointing_work *pointing, const struct tune_pointing_plant *out,
+                           size_t modes);
+
+/* identify_left_out.c */
+/* Leave out the records that tell too little, with a note; the first one's error where none is left. */
+enum tune_status chain_leave_out_logs(struct pointing_work *pointing, struct tune_error *err);
+/* Leave out the pointings that failed; the first one's error, with the caution, where none is left. */
+enum tune_status chain_leave_out_pointings(struct tune_identification *out,
+                                           struct identification_work *work,
+                                           struct tune_error *err);
+/* What inspect finds in the records that may be why they tell too little, and what helps. */
+void chain_tell_reasons(struct tune_error *err, const struct pointing_work *pointing);
+/* A place for a sweep, or a harder one, is a proposal to move: what to mind, as a note or behind an error. */
+void chain_caution_sweep(struct tune_notes *notes);
+void chain_caution_error(struct tune_error *err);
 
 /* The same of a pointing without sweeps, whose logs are tables of responses. */
 enum tune_status chain_identify_table_records(struct pointing_work *pointing,

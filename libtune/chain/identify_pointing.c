@@ -12,6 +12,11 @@
 #include "plant/frf.h"
 #include "results/tables.h"
 
+static bool is_table(const struct pointing_work *pointing)
+{
+    return pointing->log[0]->kind == TUNE_LOG_RESPONSE;
+}
+
 static int compare_numbers(const void *a, const void *b)
 {
     const double x = *(const double *)a, y = *(const double *)b;
@@ -38,6 +43,7 @@ static enum tune_status join_records(struct tune_frf *frf, struct tune_lines *li
     double torque_square = 0.0, noise_square = 0.0;
     const double n = (double)pointing->n_records;
     enum tune_status status = TUNE_OK;
+    pointing->unquiet_s = 0.0;
     for (size_t i = 0; !status && i < pointing->n_records; i++) {
         const struct pointing_record *record = &pointing->record[i];
         status = tune_frf_append(frf, &record->frf, err);
@@ -70,87 +76,6 @@ static enum tune_status tables(struct tune_pointing_plant *out, struct pointing_
     return TUNE_OK;
 }
 
-/* Without quiet ends the response itself tells the transient by what is smooth over some bins, and a
- * resonance of a few bins is not. The fit knows it by the poles: on a simulated axis with twelve sweeps of 8 s
- * that follow each other without a pause the damping of resonances 1 to 5 bins wide was wrong by 6 to
- * 47 % when made from the response's own lines, and by less than a third of its std in the end. */
-static void doubt_width(struct pointing_work *pointing, const struct tune_pointing_plant *out)
-{
-    const double bins_least = 40.0;
-    double narrowest = INFINITY, at_hz = 0.0;
-    for (size_t i = 0; i < out->fit.plant.n_modes; i++) {
-        const struct tune_mode *mode = &out->fit.plant.mode[i];
-        const double width_hz = 2.0 * fabs(mode->zeta) * mode->f_hz;
-        if (mode->f_hz < out->band_hz[0] || mode->f_hz > out->band_hz[1]) continue;
-        if (width_hz >= narrowest) continue;
-        narrowest = width_hz;
-        at_hz = mode->f_hz;
-    }
-    if (!(narrowest * pointing->unquiet_s < bins_least)) return;
-    if (!(pointing->unquiet_s > 0.0)) return;
-    tune_notes_add(
-        &pointing->notes,
-        "Pointing %s: a sweep of %.3g s begins or ends without quiet, and blurs resonances as "
-        "narrow as the one at %.4g Hz in frf-%s.csv; the fit and assisted-%s.csv allow for it. "
-        "Half a second before and a second after every sweep without excitation make all of them "
-        "better.",
-        out->name, pointing->unquiet_s, at_hz, out->name, out->name);
-}
-
-/* What the fit could not know from the sweep alone. */
-static void doubt_knowledge(struct pointing_work *pointing, const struct tune_pointing_plant *out)
-{
-    const struct tune_fit *fit = &out->fit;
-    if (fit->viscous_prior_share > 0.5)
-        tune_notes_add(
-            &pointing->notes,
-            "Pointing %s: viscous friction is limited by its prior (%.0f %% of what is "
-            "known of it): no measurement, and nothing to compare; a coast or a sweep that "
-            "begins lower would measure it.",
-            out->name, 100.0 * fit->viscous_prior_share);
-    if (fit->n_alike > 0) {
-        char more[48] = "";
-        if (fit->n_alike > 1)
-            (void)snprintf(more, sizeof more, ", and %zu pairs more", fit->n_alike - 1);
-        tune_notes_add(
-            &pointing->notes,
-            "Pointing %s: the resonances at %.4g and %.4g Hz are hardly told apart "
-            "(correlation %.3f)%s: both together are known better than either; sweep longer.",
-            out->name, fit->plant.mode[fit->alike[0].first].f_hz,
-            fit->plant.mode[fit->alike[0].second].f_hz, fit->alike[0].correlation, more);
-    }
-    if (fit->plant.complex_residues)
-        tune_notes_add(
-            &pointing->notes,
-            "Pointing %s: residues have a phase: the damping of this axis sits in single "
-            "joints, not everywhere alike.",
-            out->name);
-}
-
-/* What the reader should doubt. */
-static void doubts(struct pointing_work *pointing, const struct tune_pointing_plant *out,
-                   size_t modes)
-{
-    if (out->estimator == TUNE_FRF_DIRECT && out->closed_loop)
-        tune_notes_add(&pointing->notes,
-                       "Pointing %s: the injected signal was not logged, so the response is biased "
-                       "wherever the loop answers to disturbances; log it.",
-                       out->name);
-    if (!(out->median_coherence > 0.9))
-        tune_notes_add(&pointing->notes,
-                       "Pointing %s: median coherence only %.3f; sweep longer or harder.",
-                       out->name, out->median_coherence);
-    doubt_knowledge(pointing, out);
-    if (modes > 0)
-        tune_notes_add(
-            &pointing->notes,
-            "Pointing %s: %zu resonances as --modes asks for, whatever the sweeps show; "
-            "chi-square, doubts and std are those of that plant: where the sweeps show more, "
-            "std are too small.",
-            out->name, modes);
-    doubt_width(pointing, out);
-}
-
 /* Far below its modes an axis answers a torque with an acceleration of the same sign: G lies left of the
  * imaginary axis. Where it lies right of it over the lowest octave a sign is wrong, or the axis sticks
  * and answers like a spring: either way no gains may be made from it. */
@@ -179,16 +104,33 @@ static enum tune_status require_inertia(const struct tune_estimate *inertia, str
 {
     char value[32], limit[32];
     if (inertia->std <= inertia->value / 3.0) return TUNE_OK;
-    tune_error_set(
-        err, TUNE_ENOSOL,
-        "the sweep says nearly nothing of the axis: its inertia comes out as %.3g +- %.2g "
-        "kg m^2; where the axis turns back during it (inspect tells) friction hides the axis: "
-        "sweep on a faster ramp; else sweep longer, or harder within the drive's limits",
-        inertia->value, inertia->std);
+    tune_error_set(err, TUNE_ENOSOL,
+                   "the sweep says nearly nothing of the axis: its inertia comes out as %.3g +- "
+                   "%.2g kg m^2",
+                   inertia->value, inertia->std);
     (void)snprintf(value, sizeof value, "%.3g kg m^2", inertia->std);
     (void)snprintf(limit, sizeof limit, "at most %.3g", inertia->value / 3.0);
     tune_error_about(err, "std of the inertia", value, limit);
     return TUNE_ENOSOL;
+}
+
+/* ---- the fit ------------------------------------------------------------------------------------*/
+
+/* A pointing on the way from its records to its plant. */
+struct pointing_fit {
+    const struct identification_work *work;
+    struct pointing_work *pointing;
+    struct tune_pointing_plant *out;
+    struct progress_item *watch;
+    struct tune_fit_opts opts;
+    struct tune_frf frf;
+    struct tune_lines lines;
+};
+
+static void empty(struct pointing_fit *f)
+{
+    tune_frf_free(&f->frf);
+    tune_lines_free(&f->lines);
 }
 
 static bool has_raw_lines(const struct pointing_work *pointing)
@@ -198,59 +140,94 @@ static bool has_raw_lines(const struct pointing_work *pointing)
     return false;
 }
 
+/* Of all records together. */
+static enum tune_status fit_records(struct pointing_fit *f, struct tune_error *err)
+{
+    struct pointing_work *pointing = f->pointing;
+    enum tune_status status = join_records(&f->frf, &f->lines, f->out, pointing, err);
+    if (!status) status = check_sign(&f->frf, pointing->log[0], err);
+    if (!status)
+        status =
+            progress_stage(f->watch, "fitting", 0.3, pointing->unquiet_s > 0.0 ? 0.5 : 1.0, err);
+    if (status) return status;
+    f->opts.rough = has_raw_lines(pointing); /* then fitted again */
+    status = tune_fit_plant(&f->out->fit, &f->frf, &f->lines, &f->opts, &f->watch->watch, err);
+    f->opts.rough = false;
+    if (is_table(pointing))
+        status = chain_table_check(&f->out->fit, status, &f->frf, &f->lines, &f->opts, pointing,
+                                   f->work->chain, err);
+    if (!status)
+        status = chain_identify_transients(f->out, pointing, &f->frf, &f->opts, f->watch, err);
+    return status ? status : require_inertia(&f->out->fit.inertia, err);
+}
+
+/* ---- what follows from it -----------------------------------------------------------------------*/
+
+static enum tune_status complete(struct pointing_fit *f, struct tune_error *err)
+{
+    struct tune_pointing_plant *out = f->out;
+    struct pointing_work *pointing = f->pointing;
+    const struct chain *chain = f->work->chain;
+    enum tune_status status;
+    /* on its bound it has none */
+    if (out->fit.delay_wanted_s < 0.0) out->fit.delay.std = (double)NAN;
+    chain_identify_condition(out, pointing);
+    out->n_logs = pointing->n_logs;
+    out->bins = f->frf.n;
+    memcpy(out->band_hz, f->frf.band_hz, sizeof out->band_hz);
+    out->estimator = f->frf.estimator;
+    out->closed_loop = f->frf.closed_loop;
+    out->median_coherence = median(f->frf.coh, f->frf.n);
+    status = chain_identify_levels(out, pointing, err);
+    if (!status) status = chain_identify_cross(out, pointing, chain, err);
+    if (!status) status = chain_identify_verdicts(out, pointing, chain, err);
+    chain_identify_doubts(pointing, out, f->opts.modes);
+    if (!status) status = tables(out, pointing, &f->frf, err);
+    if (!status) status = chain_identify_sensors(out, pointing, &f->lines, chain, err);
+    if (!status && !is_table(pointing)) status = chain_identify_assisted(out, pointing, err);
+    return status;
+}
+
+/* A pointing that tells too little is no failure of the work while others stand. Asked for a number of modes
+ * it is: that may be what does not fit. */
+static enum tune_status judge_failure(struct pointing_fit *f, enum tune_status status,
+                                      struct tune_error *err)
+{
+    struct pointing_work *pointing = f->pointing;
+    if (!status || f->opts.modes || is_table(pointing)) return status;
+    if (status == TUNE_ENOSOL) chain_tell_reasons(err, pointing);
+    pointing->failed = status == TUNE_ENOSOL;
+    if (status == TUNE_EDATA && pointing->n_records > 0) {
+        pointing->failed = true;
+        for (size_t i = 0; i < pointing->n_records; i++)
+            pointing->failed = pointing->failed && pointing->record[i].too_little;
+    }
+    if (!pointing->failed) return status;
+    pointing->why = *err;
+    tune_error_clear(err);
+    return TUNE_OK;
+}
+
 enum tune_status chain_identify_pointing(void *user, size_t item, struct tune_error *err)
 {
     struct identification_work *work = user;
     struct pointing_work *pointing = &work->pointing[item];
-    struct tune_pointing_plant *out = &work->result[item];
-    const double loop_rate_hz = work->chain->logbook.drive.loop_rate_hz;
-    struct tune_fit_opts opts = tune_fit_defaults(loop_rate_hz);
-    struct tune_frf frf = {0};
-    struct tune_lines lines = {0};
     struct progress_item watch;
+    struct pointing_fit f = {
+        .work = work, .pointing = pointing, .out = &work->result[item], .watch = &watch};
     enum tune_status status;
 
-    opts.modes = work->chain->job->modes;
-    (void)snprintf(out->name, sizeof out->name, "%s", pointing->log[0]->pointing);
-    chain_identify_condition(out, pointing);
-    out->n_logs = pointing->n_logs;
-    progress_item(&watch, &work->progress, item, out->name);
+    f.opts = tune_fit_defaults(work->chain->logbook.drive.loop_rate_hz);
+    f.opts.modes = work->chain->job->modes;
+    (void)snprintf(f.out->name, sizeof f.out->name, "%s", pointing->log[0]->pointing);
+    progress_item(&watch, &work->progress, item, f.out->name);
     status = progress_stage(&watch, "reading", 0.0, 0.3, err);
     if (!status) status = chain_identify_records(pointing, work->chain, &watch, err);
-    if (!status) status = join_records(&frf, &lines, out, pointing, err);
-    if (!status) status = check_sign(&frf, pointing->log[0], err);
-    if (!status)
-        status = progress_stage(&watch, "fitting", 0.3, pointing->unquiet_s > 0.0 ? 0.5 : 1.0, err);
-    if (!status) {
-        opts.rough = has_raw_lines(pointing); /* then fitted again */
-        status = tune_fit_plant(&out->fit, &frf, &lines, &opts, &watch.watch, err);
-        opts.rough = false;
-        if (frf.estimator == TUNE_FRF_TABLE)
-            status = chain_table_check(&out->fit, status, &frf, &lines, &opts, pointing,
-                                       work->chain, err);
-    }
-    if (!status) status = chain_identify_transients(out, pointing, &frf, &opts, &watch, err);
-    if (!status) status = require_inertia(&out->fit.inertia, err);
+    if (!status) status = fit_records(&f, err);
     status = chain_blame_log(work->chain, pointing->log[0], status, err);
-    if (!status) {
-        /* on its bound it has none */
-        if (out->fit.delay_wanted_s < 0.0) out->fit.delay.std = (double)NAN;
-        out->bins = frf.n;
-        memcpy(out->band_hz, frf.band_hz, sizeof out->band_hz);
-        out->estimator = frf.estimator;
-        out->closed_loop = frf.closed_loop;
-        out->median_coherence = median(frf.coh, frf.n);
-        status = chain_identify_levels(out, pointing, err);
-        if (!status) status = chain_identify_cross(out, pointing, work->chain, err);
-        if (!status) status = chain_identify_verdicts(out, pointing, work->chain, err);
-        doubts(pointing, out, opts.modes);
-        if (!status) status = tables(out, pointing, &frf, err);
-        if (!status) status = chain_identify_sensors(out, pointing, &lines, work->chain, err);
-        if (!status && frf.estimator != TUNE_FRF_TABLE)
-            status = chain_identify_assisted(out, pointing, err);
-    }
-    tune_frf_free(&frf);
-    tune_lines_free(&lines);
+    status = judge_failure(&f, status, err);
+    if (!status && !pointing->failed) status = complete(&f, err);
+    empty(&f);
     chain_records_free(pointing);
     if (!status) status = tune_watch_tick(&watch.watch, "done", 1.0, err);
     return status;

@@ -87,10 +87,15 @@ static enum tune_status estimate_record(struct pointing_record *out, struct poin
     const struct tune_frf_opts opts = tune_frf_defaults();
     enum tune_status status = tune_record_require(rec, TUNE_ROLE_POSITION, log->file, err);
     if (!status) status = tune_record_require(rec, TUNE_ROLE_TORQUE, log->file, err);
-    if (!status)
+    if (!status) {
         status = chain_require_judged(&out->health, &pointing->notes, &pointing->accepted, chain,
                                       log, rec, err);
-    if (!status) status = tune_frf_estimate(&out->frf, &out->lines, rec, &opts, err);
+        out->too_little = status == TUNE_EDATA && chain_tells_too_little(chain, &out->health);
+    }
+    if (!status) {
+        status = tune_frf_estimate(&out->frf, &out->lines, rec, &opts, err);
+        out->too_little = status == TUNE_EDATA;
+    }
     if (!status) status = sensor_noise(&out->noise_square, rec, err);
     if (!status) status = estimate_further(out, pointing, rec, err);
     if (!status) status = chain_record_circumstances(out, pointing, rec, err);
@@ -104,20 +109,27 @@ static enum tune_status estimate_record(struct pointing_record *out, struct poin
     return TUNE_OK;
 }
 
-/* One record: the log where it begins is the one that is blamed. */
+/* One record: the log where it begins is the one that is blamed. One that tells too little is kept with its
+ * error until it is known whether others stand. */
 static enum tune_status take_record(struct pointing_work *pointing, struct chain_runs *runs,
                                     struct tune_error *err)
 {
     struct pointing_record *out = &pointing->record[pointing->n_records];
+    const size_t first = runs->at;
     struct tune_record rec;
     enum tune_status status;
-    out->log = pointing->log[runs->at];
+    out->log = pointing->log[first];
     status = chain_run_read(&rec, runs, err);
     if (status) return status;
+    out->n_logs = runs->at - first;
     pointing->n_records++;
     status = estimate_record(out, pointing, runs->chain, &rec, err);
     tune_record_free(&rec);
-    return chain_blame_log(runs->chain, out->log, status, err);
+    status = chain_blame_log(runs->chain, out->log, status, err);
+    if (!out->too_little) return status;
+    out->why = *err;
+    tune_error_clear(err);
+    return TUNE_OK;
 }
 
 enum tune_status chain_identify_records(struct pointing_work *pointing, const struct chain *chain,
@@ -135,21 +147,24 @@ enum tune_status chain_identify_records(struct pointing_work *pointing, const st
         if (!status) status = take_record(pointing, &runs, err);
     }
     tune_record_free(&runs.next);
-    return status;
+    return status ? status : chain_leave_out_logs(pointing, err);
+}
+
+void chain_record_free(struct pointing_record *record)
+{
+    tune_frf_free(&record->frf);
+    tune_lines_free(&record->lines);
+    chain_circumstances_free(record);
+    for (size_t k = 0; k < record->n_outputs; k++) {
+        tune_frf_free(&record->output[k].frf);
+        tune_lines_free(&record->output[k].lines);
+    }
 }
 
 void chain_records_free(struct pointing_work *pointing)
 {
-    for (size_t i = 0; i < pointing->n_records; i++) {
-        struct pointing_record *record = &pointing->record[i];
-        tune_frf_free(&record->frf);
-        tune_lines_free(&record->lines);
-        chain_circumstances_free(record);
-        for (size_t k = 0; k < record->n_outputs; k++) {
-            tune_frf_free(&record->output[k].frf);
-            tune_lines_free(&record->output[k].lines);
-        }
-    }
+    for (size_t i = 0; i < pointing->n_records; i++)
+        chain_record_free(&pointing->record[i]);
     free(pointing->record);
     pointing->record = NULL;
     pointing->n_records = 0;

@@ -163,16 +163,6 @@ static void describe_next(struct tune_identification *id)
         100.0 * next->std, 100.0 * next->std_median, 100.0 * next->std_then);
 }
 
-/* A place for a sweep is a proposal to move. */
-static void caution_sweep(struct tune_notes *notes)
-{
-    tune_notes_add(
-        notes, "A sweep moves the axis: the drive's limits and the emergency stop tested, nobody "
-               "within reach, one person at the stop, clear of the soft limits for the whole "
-               "ramp, a tenth of the amplitude first. Nothing here knows whether the mount may "
-               "go there.");
-}
-
 static void describe_doubts(struct tune_identification *id)
 {
     char list[120] = "", word[72];
@@ -234,6 +224,6 @@ enum tune_status chain_identify_tracks(struct tune_identification *out, const st
     describe_interpolation(out);
     describe_next(out);
     describe_doubts(out);
-    if (out->tracks.next.known) caution_sweep(&out->notes);
+    if (out->tracks.next.known) chain_caution_sweep(&out->notes);
     return TUNE_OK;
 }

@@ -102,6 +102,7 @@ static void describe(struct tune_forecast *out, const struct prediction_work *wo
     tune_notes_join(&out->notes, &work->basis.id.notes);
     chain_note_signs(&out->notes, &work->basis.chain.logbook);
     if (work->basis.quiet.log) chain_note_mappings(&out->notes, &work->basis.quiet.log, 1);
+    tune_notes_join(&out->cautions, &work->basis.id.left_out);
     chain_caution_gains(&out->cautions);
     if (work->basis.quiet.log)
         chain_set_rows(&out->provenance, work->basis.quiet.log->file, work->basis.quiet.rows);

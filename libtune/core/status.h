@@ -15,7 +15,7 @@ enum tune_status {
     TUNE_ECANCELLED /* the caller's tune_watch asked to stop */
 };
 
-enum { TUNE_ERROR_PATH = 512, TUNE_ERROR_WORD = 128, TUNE_ERROR_TEXT = 512 };
+enum { TUNE_ERROR_PATH = 512, TUNE_ERROR_WORD = 128, TUNE_ERROR_TEXT = 1536 };
 
 /* Everything a message needs. Fields that do not apply are empty or 0.
  * line and column count from 1. Plain data, no ownership. */

@@ -27,9 +27,11 @@ struct health_case {
 };
 
 /* Add a finding; row counts from 1, 0: the whole log. Text and advice are formatted. The verdict becomes
- * the worst severity. Beyond TUNE_FINDINGS_MAX the least severe are dropped, of these the last. */
-void health_add(struct health_case *c, const char *name, enum tune_verdict severity, size_t row,
-                double value, const char *advice, const char *format, ...) TUNE_PRINTF(7, 8);
+ * the worst severity. Beyond TUNE_FINDINGS_MAX the least severe are dropped, of these the last. Returns the
+ * finding, NULL where it was dropped. */
+struct tune_finding *health_add(struct health_case *c, const char *name, enum tune_verdict severity,
+                                size_t row, double value, const char *advice, const char *format,
+                                ...) TUNE_PRINTF(7, 8);
 
 /* x[k] - (x[k-1] + x[k+1])/2, for 0 < k < n - 1: smooth motion nearly vanishes in it. */
 static inline double health_bend(const double *x, size_t k)
@@ -43,6 +45,8 @@ double health_median(double *x, size_t n);
 /* stamps.c */
 enum tune_status health_check_stamps(struct health_case *c, struct tune_error *err);
 
+/* names.c */
+enum tune_status health_check_names(struct health_case *c, struct tune_error *err);
 /* channels.c */
 enum tune_status health_check_channels(struct health_case *c, struct tune_error *err);
 /* copies.c */

@@ -24,6 +24,7 @@ static const char *const finding_name[] = {
     "stamps-repeated",     /* rows with the stamp of the row before */
     "stamps-backward",     /* time runs backwards */
     "encoder-wrapped",     /* the angle wraps */
+    "column-misspelt",     /* a name near to that of a role that is missing */
     "dead-channel",        /* a channel that never changes */
     "stuck-channel",       /* a channel that stands still for a while */
     "channel-copied",      /* two roles with the same numbers */
@@ -73,13 +74,21 @@ static bool drop_lesser(struct tune_health *out, enum tune_verdict severity)
     return true;
 }
 
-void health_add(struct health_case *c, const char *name, enum tune_verdict severity, size_t row,
-                double value, const char *advice, const char *format, ...)
+/* Of any log, whether it is a weak one or a wrong one. */
+static bool is_too_little(const char *name)
+{
+    return !strcmp(name, "no-excitation") || !strcmp(name, "band-narrow") ||
+           !strcmp(name, "coherence-low");
+}
+
+struct tune_finding *health_add(struct health_case *c, const char *name, enum tune_verdict severity,
+                                size_t row, double value, const char *advice, const char *format,
+                                ...)
 {
     struct tune_finding *finding;
     va_list args;
     if (severity > c->out->verdict) c->out->verdict = severity;
-    if (c->out->n_findings == TUNE_FINDINGS_MAX && !drop_lesser(c->out, severity)) return;
+    if (c->out->n_findings == TUNE_FINDINGS_MAX && !drop_lesser(c->out, severity)) return NULL;
     finding = &c->out->finding[c->out->n_findings++];
     *finding = (struct tune_finding){.severity = severity, .row = row, .value = value};
     finding->time_s = c->rec->start_s + (row ? (double)(row - 1) / c->rec->rate_hz : 0.0);
@@ -88,6 +97,8 @@ void health_add(struct health_case *c, const char *name, enum tune_verdict sever
     va_start(args, format);
     (void)vsnprintf(finding->text, sizeof finding->text, format, args);
     va_end(args);
+    finding->too_little = is_too_little(name);
+    return finding;
 }
 
 static int by_value(const void *a, const void *b)
@@ -154,12 +165,13 @@ static bool is_absurd(struct health_case *c)
 
 /* In this order: what is found first keeps the later ones from telling the same again. */
 static enum tune_status (*const look[])(struct health_case *, struct tune_error *) = {
-    health_check_stamps,       health_measure_encoder, health_measure_step,
-    health_check_channels,     health_check_copies,    health_check_stuck,
-    health_check_excitation,   health_check_torque,    health_check_glitches,
-    health_check_quantisation, health_check_noise,     health_check_interpolation,
-    health_check_course,       health_check_law,       health_check_response,
-    health_check_current,      health_check_reversal,  health_check_friction,
+    health_check_stamps,        health_measure_encoder,    health_measure_step,
+    health_check_names,         health_check_channels,     health_check_copies,
+    health_check_stuck,         health_check_excitation,   health_check_torque,
+    health_check_glitches,      health_check_quantisation, health_check_noise,
+    health_check_interpolation, health_check_course,       health_check_law,
+    health_check_response,      health_check_current,      health_check_reversal,
+    health_check_friction,
 };
 
 enum tune_status tune_health_judge(struct tune_health *out, const struct tune_record *rec,

@@ -16,6 +16,7 @@ enum tune_verdict { TUNE_FIT, TUNE_WITH_CARE, TUNE_UNFIT };
 struct tune_finding {
     char name[32]; /* one of tune_finding_name() */
     enum tune_verdict severity;
+    bool too_little;  /* the log tells too little of the axis: nothing need be wrong with it */
     size_t row;       /* first row concerned, from 1; 0: the whole log */
     double time_s;    /* of that row */
     double value;     /* how bad, in the unit said in text */
@@ -58,6 +59,7 @@ TUNE_API extern const double tune_line_order[TUNE_LINE_ORDERS];
 
 /* What is known beside the log. All zero: nothing. */
 struct tune_health_opts {
+    const char *file;              /* of the log, for messages; NULL: not told */
     double torque_limit_nm;        /* 0: unknown */
     double encoder_step_rad;       /* declared; 0: unknown */
     double encoder_lines_per_turn; /* 0: unknown */

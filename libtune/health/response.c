@@ -104,14 +104,16 @@ static void check_sign(struct health_case *c, const struct tune_frf *frf)
             "drives the axis into its stop",
             "torque accelerates the axis the other way between %.3g and %.3g Hz", frf->band_hz[0],
             octave * frf->band_hz[0]);
-    else
-        health_add(
+    else {
+        struct tune_finding *spring = health_add(
             c, "torque-sign", TUNE_UNFIT, 0, cosine / n,
             "sweep on a ramp, so that friction does not hold the axis; if that does not help, "
             "correct torque_sign or position_sign",
             "between %.3g and %.3g Hz the position follows the torque as in a spring: the axis "
             "sticks, or a sign is wrong",
             frf->band_hz[0], octave * frf->band_hz[0]);
+        if (spring) spring->too_little = true;
+    }
 }
 
 enum tune_status health_check_response(struct health_case *c, struct tune_error *err)

@@ -99,9 +99,12 @@ static enum tune_status find_role(struct record_columns *columns, const struct r
         tune_text_shown(columns->name[role], TUNE_COLUMN_NAME, field[at].text, field[at].length);
         columns->n_entries++;
     } else if (map->column[0]) {
+        char near[TUNE_COLUMN_NAME];
+        record_nearest_field(near, columns, field, map->column);
         tune_error_set(err, TUNE_EDATA,
-                       "the column '%s', named for the %s, is not in the log; it has: %s",
-                       map->column, tune_role_name(role), columns->all);
+                       "the column '%s', named for the %s, is not in the log%s%s%s; it has: %s",
+                       map->column, tune_role_name(role), near[0] ? ": did you mean '" : "", near,
+                       near[0] ? "'?" : "", columns->all);
         tune_error_about(err, tune_role_name(role), map->column, "a column of the header");
         (void)tune_error_place(err, NULL, columns->line, 0);
         return TUNE_EDATA;
@@ -181,6 +184,7 @@ enum tune_status record_columns_find(struct record_columns *columns,
     for (int role = 0; role < TUNE_ROLE_COUNT && status == TUNE_OK; role++)
         status = find_role(columns, field, (enum tune_role)role, &opts->map[role], err);
     if (status == TUNE_OK && columns->n_entries == 0) status = refuse_header(columns, field, err);
+    if (status == TUNE_OK) record_columns_near(columns, field);
     qsort(columns->entry, columns->n_entries, sizeof *columns->entry, by_field);
     if (status == TUNE_OK) status = refuse_shared(columns, opts, err);
     return status;

@@ -17,6 +17,7 @@ struct record_entry {
 };
 
 struct record_columns {
+    struct tune_near_column near[TUNE_ROLE_COUNT];
     char separator;
     size_t n_fields;
     size_t n_entries;
@@ -34,6 +35,13 @@ enum tune_status record_columns_find(struct record_columns *columns,
                                      struct record_field field[RECORD_COLUMNS_MAX],
                                      const struct record_line *line,
                                      const struct tune_record_opts *opts, struct tune_error *err);
+
+/* near_name.c: columns->near of every role not found, from the fields of the header. */
+void record_columns_near(struct record_columns *columns, const struct record_field *field);
+
+/* The field whose name comes nearest to that of a column that is not there; empty: none is near. */
+void record_nearest_field(char out[TUNE_COLUMN_NAME], const struct record_columns *columns,
+                          const struct record_field *field, const char *column);
 
 /* Are the fields of the line right under the header units: words, and no number among them? */
 bool record_columns_is_units(const struct record_field *field, size_t n);

@@ -91,12 +91,14 @@ static enum tune_status begin_timebase(struct record_reader *reader, struct tune
     reader->base.repairs = &reader->repairs;
     reader->repairs.field = reader->base.field;
     if (rate_hz > 0.0 || reader->base.field) return TUNE_OK;
+    const struct tune_near_column *near = &reader->columns.near[TUNE_ROLE_TIME];
     tune_error_set(err, TUNE_EDATA,
-                   "the log has no time column and no stated rate: state sample_rate_hz; the log "
-                   "has: %s",
-                   reader->columns.all);
+                   "the log has no time column and no stated rate: %s%s%sstate sample_rate_hz; the "
+                   "log has: %s",
+                   near->name[0] ? "did you mean '" : "", near->name,
+                   near->name[0] ? "'? rename it time_s, or " : "", reader->columns.all);
     tune_error_about(err, "time", "", "a column such as time_s, or sample_rate_hz");
-    (void)tune_error_place(err, NULL, reader->columns.line, 0);
+    (void)tune_error_place(err, NULL, reader->columns.line, near->field);
     return TUNE_EDATA;
 }
 
@@ -177,6 +179,8 @@ static enum tune_status finish(struct record_reader *reader, struct tune_error *
     }
     memcpy(out->column, reader->columns.name, sizeof out->column);
     memcpy(out->columns_found, reader->columns.all, sizeof out->columns_found);
+    memcpy(out->near, reader->columns.near, sizeof out->near);
+    out->header_line = reader->columns.line;
     for (size_t i = 0; i < TUNE_ROLE_COUNT; i++)
         out->delay_samples[i] = reader->opts->map[i].delay_samples;
     out->rate_hz = reader->opts->sample_rate_hz;
@@ -276,18 +280,35 @@ enum tune_status tune_record_require_clock(const struct tune_record *rec, double
     return TUNE_EDATA;
 }
 
+/* Of a column that may be meant: rename or map it. */
+static void say_missing(struct tune_error *err, const char *role, const char *near,
+                        const char *found)
+{
+    if (near[0])
+        tune_error_set(err, TUNE_EDATA,
+                       "the log has no %s, which is needed here: did you mean '%s'? rename it, or "
+                       "map it, %s = \"%s\", in the log's section; the log has: %s",
+                       role, near, role, near, found);
+    else
+        tune_error_set(err, TUNE_EDATA,
+                       "the log has no %s, which is needed here; it has: %s; name the column with "
+                       "%s = \"...\" in the log's section",
+                       role, found, role);
+}
+
 enum tune_status tune_record_require(const struct tune_record *rec, enum tune_role role,
                                      const char *path, struct tune_error *err)
 {
     const char *name = tune_role_name(role), *found = rec->columns_found;
+    static const struct tune_near_column none;
+    const bool known = (unsigned)role < TUNE_ROLE_COUNT;
+    const struct tune_near_column *near = known ? &rec->near[role] : &none;
+    const char *value = near->name[0] ? near->name : found;
     char shown[TUNE_ERROR_WORD];
-    if ((unsigned)role < TUNE_ROLE_COUNT && rec->channel[role]) return TUNE_OK;
-    tune_error_set(err, TUNE_EDATA,
-                   "the log has no %s, which is needed here; it has: %s; name the column with "
-                   "%s = \"...\" in the log's section",
-                   name, found, name);
-    tune_error_about(err, name, tune_text_shown(shown, sizeof shown, found, strlen(found)),
+    if (known && rec->channel[role]) return TUNE_OK;
+    say_missing(err, name, near->name, found);
+    tune_error_about(err, name, tune_text_shown(shown, sizeof shown, value, strlen(value)),
                      "a column for this role");
-    (void)tune_error_place(err, path, 0, 0);
+    (void)tune_error_place(err, path, rec->header_line, near->field);
     return TUNE_EDATA;
 }

@@ -73,6 +73,12 @@ struct tune_row_mark {
     long line;     /* of that row in the file */
 };
 
+/* A column that serves no role and whose name comes near to that of a role not logged. */
+struct tune_near_column {
+    char name[TUNE_COLUMN_NAME]; /* empty: there is none */
+    long field;                  /* its number in the line, from 1 */
+};
+
 /* Plain data. A channel not logged is NULL. */
 struct tune_record {
     size_t n;                              /* rows */
@@ -84,6 +90,8 @@ struct tune_record {
     /* si = unit_scale raw + unit_offset, raw as the file has it */
     double unit_scale[TUNE_ROLE_COUNT], unit_offset[TUNE_ROLE_COUNT];
     long field[TUNE_ROLE_COUNT]; /* number of the field in its line, from 1; 0: not logged */
+    long header_line;            /* of the file, from 1; 0: not read from one */
+    struct tune_near_column near[TUNE_ROLE_COUNT]; /* which may be misspelt; of roles not logged */
     struct tune_repair repair[TUNE_REPAIR_COUNT];
     double
         wrap_period_rad[TUNE_ROLE_COUNT]; /* by which the wraps undone in it go; 0: none undone */
@@ -137,7 +145,8 @@ TUNE_API enum tune_status tune_record_parse(struct tune_record *out, const char 
  * would keep whoever opens it to read or hash it. */
 TUNE_API enum tune_status tune_record_require_file(const char *path, struct tune_error *err);
 
-/* TUNE_EDATA, naming the file, the missing role and the columns found, unless the role was logged. */
+/* TUNE_EDATA, naming the file, the missing role, the column that may be it misspelt and the columns found,
+ * unless the role was logged. */
 TUNE_API enum tune_status tune_record_require(const struct tune_record *rec, enum tune_role role,
                                               const char *path, struct tune_error *err);
 

@@ -113,6 +113,11 @@ const char *tune_role_units(enum tune_role role)
     return (unsigned)role < TUNE_ROLE_COUNT ? role_table[role].units : "";
 }
 
+const struct record_unit *record_units(enum tune_role role)
+{
+    return role_table[role].unit;
+}
+
 static const struct record_unit *find_unit(enum tune_role role, const char *suffix)
 {
     const struct record_unit *unit = role_table[role].unit;

@@ -16,6 +16,9 @@ struct record_unit {
     enum record_need need;
 };
 
+/* The units of the role; behind the last stands one without suffix. */
+const struct record_unit *record_units(enum tune_role role);
+
 /* The unit a column of this role carries as suffix ("motor_angle_rad"), or NULL. */
 const struct record_unit *record_unit_of_header(enum tune_role role, const char *header);
 

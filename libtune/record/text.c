@@ -109,22 +109,41 @@ bool tune_text_same(const char *a, const char *b)
     return length == strlen(b) && same(a, b, length);
 }
 
+static size_t least(size_t a, size_t b)
+{
+    return a < b ? a : b;
+}
+
 size_t tune_text_distance(const char *a, const char *b)
 {
     const size_t n = strlen(a), m = strlen(b);
-    size_t row[WORD_MAX + 1];
+    size_t row[3][WORD_MAX + 1] = {{0}};
     if (n > WORD_MAX || m > WORD_MAX) return 1000;
     for (size_t j = 0; j <= m; j++)
-        row[j] = j;
+        row[0][j] = j;
     for (size_t i = 1; i <= n; i++) {
-        size_t corner = row[0];
-        row[0] = i;
+        size_t *now = row[i % 3];
+        const size_t *before = row[(i + 2) % 3], *earlier = row[(i + 1) % 3];
+        now[0] = i;
         for (size_t j = 1; j <= m; j++) {
-            const size_t replace = corner + (lower(a[i - 1]) != lower(b[j - 1]));
-            const size_t shorter = 1 + (row[j] < row[j - 1] ? row[j] : row[j - 1]);
-            corner = row[j];
-            row[j] = replace < shorter ? replace : shorter;
+            const char x = lower(a[i - 1]), y = lower(b[j - 1]);
+            now[j] = least(before[j - 1] + (x != y), 1 + least(before[j], now[j - 1]));
+            if (i > 1 && j > 1 && x == lower(b[j - 2]) && lower(a[i - 2]) == y)
+                now[j] = least(now[j], earlier[j - 2] + 1);
         }
     }
-    return row[m];
+    return row[n % 3][m];
+}
+
+const char *tune_text_nearest(const char *word, const char *const *list, size_t n)
+{
+    const char *nearest = NULL;
+    size_t fewest = 3;
+    for (size_t i = 0; i < n; i++) {
+        const size_t changes = tune_text_distance(word, list[i]);
+        if (changes >= fewest || changes >= strlen(word)) continue;
+        fewest = changes;
+        nearest = list[i];
+    }
+    return nearest;
 }

@@ -37,8 +37,13 @@ TUNE_API bool tune_text_is_utf8(const char *text, size_t length);
 /* Are the two the same, ASCII capitals aside? */
 TUNE_API bool tune_text_same(const char *a, const char *b);
 
-/* How many single-character changes (insert, delete, replace) lead from a to b, capitals aside;
- * larger than any length where either is over 63 characters. For "did you mean". */
+/* How many slips (a character inserted, deleted, replaced, or swapped with the next) lead from a to b,
+ * capitals aside, none of them touched twice: F. J. Damerau, Comm. ACM 7 (1964) 171, counted by rows.
+ * Larger than any length where either is over 63 characters. For "did you mean". */
 TUNE_API size_t tune_text_distance(const char *a, const char *b);
+
+/* The word of list[n] that the fewest slips make of `word`, the first of equals; NULL where even that one
+ * is far: more than two slips, or as many as the word has characters. */
+TUNE_API const char *tune_text_nearest(const char *word, const char *const *list, size_t n);
 
 #endif

@@ -234,6 +234,7 @@ static void fields(struct json_io *io, void *result)
     json_io_leave(io);
     identification_tracks_fields(io, r);
     identification_tables_fields(io, r);
+    json_io_notes(io, "left_out", &r->left_out);
     json_io_notes(io, "accepted", &r->accepted);
     json_io_notes(io, "notes", &r->notes);
 }

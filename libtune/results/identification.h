@@ -80,6 +80,7 @@ struct tune_identification {
     /* over the pointings; n_pointings = 0 where there is one pointing only. Track k is "mode k + 1" */
     struct tune_tracks tracks;
     char interpolation_text[512], next_text[512]; /* sentences; empty: nothing to say */
+    struct tune_notes left_out; /* logs and pointings that tell too little, and why */
     struct tune_notes accepted; /* unfit logs used all the same, and what is wrong with them */
     struct tune_notes notes;    /* assumed signs and scales, doubts */
 };

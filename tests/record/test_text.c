@@ -215,8 +215,22 @@ static void distance_counts_single_changes(void **state)
     assert_int_equal(tune_text_distance("kp_nm", "k_nm"), 1);
     assert_int_equal(tune_text_distance("kitten", "sitting"), 3); /* V. I. Levenshtein, 1966 */
     assert_int_equal(tune_text_distance("", "abc"), 3);
+    assert_int_equal(tune_text_distance("excitatoin", "excitation"), 1); /* a swap */
+    assert_int_equal(tune_text_distance("abcd", "badc"), 2);
+    assert_int_equal(tune_text_distance("ca", "abc"), 3); /* nothing touched twice */
     assert_true(tune_text_same("AbC", "aBc"));
     assert_false(tune_text_same("ab", "abc"));
+}
+
+static void the_nearest_word_is_near(void **state)
+{
+    static const char *const list[] = {"design", "report", "new", "identify"};
+    (void)state;
+    assert_string_equal(tune_text_nearest("desing", list, 4), "design");
+    assert_string_equal(tune_text_nearest("repotr", list, 4), "report");
+    assert_null(tune_text_nearest("tune", list, 4));
+    assert_null(tune_text_nearest("w", list, 4)); /* as many slips as it has letters */
+    assert_null(tune_text_nearest("design", list, 0));
 }
 
 int main(void)
@@ -229,6 +243,7 @@ int main(void)
         cmocka_unit_test(the_locale_changes_nothing),
         cmocka_unit_test(shown_text_is_one_clean_line),
         cmocka_unit_test(distance_counts_single_changes),
+        cmocka_unit_test(the_nearest_word_is_near),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
