@@ -34,21 +34,24 @@ static void print_prior(double share)
         printf(", limited by its prior (%.0f %%)", percent);
     else if (percent >= 0.5)
         printf(", prior %.0f %%", percent);
-    printf("\n");
 }
 
-static void print_body(const struct tune_fit *fit)
+static void print_body(const struct tune_pointing_plant *p)
 {
+    const struct tune_fit *fit = &p->fit;
+    const char *mark = print_mode_mark(&p->body);
     char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL];
-    printf("  inertia   %24s kg m^2\n", print_estimate(a, fit->inertia.value, fit->inertia.std));
+    printf("  inertia   %24s kg m^2%s\n", print_estimate(a, fit->inertia.value, fit->inertia.std),
+           mark);
     if (fit->delay_wanted_s < 0.0)
-        printf("  delay     %24s ms, on its bound: %.3g ms wanted\n", "0",
-               1e3 * fit->delay_wanted_s);
+        printf("  delay     %24s ms, on its bound: %.3g ms wanted%s\n", "0",
+               1e3 * fit->delay_wanted_s, mark);
     else
-        printf("  delay     %24s ms, hold excluded\n",
-               print_estimate(b, 1e3 * fit->delay.value, 1e3 * fit->delay.std));
+        printf("  delay     %24s ms, hold excluded%s\n",
+               print_estimate(b, 1e3 * fit->delay.value, 1e3 * fit->delay.std), mark);
     printf("  viscous   %24s N m s/rad", print_estimate(c, fit->viscous.value, fit->viscous.std));
     print_prior(fit->viscous_prior_share);
+    printf("%s\n", mark);
     printf("  fit       %24.3f reduced chi-square over %zu lines\n", fit->reduced_chi_square,
            fit->lines);
 }
@@ -91,8 +94,8 @@ static void print_modes(const struct tune_pointing_plant *p)
     printf("  %-14s %20s %17s %20s\n", "", "frequency Hz", "damping %", "gain");
     for (size_t k = 0; k < fit->plant.n_modes; k++)
         if (!fit->out_of_band[k])
-            print_row("resonance", &fit->mode_f_hz[k], &fit->mode_zeta[k], &fit->mode_gain[k],
-                      mode_remark(remark, p, k));
+            print_row(tune_mode_on_bound(fit, k) ? "no resonance" : "resonance", &fit->mode_f_hz[k],
+                      &fit->mode_zeta[k], &fit->mode_gain[k], mode_remark(remark, p, k));
     for (size_t k = 0; k < fit->n_antiresonances; k++)
         print_row("antiresonance", &fit->antiresonance_f_hz[k], &fit->antiresonance_zeta[k], NULL,
                   "");
@@ -205,7 +208,7 @@ static int run(const struct command_line *line)
         printf("%s\n", result.provenance.logbook);
         for (size_t i = 0; i < result.n_pointings; i++) {
             print_head(&result.pointing[i]);
-            print_body(&result.pointing[i].fit);
+            print_body(&result.pointing[i]);
             print_modes(&result.pointing[i]);
             print_mode_reasons(&result.pointing[i]);
             print_payload(&result.pointing[i]);

@@ -18,6 +18,8 @@ void print_mode_reasons(const struct tune_pointing_plant *p)
         const struct tune_mode_verdict *verdict = &p->verdict[k];
         for (size_t i = 0; i < verdict->n_reasons; i++) {
             char text[TUNE_MODE_REASON_TEXT + 64];
+            /* a note tells what spoils the whole pointing */
+            if (p->body.n_reasons && !strcmp(verdict->reason[i], p->body.reason[0])) continue;
             (void)snprintf(text, sizeof text, "%.4g Hz, %s: %s.", p->fit.mode_f_hz[k].value,
                            tune_soundness_name(verdict->soundness), verdict->reason[i]);
             print_sentence(verdict->soundness == TUNE_MODE_DOUBTFUL ? "  ! " : "  ? ", text);

@@ -2,6 +2,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "chain/chain_internal.h"
 
@@ -23,11 +24,32 @@ void chain_note_signs(struct tune_notes *notes, const struct tune_logbook *logbo
                        drive->encoder_counts_per_turn);
 }
 
+/* Forced orders: the evidence's is told beside. */
+static void doubt_order(struct tune_notes *notes, const struct tune_pointing_plant *p)
+{
+    size_t have = 0;
+    if (!p->fit.order_forced) return;
+    for (size_t k = 0; k < p->fit.plant.n_modes; k++)
+        have += !p->fit.out_of_band[k];
+    tune_notes_add(notes,
+                   have < p->fit.evident_modes
+                       ? "Pointing %s: %zu resonances, as --modes asks for, where the data show "
+                         "%zu: what is left "
+                         "out goes into inertia, delay and the other resonances, and no std holds "
+                         "it (several times "
+                         "too small at a reduced chi-square of 1.6 already)."
+                       : "Pointing %s: %zu resonances, as --modes asks for, where the data show "
+                         "%zu: the rest fits "
+                         "noise, and widens the std of those beside it.",
+                   p->name, have, p->fit.evident_modes);
+}
+
 void chain_doubt_fits(struct tune_notes *notes, const struct tune_identification *id)
 {
     char missed[112] = "", word[64];
     for (size_t i = 0; i < id->n_pointings; i++) {
         const struct tune_pointing_plant *p = &id->pointing[i];
+        const double most = tune_fit_chi_square_most(p->fit.lines, p->estimator);
         if (p->fit.delay_wanted_s < 0.0)
             tune_notes_add(
                 notes,
@@ -36,17 +58,34 @@ void chain_doubt_fits(struct tune_notes *notes, const struct tune_identification
                 "(torque_delay_samples). Its std says nothing; margins are optimistic by "
                 "that much delay.",
                 p->name, 1e3 * p->fit.delay_wanted_s);
-        if (p->fit.reduced_chi_square < 2.0) continue;
-        (void)snprintf(word, sizeof word, "%s %.3g", p->name, p->fit.reduced_chi_square);
+        doubt_order(notes, p);
+        if (p->fit.reduced_chi_square <= most) continue;
+        (void)snprintf(word, sizeof word, "%s %.3g, chance %.3g", p->name,
+                       p->fit.reduced_chi_square, most);
         chain_list_add(missed, sizeof missed, word);
     }
     if (missed[0])
-        tune_notes_add(notes,
-                       "Reduced chi-square above 2 (%s): the axis is not as simple as the model. "
-                       "Std are scaled by the residuals, but where the misfit is smooth over "
-                       "frequency, inertia, delay and margins can be several times worse than "
-                       "their std.",
-                       missed);
+        tune_notes_add(
+            notes,
+            "Reduced chi-square beyond chance (%s): the axis is not as simple as the model. "
+            "Std are scaled by the residuals, but where the misfit is smooth over "
+            "frequency, inertia, delay and margins can be several times worse than "
+            "their std.",
+            missed);
+}
+
+void chain_doubt_body(struct tune_notes *notes, const struct tune_identification *id)
+{
+    for (size_t i = 0; i < id->n_pointings; i++) {
+        const struct tune_pointing_plant *p = &id->pointing[i];
+        if (!p->body.n_reasons) continue;
+        tune_notes_add(
+            notes,
+            "Pointing %s: inertia, viscous friction, delay and every resonance are %s: %s. A "
+            "faster motion: room, limits, emergency stop first.",
+            p->name, p->body.soundness == TUNE_MODE_DOUBTFUL ? "doubtful" : "to be taken with care",
+            p->body.reason[0]);
+    }
 }
 
 /* As precheck judges it: 1.5 std of what is expected, and what the measurement leaves open (2 std). */
@@ -66,14 +105,16 @@ void chain_doubt_inertia(struct tune_notes *notes, const struct tune_identificat
     }
 }
 
-static const char *doubtful_reasons(char *text, size_t size,
-                                    const struct tune_mode_verdict *verdict)
+/* Those of the mode alone: what spoils the whole pointing is told once. */
+static const char *own_reasons(char *text, size_t size, const struct tune_mode_verdict *verdict,
+                               const struct tune_mode_verdict *body)
 {
     size_t used = 0;
     text[0] = '\0';
     for (size_t i = 0; i < verdict->n_reasons && used < size; i++)
-        used +=
-            (size_t)snprintf(text + used, size - used, "%s%s", i ? "; " : "", verdict->reason[i]);
+        if (!body->n_reasons || strcmp(verdict->reason[i], body->reason[0]) != 0)
+            used += (size_t)snprintf(text + used, size - used, "%s%s", used ? "; " : "",
+                                     verdict->reason[i]);
     return text;
 }
 
@@ -84,11 +125,11 @@ void chain_doubt_modes(struct tune_notes *notes, const struct tune_identificatio
         const struct tune_pointing_plant *p = &id->pointing[i];
         for (size_t k = 0; k < p->fit.plant.n_modes; k++) {
             if (p->verdict[k].soundness != TUNE_MODE_DOUBTFUL || p->fit.out_of_band[k]) continue;
+            if (!own_reasons(reasons, sizeof reasons, &p->verdict[k], &p->body)[0]) continue;
             tune_notes_add(notes,
                            "Pointing %s: the resonance at %.4g Hz is doubtful, and the margins "
                            "rest on it: %s.",
-                           p->name, p->fit.plant.mode[k].f_hz,
-                           doubtful_reasons(reasons, sizeof reasons, &p->verdict[k]));
+                           p->name, p->fit.plant.mode[k].f_hz, reasons);
         }
     }
 }

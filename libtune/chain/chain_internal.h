@@ -145,11 +145,13 @@ void chain_note_units(struct tune_notes *notes, const char *log, enum tune_role 
 /* Append a word to a list, "a, b"; what finds no room is told by dots. */
 void chain_list_add(char *list, size_t size, const char *word);
 
-/* Where a fit is to be doubted: a delay on its bound, a model that misses the data. */
+/* Where a fit is to be doubted: a delay on its bound, an order that was forced, a model that misses the data. */
 void chain_doubt_fits(struct tune_notes *notes, const struct tune_identification *id);
 /* Where the inertia is not what [expected] says. */
 void chain_doubt_inertia(struct tune_notes *notes, const struct tune_identification *id,
                          const struct tune_expected_entry *expected);
+/* Where an axis that turns back spoils everything at a pointing. */
+void chain_doubt_body(struct tune_notes *notes, const struct tune_identification *id);
 /* Where a mode the margins rest on is doubtful, and why. */
 void chain_doubt_modes(struct tune_notes *notes, const struct tune_identification *id);
 

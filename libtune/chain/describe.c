@@ -152,6 +152,7 @@ void chain_describe_design(struct tune_proposal *out, struct design_work *work)
     chain_caution_gains(&out->cautions);
     present_gains(out);
     chain_doubt_fits(&out->doubts, &work->basis.id);
+    chain_doubt_body(&out->doubts, &work->basis.id);
     chain_doubt_inertia(&out->doubts, &work->basis.id, &work->basis.chain.logbook.expected);
     chain_doubt_modes(&out->doubts, &work->basis.id);
     for (size_t i = 0; i < work->basis.id.n_pointings; i++)

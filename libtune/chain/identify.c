@@ -211,6 +211,7 @@ static enum tune_status write_all(struct tune_identification *out, const struct 
     }
     set_rows(&out->provenance, work);
     chain_doubt_fits(&out->notes, out);
+    chain_doubt_body(&out->notes, out);
     chain_doubt_inertia(&out->notes, out, &chain->logbook.expected);
     chain_note_signs(&out->notes, &chain->logbook);
     status = chain_tables_finish(out, chain, work, err);

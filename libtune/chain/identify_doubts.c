@@ -97,12 +97,9 @@ void chain_identify_doubts(struct pointing_work *pointing, const struct tune_poi
         chain_caution_sweep(&pointing->notes);
     }
     doubt_knowledge(pointing, out);
-    if (modes > 0)
-        tune_notes_add(
-            &pointing->notes,
-            "Pointing %s: %zu resonances as --modes asks for, whatever the sweeps show; "
-            "chi-square, doubts and std are those of that plant: where the sweeps show more, "
-            "std are too small.",
-            out->name, modes);
+    if (modes > 0 && !out->fit.order_forced)
+        tune_notes_add(&pointing->notes,
+                       "Pointing %s: %zu resonances, as --modes asks for and the data show.",
+                       out->name, modes);
     doubt_width(pointing, out);
 }

@@ -72,28 +72,38 @@ static enum tune_status check_low_end(const struct tune_frf *frf, struct tune_er
     return TUNE_OK;
 }
 
-static enum tune_status read_record(struct pointing_record *out, struct pointing_work *pointing,
-                                    const struct chain *chain, struct tune_error *err)
+enum tune_status chain_table_plant(struct tune_frf *frf, struct tune_lines *lines, size_t *rows,
+                                   const struct chain *chain, const struct tune_log_entry *log,
+                                   bool of_loop, struct tune_error *err)
 {
     const double rate_hz = chain->logbook.drive.loop_rate_hz;
-    const struct tune_log_entry *log = out->log;
     struct tune_response table;
     struct chain_gains gains;
     enum tune_table_error source = TUNE_TABLE_STD;
     bool found = false;
     enum tune_status status = chain_table_read(&table, chain, log, err);
-    if (!status) pointing->rows[pointing->n_records] = table.n;
+    if (!status) *rows = table.n;
     if (!status) table.n = chain_table_points(&table, rate_hz);
-    if (!status && table.of_loop) {
+    table.of_loop = of_loop;
+    if (!status && of_loop) {
         status = chain_log_gains(&gains, &found, chain, log, err);
         if (!status) status = chain_table_turn(&table, &gains.controller, err);
     }
-    if (!status)
-        status = tune_table_frf(&out->frf, &out->lines, &source, &table, 0.5 * rate_hz, err);
+    if (!status) status = tune_table_frf(frf, lines, &source, &table, 0.5 * rate_hz, err);
+    tune_response_free(&table);
+    return status;
+}
+
+static enum tune_status read_record(struct pointing_record *out, struct pointing_work *pointing,
+                                    const struct chain *chain, struct tune_error *err)
+{
+    const struct tune_log_entry *log = out->log;
+    enum tune_status status =
+        chain_table_plant(&out->frf, &out->lines, &pointing->rows[pointing->n_records], chain, log,
+                          log->of_loop, err);
     if (!status) status = check_low_end(&out->frf, err);
     out->quiet_ends = true;
     out->excitation_rms_nm = out->torque_rms_nm = out->noise_square = (double)NAN;
-    tune_response_free(&table);
     return chain_blame_log(chain, log, status, err);
 }
 
@@ -129,8 +139,8 @@ static double complex mirrored(double complex g, double f_hz, const struct tune_
     return conj(g) * (conj(c) / c);
 }
 
-static void mirror(const struct tune_frf *frf, const struct tune_lines *lines,
-                   const struct tune_controller *gains)
+void chain_table_mirror(const struct tune_frf *frf, const struct tune_lines *lines,
+                        const struct tune_controller *gains)
 {
     for (size_t i = 0; i < frf->n; i++)
         frf->g[i] = mirrored(frf->g[i], frf->f_hz[i], gains);
@@ -171,9 +181,9 @@ static enum tune_status check_phase(const struct tune_fit *fit, enum tune_status
     enum tune_status status;
     if (fitted && fitted != TUNE_ENOSOL) return fitted;
     if (!fitted && fit->reduced_chi_square < poor && fit->delay_wanted_s >= 0.0) return TUNE_OK;
-    mirror(frf, lines, gains);
+    chain_table_mirror(frf, lines, gains);
     status = judge(&turned, &n_modes, 0.0, frf, lines, opts, err);
-    mirror(frf, lines, gains);
+    chain_table_mirror(frf, lines, gains);
     if (status || isinf(turned)) return status ? status : fitted;
     status = judge(&straight, &n_modes, -INFINITY, frf, lines, opts, err);
     if (status || !(turned * needed < straight)) return status ? status : fitted;
@@ -187,11 +197,10 @@ static enum tune_status check_phase(const struct tune_fit *fit, enum tune_status
 
 /* Where model and table differ by more than this part of both, noise taken off, the table is of no axis
  * (common practice, no source). */
-static const double misfit_most = 0.2;
+const double chain_table_misfit_most = 0.2;
 
-/* sqrt of the mean of (|e|^2 - std^2)/(|g|^2 + |model|^2) over the points. */
-static enum tune_status misfit(double *out, const struct tune_fit *fit, const struct tune_frf *frf,
-                               struct tune_error *err)
+enum tune_status chain_table_misfit(double *out, const struct tune_fit *fit,
+                                    const struct tune_frf *frf, struct tune_error *err)
 {
     double complex *g = malloc((frf->n + 1) * sizeof *g);
     double *std = malloc((frf->n + 1) * sizeof *std), sum = 0.0;
@@ -213,8 +222,8 @@ static enum tune_status check_misfit(const struct tune_fit *fit, const struct tu
 {
     char value[TUNE_ERROR_WORD], limit[TUNE_ERROR_WORD];
     double part;
-    const enum tune_status status = misfit(&part, fit, frf, err);
-    if (status || part <= misfit_most) return status;
+    const enum tune_status status = chain_table_misfit(&part, fit, frf, err);
+    if (status || part <= chain_table_misfit_most) return status;
     tune_error_set(err, TUNE_EDATA,
                    "no axis answers like this table: the best fit departs from it by %.0f %%; see "
                    "that it is of the %s (of = plant, loop), that lag is negative phase, and that "
@@ -222,7 +231,7 @@ static enum tune_status check_misfit(const struct tune_fit *fit, const struct tu
                    100.0 * part, of_loop ? "open loop, not of the plant" : "plant, not of the loop",
                    of_loop ? " and the gains of the loop" : "");
     (void)snprintf(value, sizeof value, "%.0f %%", 100.0 * part);
-    (void)snprintf(limit, sizeof limit, "at most %.0f %%", 100.0 * misfit_most);
+    (void)snprintf(limit, sizeof limit, "at most %.0f %%", 100.0 * chain_table_misfit_most);
     tune_error_about(err, "misfit", value, limit);
     return TUNE_EDATA;
 }
@@ -237,7 +246,8 @@ enum tune_status chain_table_check(const struct tune_fit *fit, enum tune_status 
     struct chain_gains gains;
     bool found = false;
     enum tune_status status = TUNE_OK;
-    if (log->of_loop) status = chain_log_gains(&gains, &found, chain, log, err);
+    status = chain_table_check_kind(fit, fitted, frf, lines, opts, pointing, chain, err);
+    if (!status && log->of_loop) status = chain_log_gains(&gains, &found, chain, log, err);
     if (!status)
         status = check_phase(fit, fitted, frf, lines, opts, found ? &gains.controller : NULL, err);
     /* fewer modes than the table shows are bound to miss it */

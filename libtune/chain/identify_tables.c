@@ -218,6 +218,7 @@ static enum tune_status finish_table(struct tune_measured_table *out,
         status = examine(out, &table, id, work, err);
         if (!(out->deviation_std > 0.0)) out->deviation_std = (double)NAN;
     }
+    if (!status && !work->gains_known) chain_table_tell_kind(&id->notes, out, &table);
     tune_response_free(&table);
     if (status == TUNE_EDATA || status == TUNE_ENOSOL) {
         /* the plant does not rest on it, or is there already */

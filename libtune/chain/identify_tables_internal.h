@@ -11,6 +11,35 @@
 enum tune_status chain_table_read(struct tune_response *out, const struct chain *chain,
                                   const struct tune_log_entry *log, struct tune_error *err);
 
+/* The plant of a table as the fit takes it, from a table of the loop by the gains known of the log; of_loop as
+ * the log says or against it. *rows: of the file. */
+enum tune_status chain_table_plant(struct tune_frf *frf, struct tune_lines *lines, size_t *rows,
+                                   const struct chain *chain, const struct tune_log_entry *log,
+                                   bool of_loop, struct tune_error *err);
+
+/* The table of an axis whose phases have the other sign, in place; of a loop under these gains (NULL: of the
+ * plant). Twice leaves it as it was, but for rounding. */
+void chain_table_mirror(const struct tune_frf *frf, const struct tune_lines *lines,
+                        const struct tune_controller *gains);
+
+/* By which part a fit departs from its table, sqrt of the mean of (|e|^2 - std^2)/(|g|^2 + |model|^2) over the
+ * points; and what no axis departs by. */
+enum tune_status chain_table_misfit(double *out, const struct tune_fit *fit,
+                                    const struct tune_frf *frf, struct tune_error *err);
+extern const double chain_table_misfit_most;
+
+/* identify_table_kind.c: TUNE_EDATA where a table under `of = plant` is rather one of the loop, or the other
+ * way round; as chain_table_check(). Nothing where no gains are known. */
+enum tune_status chain_table_check_kind(const struct tune_fit *fit, enum tune_status fitted,
+                                        const struct tune_frf *frf, const struct tune_lines *lines,
+                                        const struct tune_fit_opts *opts,
+                                        const struct pointing_work *pointing,
+                                        const struct chain *chain, struct tune_error *err);
+
+/* What can be said of a table whose gains are not known: is it of what it is said to be of? */
+void chain_table_tell_kind(struct tune_notes *notes, const struct tune_measured_table *t,
+                           const struct tune_response *table);
+
 /* Points below half the loop rate. */
 size_t chain_table_points(const struct tune_response *table, double loop_rate_hz);
 

@@ -46,6 +46,7 @@ enum tune_status chain_identify_verdicts(struct tune_pointing_plant *out,
                                               .line_spacing_hz =
                                                   from->lines.periodic ? from->lines.df_hz : 0.0};
     }
+    tune_body_judge(&out->body, &circumstances);
     tune_mode_judge(out->verdict, &out->fit, &circumstances);
     free(record);
     return TUNE_OK;

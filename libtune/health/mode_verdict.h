@@ -7,6 +7,7 @@
 #ifndef TUNE_MODE_VERDICT_H
 #define TUNE_MODE_VERDICT_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "health/health.h"
@@ -40,6 +41,16 @@ struct tune_mode_circumstances {
     double band_hz[2];                /* of the fit */
     double encoder_lines_per_turn;    /* 0: unknown */
 };
+
+/* On inertia, viscous friction and delay: does the axis turn back during the sweeps, under friction or where none was
+ * looked for? At most one reason, which then is one of every mode, too, where the axis does so for much of a
+ * sweep. */
+TUNE_API void tune_body_judge(struct tune_mode_verdict *out,
+                              const struct tune_mode_circumstances *circumstances);
+
+/* The fit put it on the bound of the damping ratio, or as near as its std: it stands for something else than a
+ * resonance. */
+TUNE_API bool tune_mode_on_bound(const struct tune_fit *fit, size_t k);
 
 /* out[fit->plant.n_modes]. Of modes out of band nothing is said: sound, without reasons. */
 TUNE_API void tune_mode_judge(struct tune_mode_verdict *out, const struct tune_fit *fit,

@@ -55,6 +55,16 @@ static bool turns_back(const double *x, size_t n, size_t from, size_t to, size_t
     return false;
 }
 
+/* The fastest motion against `way`, noise and all; the ramp must be faster by as much. */
+static double fastest_back(const double *x, const struct signal *s, size_t w, double way,
+                           double rate_hz)
+{
+    double most = 0.0;
+    for (size_t k = s->first + w; k + w <= s->last; k++)
+        most = fmax(most, -way * (x[k + w] - x[k - w]));
+    return most * rate_hz / (2.0 * (double)w);
+}
+
 static void fill_steps(struct tune_course *out, const struct tune_record *rec,
                        const struct signal *s, double margin)
 {
@@ -62,6 +72,7 @@ static void fill_steps(struct tune_course *out, const struct tune_record *rec,
     const size_t w = (size_t)fmax(1.0, 0.005 * rec->rate_hz);
     const double way = x[s->last] >= x[s->first] ? 1.0 : -1.0;
     size_t from = next_change(s, s->first), halves = 0;
+    out->back_rad_per_s = fastest_back(x, s, w, way, rec->rate_hz);
     for (size_t at = next_change(s, from + 1); at <= s->last; at = next_change(s, at + 1)) {
         const double length_s = (double)(at - from) / rec->rate_hz;
         halves++;

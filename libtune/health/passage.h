@@ -25,6 +25,8 @@ struct tune_course {
     bool swept;                    /* the frequency goes one way */
     size_t n;                      /* 0: no signal to follow */
     struct tune_course_step *step; /* [n] */
+    double
+        back_rad_per_s; /* fastest against the way of the sweep, while there is a signal; 0: never */
 };
 
 /* noise_rad: std of the position's white noise per sample; step_rad: its grid; 0 where there is none.

@@ -67,6 +67,7 @@ struct fit_run {
     struct fit_point point;
     struct fit_solution solution[2];
     struct fit_choice choice;
+    size_t evident; /* modes within the band before their number was forced */
 };
 
 static void set_range(struct fit_run *run, const struct tune_fit_opts *opts)
@@ -143,6 +144,7 @@ static enum tune_status find_plant(struct fit_run *run, const struct tune_frf *f
         if (!run->solution[i].var) return tune_error_memory(err, "fitting the plant");
     }
     status = tune_fit_choose(choice, err);
+    if (!status) run->evident = tune_fit_modes_in_band(&choice->best->point, frf->band_hz);
     if (!status && opts->modes > 0)
         status = tune_fit_force_order(choice->best, &run->lines, &run->problem, &choice->scope,
                                       opts->modes, err);
@@ -192,6 +194,8 @@ static enum tune_status report(struct tune_fit *out, struct fit_run *run,
     run->point.theta[2] = fmax(run->point.theta[2], 0.0); /* the safe side for a design */
     out->n_params = p;
     out->lines = run->lines.n;
+    out->evident_modes = run->evident;
+    out->order_forced = run->evident != tune_fit_modes_in_band(&run->point, frf->band_hz);
     out->start = run->choice.best->start;
     memcpy(out->whittle, run->choice.whittle, sizeof out->whittle);
     memcpy(out->theta, run->point.theta, p * sizeof *out->theta);

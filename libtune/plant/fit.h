@@ -70,6 +70,8 @@ struct tune_fit {
                                         differences mean something. */
     double reduced_chi_square;    /* against noise known from the regression, about 1 */
     size_t lines;
+    bool order_forced; /* opts.modes asked for another number within the band than the lines do: */
+    size_t evident_modes;                         /* theirs */
     struct tune_estimate inertia, viscous, delay; /* SI; viscous: see above */
     double viscous_prior_share; /* of the information on ln B/J, 0 (all from the lines) to 1 */
     size_t n_alike;
@@ -97,6 +99,17 @@ TUNE_API enum tune_status tune_fit_plant(struct tune_fit *out, const struct tune
 TUNE_API enum tune_status tune_fit_bound(double *covariance, const struct tune_plant *plant,
                                          const struct tune_lines *lines, const double *sigma2,
                                          struct tune_error *err);
+
+/* What a mode must save of sum ln sigma^2 + |e|^2/sigma^2 over n lines: it has three parameters but its place is
+ * picked among all lines, 1.5 ln(2 n) + 6 (docs/theory.md). */
+TUNE_API double tune_fit_mode_price(size_t n_lines);
+/* The same of a phase of its residue: 0.5 ln(2 n). */
+TUNE_API double tune_fit_phase_price(size_t n_lines);
+
+/* What reduced_chi_square may be by chance: 1 and five of its std, but no less than 1.1 (common practice, no
+ * source). Its variance is 1/lines for the lines and as much again as the noise is unknown: 17 bins to 11
+ * degrees of freedom in the local regression of sweeps, 41 points to 10 in the scatter of tables. */
+TUNE_API double tune_fit_chi_square_most(size_t lines, enum tune_frf_estimator estimator);
 
 /* Model response and its std at f_hz[n] from the fit's covariance. */
 TUNE_API enum tune_status tune_fit_response(double complex *g, double *std,

@@ -61,3 +61,9 @@ enum tune_status tune_fit_settle(struct fit_solution *out, struct fit_data *line
     memcpy(out->var, lines->var, lines->n * sizeof *out->var);
     return TUNE_OK;
 }
+
+double tune_fit_chi_square_most(size_t lines, enum tune_frf_estimator estimator)
+{
+    const double unknown = estimator == TUNE_FRF_TABLE ? 41.0 / 10.0 : 17.0 / 11.0;
+    return 1.0 + fmax(0.1, 5.0 * sqrt((1.0 + unknown) / (double)(lines ? lines : 1)));
+}

@@ -194,10 +194,7 @@ enum tune_status tune_fit_vector_start(struct fit_point *point, struct fit_data 
 
 /* ---- evidence: what a likelihood must be better by --------------------------------------------*/
 
-/* A mode has three parameters but its place is picked among all n lines: 1.5 ln(2 n) + 6. A phase of its
- * residue adds 0.5 ln(2 n); that there are phases at all, 6 (docs/theory.md). */
-double tune_fit_mode_price(size_t n_lines);
-double tune_fit_phase_price(size_t n_lines);
+/* Beside tune_fit_mode_price(): that there are phases at all costs 6 (docs/theory.md). */
 double tune_fit_price(const struct fit_point *point, const double band_hz[2], size_t n_lines);
 
 /* A plant settled on the lines, and how likely it makes them. */

@@ -147,6 +147,13 @@ static void knowledge_fields(struct json_io *io, struct tune_fit *fit)
     json_io_leave(io);
 }
 
+/* Written only where the order was forced to another one. */
+static void evident_fields(struct json_io *io, struct tune_fit *fit)
+{
+    if (!io->writing) fit->order_forced = json_io_has(io, "modes_by_evidence");
+    if (fit->order_forced) json_io_count(io, "modes_by_evidence", &fit->evident_modes);
+}
+
 static void fit_fields(struct json_io *io, struct tune_fit *fit)
 {
     json_io_enter(io, "fit");
@@ -159,6 +166,7 @@ static void fit_fields(struct json_io *io, struct tune_fit *fit)
     json_io_count(io, "lines", &fit->lines);
     json_io_flag(io, "complex_residues", &fit->plant.complex_residues);
     start_fields(io, fit);
+    evident_fields(io, fit);
     knowledge_fields(io, fit);
     json_io_leave(io);
 }
@@ -187,6 +195,15 @@ static void delay_wanted(struct json_io *io, struct tune_fit *fit)
     if (!io->writing) fit->delay_wanted_s = wanted_s < 0.0 ? wanted_s : fit->delay.value;
 }
 
+/* Written only where there is something to say. */
+static void body_fields(struct json_io *io, struct tune_pointing_plant *p)
+{
+    if (io->writing ? p->body.soundness == TUNE_MODE_SOUND : !json_io_has(io, "rigid_body")) return;
+    json_io_enter(io, "rigid_body");
+    identification_verdict_fields(io, &p->body);
+    json_io_leave(io);
+}
+
 static void plant_fields(struct json_io *io, struct tune_pointing_plant *p)
 {
     struct tune_fit *fit = &p->fit;
@@ -196,6 +213,7 @@ static void plant_fields(struct json_io *io, struct tune_pointing_plant *p)
     json_io_estimate(io, "viscous_nm_s_per_rad", &fit->viscous);
     json_io_estimate(io, "delay_s", &fit->delay);
     delay_wanted(io, fit);
+    body_fields(io, p);
     fit_fields(io, fit);
     mode_list(io, "modes", p, false);
     antiresonance_fields(io, fit);

@@ -65,7 +65,8 @@ struct tune_pointing_plant {
      * fit.plant, too. covariance is NULL, n 0. */
     struct tune_sensor sensor;
     struct tune_unseen unseen;
-    struct tune_levels levels; /* the records against each other */
+    struct tune_levels levels;     /* the records against each other */
+    struct tune_mode_verdict body; /* on inertia, viscous friction and delay */
     struct tune_mode_verdict verdict[TUNE_MODES_MAX];
     struct tune_pointing_cross cross;
 };

@@ -164,6 +164,7 @@ def write(name, points, size=lambda x: 20 * math.log10(x)):
         for f, g in points:
             out.write(f"{f:.6f},{size(abs(g)):.6g},{math.degrees(cmath.phase(g)):.5f}\n")
 write("loop", [(f, g * c(f)) for f, g in rows])
+write("plain", rows)
 write("mirrored", [(f, g.conjugate()) for f, g in rows])
 write("swirled", [(f, g * (cmath.exp(3j * math.sin(f / 3)) if f > 8 else 1)) for f, g in rows])
 write("turned", [(f, (g * c(f)).conjugate()) for f, g in rows])
@@ -192,7 +193,25 @@ refused mirrored 'the phases of the table have the other sign'
 refused turned 'the phases of the table have the other sign' 'of = loop'
 refused swirled 'no axis answers like this table'
 refused own 'an open loop has none' 'of = loop'
-{ cat "$scratch/head"; printf '[expected]\ninertia_kg_m2 = 100\n\n'; section loop south ''; } >"$alone/axis.ini"
+# taken for the other kind, where the gains are stated
+refused loop 'says of = plant, which gives'
+check 'and what the other reading gives' err_has 'of = loop gives an inertia of 99.'
+check 'and what to write' err_has 'Write of = loop'
+check 'as does design' run 3 design "$alone"
+refused plain 'says of = loop, which gives' 'of = loop'
+check 'and what to write' err_has 'Write of = plant'
+# and where they are not
+sed '/^\[controller\]/,/^$/d' "$scratch/head" >"$scratch/gainless"
+{ cat "$scratch/gainless"; section loop south ''; } >"$alone/axis.ini"
+check 'a loop taken for a plant, gains not known' run 0 identify "$alone"
+check 'is a very light axis, or that' json "any('that of a very light axis, or the table is of an open loop' in n for n in d['notes'])" "$alone/results/identify.json"
+{ cat "$scratch/gainless"; section plain south ''; } >"$alone/axis.ini"
+check 'a plant is a plant' run 0 identify "$alone"
+check 'and not doubted' [ -z "$(grep -F 'light axis' "$scratch/out")" ]
+{ cat "$scratch/gainless"; section plain south 'of = loop'; } >"$alone/axis.ini"
+check 'a plant taken for a loop, gains not known' run 0 identify "$alone"
+check 'has no crossover' json "any('nowhere in its band does the loop have gain 1' in n for n in d['notes'])" "$alone/results/identify.json"
+{ cat "$scratch/gainless"; printf '[expected]\ninertia_kg_m2 = 100\n\n'; section loop south ''; } >"$alone/axis.ini"
 check 'a loop taken for a plant' run 0 identify "$alone"
 check 'is not what is expected' out_has 'where [expected] says 100'
 refused linear 'see that gain_db is in dB'

@@ -92,7 +92,17 @@ static void what_the_fit_says_of_itself(void **state)
     expect(&j, 1, TUNE_MODE_WITH_CARE, "the band swept ends at 30.5 Hz");
     start(&j, true);
     j.fit.plant.mode[0].zeta = 1e-4;
-    expect(&j, 0, TUNE_MODE_DOUBTFUL, "on the bound");
+    expect(&j, 0, TUNE_MODE_DOUBTFUL, "on the damping bound (0.01 %): no resonance the data show");
+    start(&j, true);
+    j.fit.plant.mode[0].zeta = 0.3;
+    j.about.band_hz[0] = 0.1; /* it is broad */
+    expect(&j, 0, TUNE_MODE_DOUBTFUL, "on the damping bound (30 %)");
+    start(&j, true);
+    j.fit.plant.mode[0].zeta = 0.28; /* as near as its std */
+    j.fit.mode_zeta[0].std = 0.02;
+    j.about.band_hz[0] = 0.1;
+    assert_true(tune_mode_on_bound(&j.fit, 0) && !tune_mode_on_bound(&j.fit, 1));
+    expect(&j, 0, TUNE_MODE_DOUBTFUL, "on the damping bound (28 %)");
     start(&j, true);
     j.fit.out_of_band[0] = true;
     j.fit.mode_gain[0].std = 1.0;
@@ -140,6 +150,66 @@ static void turning_back_and_friction(void **state)
         assert_non_null(strstr(j.verdict[k].reason[0], "as with friction, unless it is drift"));
     }
     finish(&j);
+}
+
+static void add_finding(struct judged *j, const char *name, double value)
+{
+    struct tune_finding *finding = &j->health.finding[j->health.n_findings++];
+    (void)snprintf(finding->name, sizeof finding->name, "%s", name);
+    finding->value = value;
+}
+
+/* The body is judged so, for a reason that holds the words; with all, every mode for the same. */
+static void expect_body(struct judged *j, enum tune_soundness soundness, const char *words,
+                        bool all)
+{
+    struct tune_mode_verdict body;
+    tune_body_judge(&body, &j->about);
+    tune_mode_judge(j->verdict, &j->fit, &j->about);
+    assert_int_equal(body.soundness, soundness);
+    assert_int_equal(body.n_reasons, words != NULL);
+    if (words && !strstr(body.reason[0], words))
+        fail_msg("no \"%s\" in: %s", words, body.reason[0]);
+    for (size_t k = 0; k < 2 && all; k++) {
+        assert_int_equal(j->verdict[k].soundness, soundness);
+        assert_int_equal(j->verdict[k].n_reasons, 1);
+        assert_string_equal(j->verdict[k].reason[0], body.reason[0]);
+    }
+    finish(j);
+}
+
+static void an_axis_that_turns_back_spoils_all(void **state)
+{
+    struct judged j;
+    (void)state;
+    start(&j, true);
+    expect_body(&j, TUNE_MODE_SOUND, NULL, false);
+    start(&j, true);
+    add_finding(&j, "velocity-reversal", 0.47);
+    j.course.back_rad_per_s = 100.0 * TUNE_PI / 648000.0;
+    expect_body(&j, TUNE_MODE_DOUBTFUL,
+                "for 47 % of a sweep, and without a quiet log friction was not looked for", true);
+    start(&j, true);
+    add_finding(&j, "velocity-reversal", 0.47);
+    add_finding(&j, "friction-suspected", 4.0);
+    j.course.back_rad_per_s = 100.0 * TUNE_PI / 648000.0;
+    expect_body(
+        &j, TUNE_MODE_DOUBTFUL,
+        "and there is friction, which passes for inertia and damping: sweep on a ramp faster "
+        "by 100 arcsec/s",
+        true);
+    start(&j, true); /* looked for, and none showed */
+    add_finding(&j, "velocity-reversal", 0.47);
+    j.health.measures.noise_ratio[0] = (struct tune_estimate){1.0, 0.02};
+    expect_body(&j, TUNE_MODE_WITH_CARE, "friction did not show", true);
+    start(&j, true); /* in a resonance only */
+    add_finding(&j, "velocity-reversal", 0.004);
+    add_finding(&j, "friction-suspected", 4.0);
+    expect_body(&j, TUNE_MODE_WITH_CARE, "for 0.4 % of a sweep", false);
+    start(&j, true);
+    add_finding(&j, "velocity-reversal", 0.04);
+    j.health.measures.noise_ratio[1] = (struct tune_estimate){1.0, 0.02};
+    expect_body(&j, TUNE_MODE_SOUND, NULL, false);
 }
 
 /* 1e-3 rad/s over 2 pi 10/1e-3 lines per radian: 10 Hz, the fourth order 40 Hz. */
@@ -216,6 +286,7 @@ int main(void)
         cmocka_unit_test(sound_modes_are_sound),
         cmocka_unit_test(what_the_fit_says_of_itself),
         cmocka_unit_test(turning_back_and_friction),
+        cmocka_unit_test(an_axis_that_turns_back_spoils_all),
         cmocka_unit_test(an_encoders_lines_run_through_a_mode),
         cmocka_unit_test(lines_may_be_too_far_apart_for_a_mode),
         cmocka_unit_test(drift_and_level),

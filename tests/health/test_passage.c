@@ -23,6 +23,7 @@ static void a_sweep_is_followed(void **state)
     tune_course_speeds(speed, &c);
     check_close_rel(speed[0], 1e-3, 1e-6);
     check_close_rel(speed[1], 1e-3, 1e-6);
+    assert_true(c.back_rad_per_s == 0.0);
     tune_course_free(&c);
     tune_course_free(&c);
     sweep_free(&s);
@@ -35,6 +36,7 @@ static void a_turn_back_belongs_to_the_modes_then_passed(void **state)
     const double ten[2] = {9.5, 10.5}, thirty[2] = {28.0, 32.0}, two[2] = {1.9, 2.1};
     (void)state;
     assert_true(tune_course_passage(&c, ten).back > 0);
+    assert_true(c.back_rad_per_s > 0.0);
     check_close(tune_course_passage(&c, ten).time_s, 15.0, 0.6);
     assert_int_equal(tune_course_passage(&c, thirty).back, 0);
     assert_int_equal(tune_course_passage(&c, two).back, 0);

@@ -90,6 +90,19 @@ static void the_whittle_value_misses_a_mode(void **state)
 
 /* ---- order by force ---------------------------------------------------------------------------*/
 
+/* 5 sqrt((1 + 17/11)/n) and 5 sqrt((1 + 41/10)/n): of the variance of a chi-square over its n complex lines and of
+ * noise that is known from the regression's 17 bins, or 41 points of a table. */
+static void chance_in_chi_square_follows_from_its_lines(void **state)
+{
+    (void)state;
+    check_close(tune_fit_chi_square_most(20000, TUNE_FRF_INDIRECT), 1.1, 1e-12);
+    check_close(tune_fit_chi_square_most(1000, TUNE_FRF_DIRECT),
+                1.0 + 5.0 * sqrt(28.0 / 11.0 / 1000.0), 1e-12);
+    check_close(tune_fit_chi_square_most(100, TUNE_FRF_TABLE), 1.0 + 5.0 * sqrt(5.1 / 100.0),
+                1e-12);
+    assert_true(isfinite(tune_fit_chi_square_most(0, TUNE_FRF_TABLE)));
+}
+
 static size_t inside(const struct tune_fit *fit)
 {
     size_t count = 0;
@@ -144,6 +157,8 @@ static void as_many_modes_as_asked_for(void **state)
         struct tune_fit fit;
         assert_int_equal(tune_fit_plant(&fit, &data.frf, &data.lines, &opts, NULL, &err), TUNE_OK);
         assert_int_equal(inside(&fit), opts.modes);
+        assert_int_equal(fit.evident_modes, 4);
+        assert_int_equal(fit.order_forced, opts.modes != 4);
         check_close(fit.mode_f_hz[opts.modes > 4 ? opts.modes - 4 : 0].value, 14.8, 0.01);
         assert_true(fit.out_of_band[fit.plant.n_modes - 1]);
         tune_fit_free(&fit);
@@ -175,6 +190,7 @@ static void more_modes_than_can_be_told_apart_are_refused(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(chance_in_chi_square_follows_from_its_lines),
         cmocka_unit_test(phases_are_found_where_there_are_any),
         cmocka_unit_test(no_phase_is_given_to_a_mode_past_the_band),
         cmocka_unit_test(real_residues_stay_real),

@@ -49,6 +49,8 @@ static inline void sample_fit(struct tune_fit *fit)
     fit->out_of_band[1] = true;
     fit->reduced_chi_square = 1.02;
     fit->lines = 23456;
+    fit->order_forced = true;
+    fit->evident_modes = 3;
     fit->viscous_prior_share = 0.83;
     fit->n_alike = 1;
     fit->alike[0] = (struct tune_fit_alike){0, 1, -0.97};

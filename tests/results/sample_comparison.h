@@ -60,6 +60,9 @@ static inline void sample_comparison(struct tune_pointing_plant *p)
 {
     struct tune_cross *c = &p->cross.cross;
     sample_levels(&p->levels);
+    p->body.soundness = TUNE_MODE_DOUBTFUL;
+    p->body.n_reasons = 1;
+    (void)snprintf(p->body.reason[0], TUNE_MODE_REASON_TEXT, "it turns back");
     p->verdict[0].soundness = TUNE_MODE_WITH_CARE;
     p->verdict[0].n_reasons = 2;
     (void)snprintf(p->verdict[0].reason[0], TUNE_MODE_REASON_TEXT, "it drifts");

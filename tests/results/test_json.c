@@ -75,6 +75,8 @@ static void a_plant_and_its_covariance_come_back_to_15_digits(void **state)
         for (size_t k = 0; k < a->n_params; k++)
             check_close(b->theta[k], a->theta[k], 1e-14);
         check_close_rel(b->viscous_prior_share, 0.83, 5e-15);
+        assert_true(b->order_forced);
+        assert_int_equal(b->evident_modes, 3);
         assert_int_equal(b->n_alike, 1);
         assert_int_equal(b->alike[0].second, 1);
         check_close_rel(b->alike[0].correlation, -0.97, 5e-15);

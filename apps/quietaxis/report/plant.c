@@ -22,11 +22,11 @@ static void summary_row(struct buffer *html, const struct tune_pointing_plant *p
     html_row_end(html);
 }
 
-/* Over thousands of lines a sound fit comes within a few per cent of 1. */
 static void doubt(struct buffer *html, const struct tune_pointing_plant *pointing)
 {
-    const double most = 2.0; /* rule of the house, no source */
-    if (pointing->fit.reduced_chi_square <= most) return;
+    if (pointing->fit.reduced_chi_square <=
+        tune_fit_chi_square_most(pointing->fit.lines, pointing->estimator))
+        return;
     buffer_add(html, "<p><strong>At ");
     buffer_escape(html, pointing->name);
     buffer_format(

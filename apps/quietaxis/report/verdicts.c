@@ -3,6 +3,7 @@
 #include "sections.h"
 
 #include <stdio.h>
+#include <string.h>
 
 #include "html.h"
 
@@ -10,11 +11,21 @@ static void mode_item(struct buffer *html, const struct tune_pointing_plant *p, 
 {
     const struct tune_mode_verdict *verdict = &p->verdict[k];
     for (size_t i = 0; i < verdict->n_reasons; i++) {
+        if (p->body.n_reasons && !strcmp(verdict->reason[i], p->body.reason[0])) continue;
         buffer_format(html, "<li><strong>%.4g Hz, %s</strong>: ", p->fit.mode_f_hz[k].value,
                       tune_soundness_name(verdict->soundness));
         buffer_escape(html, verdict->reason[i]);
         buffer_add(html, ".</li>\n");
     }
+}
+
+static void body_item(struct buffer *html, const struct tune_mode_verdict *body)
+{
+    buffer_format(html,
+                  "<li><strong>Inertia, viscous friction, delay and every resonance, %s</strong>: ",
+                  tune_soundness_name(body->soundness));
+    buffer_escape(html, body->reason[0]);
+    buffer_add(html, ".</li>\n");
 }
 
 static void band_item(struct buffer *html, const struct tune_level_band *band)
@@ -59,8 +70,9 @@ void part_verdicts(struct buffer *html, const struct tune_pointing_plant *p)
         items += p->verdict[k].n_reasons;
     for (size_t i = 0; i < p->levels.n_bands; i++)
         items += p->levels.band[i].verdict == TUNE_LEVEL_CHANGES;
-    if (items > 0) {
+    if (items + p->body.n_reasons > 0) {
         buffer_add(html, "<ul>\n");
+        if (p->body.n_reasons) body_item(html, &p->body);
         for (size_t k = 0; k < p->fit.plant.n_modes; k++)
             mode_item(html, p, k);
         for (size_t i = 0; i < p->levels.n_bands; i++)
