@@ -56,6 +56,7 @@
 #include "jitter/prediction.h"
 #include "design/design.h"
 #include "design/rounding.h"
+#include "design/enable.h"
 #include "health/health.h"
 #include "health/passage.h"
 #include "health/mode_verdict.h"

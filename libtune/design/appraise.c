@@ -60,8 +60,7 @@ static void loop_of(struct tune_controller *controller, struct tune_plant *plant
     }
 }
 
-/* A loop that cannot be counted is no loop to switch on. */
-static enum tune_status judge(struct tune_margins *margins, bool *stable,
+enum tune_status design_judge(struct tune_margins *margins, bool *stable,
                               const struct tune_plant *plant,
                               const struct tune_controller *controller, struct tune_error *err)
 {
@@ -104,7 +103,7 @@ static enum tune_status stand_loop(struct verdict *verdict, const struct demand 
     bool stable = false;
     enum tune_status status;
     loop_of(&controller, &plant, demand);
-    status = judge(&margins, &stable, &plant, &controller, err);
+    status = design_judge(&margins, &stable, &plant, &controller, err);
     if (status != TUNE_OK) return status;
     stand(verdict, bench->problem, demand,
           stable ? log(margins.sens_peak / demand->limit) : HUGE_VAL, margins.sens_peak_hz);

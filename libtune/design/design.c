@@ -128,10 +128,7 @@ enum tune_status tune_design_appraise(struct tune_design_step *out,
     if (status == TUNE_OK)
         status = design_problem_init(&problem, plants, names, n_pointings, disturbance, opts, err);
     if (status != TUNE_OK) return status;
-    if (controller->loop_rate_hz != problem.rate_hz)
-        status =
-            tune_error_set(err, TUNE_EINVAL, "the controller runs at %g Hz but the axis at %g Hz",
-                           controller->loop_rate_hz, problem.rate_hz);
+    status = design_check_rate(controller, &problem, err);
     if (status == TUNE_OK) status = design_appraise(out, &worst, NULL, controller, &problem, err);
     if (status == TUNE_OK) design_describe(out->binding, &worst, &problem);
     design_problem_free(&problem);

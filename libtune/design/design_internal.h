@@ -155,6 +155,10 @@ size_t design_variants(struct scenario *out, const struct tune_plant *plant, siz
 void design_cover(struct tune_design_cover *out, const struct problem *problem,
                   const struct tune_plant *plants);
 
+/* A controller from outside must run at the axis's loop rate: else TUNE_EINVAL. */
+enum tune_status design_check_rate(const struct tune_controller *controller,
+                                   const struct problem *problem, struct tune_error *err);
+
 /* ---- scenario.c, grid.c: the problem without its constraints ------------------------------------*/
 
 /* Antiresonances of the plant; *first_hz is the lowest one, else the lowest mode, else 0. */
@@ -341,6 +345,11 @@ enum tune_status design_fine_figures(struct fine_figures *out,
 enum tune_status design_appraise(struct tune_design_step *step, struct standing *worst,
                                  struct standing *each, const struct tune_controller *controller,
                                  const struct problem *problem, struct tune_error *err);
+
+/* tune_loop_judge; a loop that cannot be counted is no loop to switch on and comes back as not stable. */
+enum tune_status design_judge(struct tune_margins *margins, bool *stable,
+                              const struct tune_plant *plant,
+                              const struct tune_controller *controller, struct tune_error *err);
 
 /* One English sentence part: what, where, at which frequency. */
 void design_describe(char text[BINDING_TEXT], const struct standing *standing,

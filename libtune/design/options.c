@@ -167,6 +167,14 @@ enum demand_kind design_objective_kind(const struct tune_design_opts *opts)
     return opts->encoder_objective ? DEMAND_ENCODER : DEMAND_SKY;
 }
 
+enum tune_status design_check_rate(const struct tune_controller *controller,
+                                   const struct problem *problem, struct tune_error *err)
+{
+    if (controller->loop_rate_hz == problem->rate_hz) return TUNE_OK;
+    return tune_error_set(err, TUNE_EINVAL, "the controller runs at %g Hz but the axis at %g Hz",
+                          controller->loop_rate_hz, problem->rate_hz);
+}
+
 static void add(struct demands *out, enum demand_kind kind, double value, double limit)
 {
     if (out->n < DEMANDS_MAX) out->demand[out->n++] = (struct demand){kind, value, limit, false};
