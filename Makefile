@@ -199,4 +199,4 @@ install: all
 clean:
 	rm -rf build
 
--include $(FUZZ_SRC:%.c=build/fuzz/%.d) $(LIB_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(SAN_OBJ:.o=.d) $(SAN_APP:.o=.d) $(TESTS:%=%.d) $(PROBES:%=%.d) $(BENCHES:%=%.d) $(IDENTIFY:%=%.d) $(DESIGN:%=%.d) $(DESIGN_OBJ:.o=.d)
+-include $(FUZZ_SRC:%.c=build/fuzz/%.d) $(LIB_OBJ:.o=.d) $(APP_OBJ:.o=.d) $(SAN_OBJ:.o=.d) $(SAN_APP:.o=.d) $(SAN_SUPPORT:.o=.d) $(TESTS:%=%.d) $(PROBES:%=%.d) $(BENCHES:%=%.d) $(IDENTIFY:%=%.d) $(DESIGN:%=%.d) $(DESIGN_OBJ:.o=.d)

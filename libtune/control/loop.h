@@ -96,6 +96,14 @@ TUNE_API enum tune_status tune_loop_judge(struct tune_margins *margins, bool *st
                                           const struct tune_controller *controller,
                                           struct tune_error *err);
 
+/* The frequencies at which tune_loop_judge looks at the loop, rising, the last half the loop rate: between
+ * neighbours neither L nor 1 + L turns by more than 0.3 rad, so that |1 + L| on the way is that of the chord
+ * to a few percent. *f_hz[*n] is the caller's to free; NULL on failure. Errors as tune_loop_judge. */
+TUNE_API enum tune_status tune_loop_frequencies(double **f_hz, size_t *n,
+                                                const struct tune_plant *plant,
+                                                const struct tune_controller *controller,
+                                                struct tune_error *err);
+
 /* RMS torque the loop makes of white sensor noise of std noise_rad per sample:
  *     rms^2 = noise^2 (2/rate) integral |C S|^2 df over 0 .. rate/2.
  * TUNE_ENOSOL where the loop is not stable; else as tune_loop_judge. */

@@ -39,6 +39,24 @@ enum tune_status tune_loop_judge(struct tune_margins *margins, bool *stable,
     return status;
 }
 
+enum tune_status tune_loop_frequencies(double **f_hz, size_t *n, const struct tune_plant *plant,
+                                       const struct tune_controller *controller,
+                                       struct tune_error *err)
+{
+    struct axis_loop axis;
+    struct tune_loop_grid grid = {0};
+    enum tune_status status = tune_axis_loop_make(&axis, plant, controller, err);
+    *f_hz = NULL;
+    *n = 0;
+    if (!status) status = tune_loop_grid_init(&grid, &axis.loop, err);
+    if (status) return status;
+    *f_hz = grid.f_hz;
+    *n = grid.n;
+    grid.f_hz = NULL; /* the caller's now */
+    tune_loop_grid_free(&grid);
+    return TUNE_OK;
+}
+
 /* ---- torque made of sensor noise --------------------------------------------------------------*/
 
 /* |C S|^2 */

@@ -333,6 +333,9 @@ enum tune_status design_prove(struct proof *out, const struct tune_controller *c
                               const struct scenario *scenario, const struct problem *problem,
                               struct tune_error *err);
 
+/* Square of the distance of the origin from the stretch a..b. */
+double design_distance2(double complex a, double complex b);
+
 /* fine.c */
 enum tune_status design_fine_figures(struct fine_figures *out,
                                      const struct tune_controller *controller,

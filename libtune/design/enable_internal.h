@@ -21,8 +21,7 @@ struct rung_loop {
 struct climb {
     const struct problem *problem;
     const struct tune_controller *controller;
-    double complex *part[3]; /* [problem->n] derivative, proportional, integral: C is their sum */
-    struct rung_loop *loop;  /* [ENABLE_STEPS x n_scenarios] */
+    struct rung_loop *loop; /* [ENABLE_STEPS x n_scenarios] */
     bool seen[ENABLE_STEPS];
     size_t step; /* the one being looked at */
 };

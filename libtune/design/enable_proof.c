@@ -9,12 +9,24 @@
 #include "core/units.h"
 #include "core/workers.h"
 
-/* Powers of k with which the derivative, proportional and integral parts of C grow along a path. */
+/* C along a path is the sum of parts that grow with these powers of k. */
 struct path {
     int power[3];
+    struct tune_controller (*at)(const struct tune_controller *controller, double k);
+    double taken_at[3]; /* C at these k tells the parts */
 };
 
-static const struct path ladder = {{1, 2, 3}}, integrator = {{0, 0, 1}};
+static struct tune_controller with_integrator(const struct tune_controller *controller, double k)
+{
+    struct tune_controller c = *controller;
+    c.ki_nm_per_rad_s *= k;
+    return c;
+}
+
+/* kd k, kp k^2, ki k^3, be it a PID or a cascade with its loops at two rates, whose gains then scale with k each;
+ * and ki alone, of a PID. */
+static const struct path ladder = {{1, 2, 3}, tune_controller_scaled, {0.5, 1.0, 2.0}};
+static const struct path integrator = {{0, 0, 1}, with_integrator, {0.0, 0.0, 1.0}};
 
 size_t enable_nominal(const struct problem *problem, size_t pointing)
 {
@@ -25,77 +37,123 @@ size_t enable_nominal(const struct problem *problem, size_t pointing)
     return s;
 }
 
-/* ---- the three parts of the controller ----------------------------------------------------------*/
-
 enum tune_status enable_climb_init(struct climb *climb, const struct problem *problem,
                                    const struct tune_controller *controller, struct tune_error *err)
 {
-    struct tune_controller alone[3] = {*controller, *controller, *controller};
     *climb = (struct climb){.problem = problem, .controller = controller};
-    for (size_t i = 0; i < 3; i++) {
-        if (i != 0) alone[i].kd_nm_s_per_rad = 0.0;
-        if (i != 1) alone[i].kp_nm_per_rad = 0.0;
-        if (i != 2) alone[i].ki_nm_per_rad_s = 0.0;
-        climb->part[i] = calloc(problem->n, sizeof *climb->part[i]);
-    }
     climb->loop = calloc(ENABLE_STEPS * problem->n_scenarios, sizeof *climb->loop);
-    if (!climb->part[0] || !climb->part[1] || !climb->part[2] || !climb->loop) {
-        enable_climb_free(climb);
-        return tune_error_memory(err, "proving the enable ladder");
-    }
-    for (size_t i = 0; i < 3; i++)
-        tune_controller_eval(climb->part[i], &alone[i], problem->f_hz, problem->n);
-    return TUNE_OK;
+    return climb->loop ? TUNE_OK : tune_error_memory(err, "proving the enable ladder");
 }
 
 void enable_climb_free(struct climb *climb)
 {
-    for (size_t i = 0; i < 3; i++)
-        free(climb->part[i]);
     free(climb->loop);
     memset(climb, 0, sizeof *climb);
 }
 
 /* ---- between two gains --------------------------------------------------------------------------*/
 
-/* The largest |C_b - C_a| |G| |S_a| over the scenario's grid. Each part grows steadily along the path, so the
- * sum of what they change bounds |C - C_a| for every C between. */
-static double largest_change(double *f_hz, const struct climb *climb, const struct scenario *s,
-                             const struct path *path, double from, double to)
+/* A loop at one gain of a path, over the frequencies it asks for. */
+struct survey {
+    size_t n;
+    double *f_hz;
+    double complex *g, *part[3]; /* [n] each */
+};
+
+/* The parts from C at three k: a parabola in k through C/k (Lagrange), or the difference of two. */
+static void split(struct survey *survey, const struct path *path)
 {
-    double before[3], change[3], largest2 = 0.0;
+    for (size_t i = 0; i < survey->n; i++) {
+        const double complex a = survey->part[0][i], b = survey->part[1][i], c = survey->part[2][i];
+        if (path->power[0] == 0) {
+            survey->part[1][i] = 0.0;
+            survey->part[2][i] = c - a;
+            continue;
+        }
+        survey->part[0][i] = scaled(a, 16.0 / 3.0) - scaled(b, 2.0) + scaled(c, 1.0 / 6.0);
+        survey->part[1][i] = scaled(b, 5.0) - scaled(a, 8.0) - scaled(c, 0.5);
+        survey->part[2][i] = scaled(a, 8.0 / 3.0) - scaled(b, 2.0) + scaled(c, 1.0 / 3.0);
+    }
+}
+
+static enum tune_status make_survey(struct survey *survey, const struct climb *climb,
+                                    const struct scenario *s, const struct path *path, double from,
+                                    struct tune_error *err)
+{
+    const struct tune_controller here = path->at(climb->controller, from);
+    enum tune_status status =
+        tune_loop_frequencies(&survey->f_hz, &survey->n, &s->plant, &here, err);
+    survey->g = NULL;
+    if (status != TUNE_OK) return status;
+    survey->g = calloc(4 * survey->n, sizeof *survey->g);
+    if (!survey->g) return tune_error_memory(err, "proving the enable ladder");
+    tune_plant_eval(survey->g, &s->plant, TUNE_PATH_MOTOR_ENCODER, survey->f_hz, survey->n);
+    for (size_t i = 0; i < 3; i++) {
+        const struct tune_controller rung = path->at(climb->controller, path->taken_at[i]);
+        survey->part[i] = survey->g + (i + 1) * survey->n;
+        tune_controller_eval(survey->part[i], &rung, survey->f_hz, survey->n);
+    }
+    split(survey, path);
+    return TUNE_OK;
+}
+
+static void free_survey(struct survey *survey)
+{
+    free(survey->f_hz);
+    free(survey->g);
+}
+
+/* The largest |C_b - C_a| |G| |S_a|. Each part grows steadily along the path, so the sum of what they change
+ * bounds |C - C_a| for every C between; 1 + L between two frequencies is taken along the chord. */
+static double largest_change(double *f_hz, const struct survey *survey, const struct path *path,
+                             double from, double to)
+{
+    double before[3], change[3], largest2 = 0.0, last_more2 = 0.0;
+    double complex last = 0.0;
     for (size_t i = 0; i < 3; i++) {
         before[i] = pow(from, path->power[i]);
         change[i] = pow(to, path->power[i]) - before[i];
     }
-    for (size_t k = 0; k < s->n; k++) {
-        double complex c = 0.0, loop;
-        double more = 0.0, ratio2;
+    for (size_t k = 0; k < survey->n; k++) {
+        double complex c = 0.0, here;
+        double more = 0.0, more2, ratio2;
         for (size_t i = 0; i < 3; i++) {
-            const double complex part = climb->part[i][s->at[k]];
-            c += scaled(part, before[i]);
-            more += sqrt(square(part)) * change[i];
+            c += scaled(survey->part[i][k], before[i]);
+            more += sqrt(square(survey->part[i][k])) * change[i];
         }
-        loop = times(c, s->g[k]);
-        ratio2 = more * more * square(s->g[k]) / square(1.0 + loop);
-        if (ratio2 > largest2) {
+        here = 1.0 + times(c, survey->g[k]);
+        more2 = more * more * square(survey->g[k]);
+        ratio2 = fmax(more2, last_more2) / design_distance2(k > 0 ? last : here, here);
+        if (!(ratio2 <= largest2)) {
             largest2 = ratio2;
-            *f_hz = climb->problem->f_hz[s->at[k]];
+            *f_hz = survey->f_hz[k];
         }
+        last = here;
+        last_more2 = more2;
     }
     return sqrt(largest2);
 }
 
 /* Stable at `from`: is every gain up to `to`? Where the step is too large for the bound it is halved; what is
  * not proved in two hundred and fifty-sixths lies on the edge. */
-static bool proved(double *f_hz, const struct climb *climb, const struct scenario *s,
-                   const struct path *path, double from, double to, int halvings)
+static enum tune_status prove(bool *proved, double *f_hz, const struct climb *climb,
+                              const struct scenario *s, const struct path *path, double from,
+                              double to, int halvings, struct tune_error *err)
 {
-    const double allowed = 0.9; /* below 1 by what a grid may hide of a peak */
+    const double allowed = 0.9; /* below 1 by what the chords leave open */
     const double middle = sqrt(from * to);
-    if (largest_change(f_hz, climb, s, path, from, to) < allowed) return true;
-    return halvings > 0 && proved(f_hz, climb, s, path, from, middle, halvings - 1) &&
-           proved(f_hz, climb, s, path, middle, to, halvings - 1);
+    struct survey survey = {0};
+    enum tune_status status = make_survey(&survey, climb, s, path, from, err);
+    *proved = status == TUNE_OK && largest_change(f_hz, &survey, path, from, to) < allowed;
+    free_survey(&survey);
+    if (status == TUNE_ENOSOL) { /* the loop turns without end: no place to be */
+        tune_error_clear(err);
+        return TUNE_OK;
+    }
+    if (status != TUNE_OK || *proved || halvings == 0) return status;
+    status = prove(proved, f_hz, climb, s, path, from, middle, halvings - 1, err);
+    if (status != TUNE_OK || !*proved) return status;
+    return prove(proved, f_hz, climb, s, path, middle, to, halvings - 1, err);
 }
 
 /* ---- one gain, every scenario -------------------------------------------------------------------*/
@@ -121,10 +179,9 @@ static enum tune_status judge_loop(void *user, size_t item, struct tune_error *e
     loop->gain_reduction_hz = m.gain_reduction_margin_hz;
     loop->unproved_hz = m.sens_peak_hz;
     loop->proved = loop->stable;
-    if (loop->stable && climb->step + 1 < ENABLE_STEPS)
-        loop->proved =
-            proved(&loop->unproved_hz, climb, s, &ladder, k, k * tune_ratio_from_db(1.0), 8);
-    return TUNE_OK;
+    if (!loop->stable || climb->step + 1 == ENABLE_STEPS) return TUNE_OK;
+    return prove(&loop->proved, &loop->unproved_hz, climb, s, &ladder, k,
+                 k * tune_ratio_from_db(1.0), 8, err);
 }
 
 enum tune_status enable_look(struct climb *climb, size_t step, struct tune_error *err)
@@ -149,20 +206,23 @@ static enum tune_status raise_integrator(double *peak, const struct climb *climb
     static const double share[] = {0.0, 1.0 / 1024.0, 1.0 / 16.0, 1.0 / 8.0, 0.25, 0.5, 1.0};
     enum { SHARES = sizeof share / sizeof share[0] };
     struct tune_controller c = *climb->controller;
+    enum tune_status status;
+    bool proved;
     double f_hz;
     *peak = 0.0;
     for (size_t i = 0; i < SHARES; i++) {
         struct tune_margins m;
         bool stable;
-        enum tune_status status;
         c.ki_nm_per_rad_s = share[i] * climb->controller->ki_nm_per_rad_s;
         status = design_judge(&m, &stable, &s->plant, &c, err);
         if (status != TUNE_OK) return status;
         if (!stable || (i == 0 && isfinite(m.gain_reduction_margin))) *peak = INFINITY;
         if (i != 1) *peak = fmax(*peak, m.sens_peak);
     }
-    if (!proved(&f_hz, climb, s, &integrator, share[1], 1.0, 16)) *peak = INFINITY;
-    return TUNE_OK;
+    if (!isfinite(*peak)) return TUNE_OK;
+    status = prove(&proved, &f_hz, climb, s, &integrator, share[1], 1.0, 16, err);
+    if (!proved) *peak = INFINITY;
+    return status;
 }
 
 struct integrator_work {
@@ -181,8 +241,12 @@ enum tune_status enable_integrator_last(struct tune_enable_ladder *out, const st
                                         struct tune_error *err)
 {
     const struct problem *problem = climb->problem;
-    struct integrator_work work = {climb, calloc(problem->n_scenarios, sizeof(double))};
+    struct integrator_work work = {.climb = climb};
     enum tune_status status;
+    /* the gains of a cascade at two rates are not those of three parts that could rise alone */
+    out->integrator_last_peak = climb->controller->position_divider > 1 ? INFINITY : 0.0;
+    if (out->integrator_last_peak > 0.0) return TUNE_OK;
+    work.peak = calloc(problem->n_scenarios, sizeof *work.peak);
     if (!work.peak) return tune_error_memory(err, "proving the enable ladder");
     status = tune_workers_run(problem->n_scenarios, problem->opts->threads, raise_one, &work, err);
     for (size_t s = 0; s < problem->n_scenarios && status == TUNE_OK; s++)

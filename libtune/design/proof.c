@@ -181,8 +181,7 @@ static enum tune_status refine(struct line *line, const struct tune_controller *
     return status;
 }
 
-/* Square of the distance of the origin from the stretch a..b. */
-static double distance2(double complex a, double complex b)
+double design_distance2(double complex a, double complex b)
 {
     const double complex along = b - a;
     const double length2 = square(along);
@@ -200,7 +199,7 @@ static double walk(double *peak, double *peak_hz, const struct line *line, const
     if (turn > 0.25 * TUNE_PI) turn -= 2.0 * TUNE_PI;
     for (size_t k = 1; k < line->n; k++) {
         const double complex here = turned(&line->spot[k], way);
-        const double d2 = distance2(last, here);
+        const double d2 = design_distance2(last, here);
         known = known && short_enough(last, here, HUGE_VAL);
         turn += carg(times(here, conj(last)));
         if (!(d2 >= least2)) {

@@ -4,6 +4,7 @@
 #include "support/check.h"
 
 #include <complex.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "control/loop.h"
@@ -216,6 +217,39 @@ static void no_crossing_is_missed(void **state)
     }
 }
 
+/* Neither L nor 1 + L turns far between the frequencies looked at, however near to the edge the loop is. */
+static void frequencies_looked_at_follow_the_loop(void **state)
+{
+    struct tune_random rng;
+    (void)state;
+    tune_random_init(&rng, 37, 0);
+    for (int i = 0; i < 20; i++) {
+        const struct tune_plant plant = axis_random_plant(&rng);
+        const struct tune_controller c = axis_random_controller(&rng, &plant);
+        double *f;
+        double complex *l, *k;
+        size_t n;
+        assert_int_equal(tune_loop_frequencies(&f, &n, &plant, &c, NULL), TUNE_OK);
+        l = calloc(n, sizeof *l);
+        k = calloc(n, sizeof *k);
+        assert_true(l && k);
+        tune_plant_eval(l, &plant, TUNE_PATH_MOTOR_ENCODER, f, n);
+        tune_controller_eval(k, &c, f, n);
+        check_close_rel(f[n - 1], 0.5 * plant.loop_rate_hz, 1e-12);
+        for (size_t j = 0; j < n; j++) {
+            l[j] *= k[j];
+            if (j == 0 || cabs(l[j - 1]) < 1e-8) continue; /* rounding rules the phase of nothing */
+            assert_true(f[j] > f[j - 1]);
+            assert_true(fabs(carg(l[j] / l[j - 1])) < 0.301 || f[j] < f[j - 1] * (1.0 + 1e-11));
+            assert_true(fabs(carg((1.0 + l[j]) / (1.0 + l[j - 1]))) < 0.301 ||
+                        f[j] < f[j - 1] * (1.0 + 1e-11));
+        }
+        free(f);
+        free(l);
+        free(k);
+    }
+}
+
 /* ---- statuses -----------------------------------------------------------------------------------*/
 
 static void judged(const struct tune_plant *plant, const struct tune_controller *c,
@@ -322,6 +356,15 @@ static void running_out_of_memory_is_told(void **state)
     assert_true(stable);
     k = 0;
     do {
+        double *f;
+        size_t n;
+        check_fail_allocation(++k);
+        status = tune_loop_frequencies(&f, &n, &plant, &c, &err);
+        assert_true((status == TUNE_OK) == (f != NULL));
+        free(f);
+    } while (check_allocation_failed());
+    k = 0;
+    do {
         check_fail_allocation(++k);
         status = tune_loop_noise_torque(&rms, &plant, &c, 1e-8, &err);
         if (check_allocation_failed()) assert_int_equal(status, TUNE_ENOMEM);
@@ -337,6 +380,7 @@ int main(void)
         cmocka_unit_test(a_mode_thin_as_a_hair_is_not_overlooked),
         cmocka_unit_test(margins_mean_what_they_say),
         cmocka_unit_test(no_crossing_is_missed),
+        cmocka_unit_test(frequencies_looked_at_follow_the_loop),
         cmocka_unit_test(faulty_axes_are_refused),
         cmocka_unit_test(a_controller_that_holds_no_position_is_not_stable),
         cmocka_unit_test(running_out_of_memory_is_told),

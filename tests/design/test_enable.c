@@ -253,6 +253,64 @@ static void ladders_of_random_loops_are_what_their_eigenvalues_say(void **state)
     assert_true(found_out >= 1);
 }
 
+/* An axis whose loop is lost within a third of a decibel and nowhere else: at every whole decibel it is stable.
+ * The ladder is refused all the same, by what is proved between. */
+static void a_gap_between_two_decibels_is_found(void **state)
+{
+    const struct tune_plant plant = {
+        .inertia_kg_m2 = 15.8,
+        .viscous_nm_s_per_rad = 0.00135,
+        .delay_s = 1.8e-3,
+        .loop_rate_hz = 1000.0,
+        .n_modes = 2,
+        .mode = {{13.5, 0.00826, -0.0179 * 0.9685, 1.0, 0.0}, {37.7, 0.00318, 0.5, 1.0, 0.0}}};
+    struct tune_controller c = tune_controller_defaults(1000.0);
+    struct tune_enable_ladder ladder;
+    struct tune_error err;
+    int lost = 0;
+    (void)state;
+    c.kp_nm_per_rad = 71700.0;
+    c.ki_nm_per_rad_s = 882000.0;
+    c.kd_nm_s_per_rad = 2164.0;
+    c.lowpass_hz = 369.0;
+    c.lowpass_zeta = 0.504;
+    for (int i = 0; i <= 780; i++) { /* every twentieth of a decibel */
+        const struct tune_controller rung =
+            tune_controller_scaled(&c, tune_ratio_from_db(-0.05 * i));
+        const bool stable = really_stable(&plant, &rung);
+        if (i % 20 == 0) assert_true(stable);
+        lost += !stable;
+    }
+    assert_in_range(lost, 1, 6);
+    assert_int_equal(climb_one(&ladder, &plant, &c, &err), TUNE_ENOSOL);
+    assert_string_equal(err.value, "-3 dB");
+    assert_non_null(strstr(err.text, "-3 dB or just above"));
+}
+
+/* Position loop at a fifth of the rate: rungs are those of the cascade, and its ki alone is no ladder. */
+static void a_cascade_at_two_rates_has_its_ladder(void **state)
+{
+    const struct small_axis a = small_axis();
+    struct tune_controller c = tune_controller_defaults(1000.0);
+    struct tune_enable_ladder one, two;
+    (void)state;
+    c.kp_nm_per_rad = 8e3;
+    c.ki_nm_per_rad_s = 8e3;
+    c.kd_nm_s_per_rad = 1200.0;
+    c.derivative_filter_hz = 200.0;
+    assert_int_equal(climb(&one, &a, &c, NULL), TUNE_OK);
+    c.position_divider = 5;
+    assert_int_equal(climb(&two, &a, &c, NULL), TUNE_OK);
+    assert_int_equal(two.n_rungs, one.n_rungs);
+    assert_int_equal(two.rung[0].controller.position_divider, 5);
+    /* model: half the hold of five samples at a crossover of 2 Hz is a few degrees */
+    check_close_rel(two.rung[0].sens_peak, one.rung[0].sens_peak, 0.01);
+    check_close_rel(two.rung[two.n_rungs - 1].encoder_rms_rad,
+                    one.rung[one.n_rungs - 1].encoder_rms_rad, 0.05);
+    assert_true(one.integrator_last);
+    assert_false(two.integrator_last);
+}
+
 /* ---- statuses -----------------------------------------------------------------------------------*/
 
 static void gains_of_a_soft_loop(struct tune_controller *c, double scale)
@@ -406,6 +464,8 @@ int main(void)
         cmocka_unit_test(a_plain_factor_is_lost_where_it_is_said),
         cmocka_unit_test(the_integrator_may_come_last),
         cmocka_unit_test(ladders_of_random_loops_are_what_their_eigenvalues_say),
+        cmocka_unit_test(a_gap_between_two_decibels_is_found),
+        cmocka_unit_test(a_cascade_at_two_rates_has_its_ladder),
         cmocka_unit_test(a_rung_that_is_not_stable_is_named),
         cmocka_unit_test(arguments_out_of_range_are_refused),
         cmocka_unit_test(threads_do_not_change_the_ladder),
