@@ -244,7 +244,7 @@ enum tune_status enable_integrator_last(struct tune_enable_ladder *out, const st
     struct integrator_work work = {.climb = climb};
     enum tune_status status;
     /* the gains of a cascade at two rates are not those of three parts that could rise alone */
-    out->integrator_last_peak = climb->controller->position_divider > 1 ? INFINITY : 0.0;
+    out->integrator_last_peak = climb->controller->position_divider > 1 ? HUGE_VAL : 0.0;
     if (out->integrator_last_peak > 0.0) return TUNE_OK;
     work.peak = calloc(problem->n_scenarios, sizeof *work.peak);
     if (!work.peak) return tune_error_memory(err, "proving the enable ladder");
