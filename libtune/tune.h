@@ -80,6 +80,7 @@
 #include "results/tables.h"
 #include "results/realisation.h"
 #include "results/listing.h"
+#include "results/coefficients.h"
 #include "chain/job.h"
 #include "chain/new.h"
 #include "chain/simulate.h"

@@ -131,6 +131,12 @@ TUNE_API const char *tune_drive_quantity_name(enum tune_drive_quantity quantity)
 TUNE_API double tune_drive_factor(const struct tune_drive_form *form,
                                   enum tune_drive_quantity quantity);
 
+/* The unit of a number as typed, for people: "A/count", "A/(count ms)", "A/count x 65536" where there is a
+ * scale, "" for a pure number. Returns text. */
+enum { TUNE_DRIVE_UNIT = 64 };
+TUNE_API const char *tune_drive_unit(char text[TUNE_DRIVE_UNIT], const struct tune_drive_form *form,
+                                     enum tune_drive_quantity quantity);
+
 /* Does this structure, with this kind of filters, have that number? */
 TUNE_API bool tune_drive_has(const struct tune_drive_form *form, enum tune_drive_quantity quantity);
 

@@ -44,6 +44,41 @@ double tune_drive_factor(const struct tune_drive_form *form, enum tune_drive_qua
            power(form->time_unit_s, quantity_of[quantity].time);
 }
 
+/* Units over units, in the order of the table: torque, time above; angle, time below. */
+static void join_units(char text[TUNE_DRIVE_UNIT], const struct tune_drive_form *form,
+                       enum tune_drive_quantity quantity)
+{
+    const int time = quantity_of[quantity].time;
+    const bool torque = quantity_of[quantity].torque > 0;
+    if (!torque)
+        (void)snprintf(text, TUNE_DRIVE_UNIT, time > 0 ? "%s" : "1/%s", form->time_unit);
+    else if (time < 0)
+        (void)snprintf(text, TUNE_DRIVE_UNIT, "%s/(%s %s)", form->torque_unit, form->angle_unit,
+                       form->time_unit);
+    else
+        (void)snprintf(text, TUNE_DRIVE_UNIT, "%s%s%s/%s", form->torque_unit, time > 0 ? " " : "",
+                       time > 0 ? form->time_unit : "", form->angle_unit);
+}
+
+const char *tune_drive_unit(char text[TUNE_DRIVE_UNIT], const struct tune_drive_form *form,
+                            enum tune_drive_quantity quantity)
+{
+    const bool hz = quantity == TUNE_DRIVE_DERIVATIVE_FILTER || quantity == TUNE_DRIVE_LOWPASS ||
+                    quantity == TUNE_DRIVE_NOTCH_CENTRE ||
+                    (quantity == TUNE_DRIVE_NOTCH_WIDTH && form->notch_width == TUNE_WIDTH_HZ);
+    const double scale = form->limit[quantity].scale;
+    size_t used;
+    text[0] = '\0';
+    if (quantity < TUNE_DRIVE_DERIVATIVE_FILTER)
+        join_units(text, form, quantity);
+    else if (hz || quantity == TUNE_DRIVE_NOTCH_DEPTH)
+        (void)snprintf(text, TUNE_DRIVE_UNIT, hz ? "Hz" : "dB");
+    used = strlen(text);
+    if (scale != 1.0)
+        (void)snprintf(text + used, TUNE_DRIVE_UNIT - used, "%sx %.6g", used ? " " : "", scale);
+    return text;
+}
+
 const char *tune_drive_quantity_name(enum tune_drive_quantity quantity)
 {
     return quantity_of[quantity].name;

@@ -3,6 +3,7 @@
 #include "results/text_internal.h"
 
 #include <math.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -23,6 +24,16 @@ void text_add(struct text *text, const char *word)
     }
     memcpy(text->bytes + text->length, word, length + 1);
     text->length += length;
+}
+
+void text_say(struct text *text, const char *format, ...)
+{
+    char words[1024];
+    va_list args;
+    va_start(args, format);
+    (void)vsnprintf(words, sizeof words, format, args);
+    va_end(args);
+    text_add(text, words);
 }
 
 void text_add_row(struct text *text, const double *x, size_t n)

@@ -17,6 +17,9 @@ struct text {
 
 void text_add(struct text *text, const char *word);
 
+/* As printf, up to 1023 bytes; numbers in the program's locale: print those by tune_number_text(). */
+void text_say(struct text *text, const char *format, ...) TUNE_PRINTF(2, 3);
+
 /* n numbers, 15 significant digits, commas between, a line end behind. Nothing when one of them is not
  * finite: such a row has no place in a table. */
 void text_add_row(struct text *text, const double *x, size_t n);

@@ -109,6 +109,29 @@ static void units_are_those_of_the_drive(void **state)
     check_close_rel(setting.number[0].value, 65536.0 * 2.671415623e-3, 1e-9);
 }
 
+static void units_are_told(void **state)
+{
+    static const struct {
+        enum tune_drive_quantity quantity;
+        const char *unit;
+    } c[] = {{TUNE_DRIVE_KP, "A/count x 65536"},  {TUNE_DRIVE_KI, "A/(count ms)"},
+             {TUNE_DRIVE_KD, "A ms/count"},       {TUNE_DRIVE_TI, "ms"},
+             {TUNE_DRIVE_POSITION_GAIN, "1/ms"},  {TUNE_DRIVE_VELOCITY_KI, "A/count"},
+             {TUNE_DRIVE_VELOCITY_TI, "ms x 10"}, {TUNE_DRIVE_LOWPASS, "Hz"},
+             {TUNE_DRIVE_LOWPASS_ZETA, ""},       {TUNE_DRIVE_NOTCH_WIDTH, "Hz"},
+             {TUNE_DRIVE_NOTCH_DEPTH, "dB"},      {TUNE_DRIVE_VELOCITY_GAIN, "A ms/count"}};
+    struct tune_drive_form form = form_number(0);
+    char text[TUNE_DRIVE_UNIT];
+    (void)state;
+    (void)snprintf(form.torque_unit, sizeof form.torque_unit, "A");
+    (void)snprintf(form.angle_unit, sizeof form.angle_unit, "count");
+    (void)snprintf(form.time_unit, sizeof form.time_unit, "ms");
+    for (size_t i = 0; i < sizeof c / sizeof *c; i++)
+        assert_string_equal(tune_drive_unit(text, &form, c[i].quantity), c[i].unit);
+    form.notch_width = TUNE_WIDTH_Q;
+    assert_string_equal(tune_drive_unit(text, &form, TUNE_DRIVE_NOTCH_WIDTH), "");
+}
+
 /* R. Bristow-Johnson, Cookbook formulae for audio EQ biquad filter coefficients (from memory): notches
  * of 60 Hz, Q = 10 and 37 Hz, Q = 2 at 1000 Hz; digits recomputed with scipy 1.10.1. Width in Hz and
  * damping of the same notches by Q = f/width = 1/(2 zeta). */
@@ -258,6 +281,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(numbers_there_and_back),
         cmocka_unit_test(units_are_those_of_the_drive),
+        cmocka_unit_test(units_are_told),
         cmocka_unit_test(notches_agree_with_the_cookbook),
         cmocka_unit_test(depth_is_what_is_left_at_the_centre),
         cmocka_unit_test(the_nearest_notch_is_near),
