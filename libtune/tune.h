@@ -57,6 +57,7 @@
 #include "design/design.h"
 #include "design/rounding.h"
 #include "design/enable.h"
+#include "design/bound.h"
 #include "health/health.h"
 #include "health/passage.h"
 #include "health/mode_verdict.h"
