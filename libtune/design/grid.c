@@ -10,7 +10,7 @@
 
 #include "core/units.h"
 
-enum { EVERYONE = -1, BASE_MAX = 600, ZEROS = 3, AROUND_MAX = 45 };
+enum { EVERYONE = -1, BASE_MAX = 1200, ZEROS = 3, AROUND_MAX = 45 };
 
 #define NARROWEST 1e-3 /* no feature is resolved finer */
 
@@ -40,14 +40,16 @@ static void span(struct wishes *wishes, double from_hz, double to_hz, double ste
         wish_for(wishes, from_hz * exp(length * (double)i / (double)n), EVERYONE, 0.0, INFINITY);
 }
 
-/* 15 % wide steps far below the first feature, where nothing but slopes is seen; 3 % from there to 0.35
- * of the rate, which resolves a sensitivity peak to .3 %. */
-static void wish_base(struct wishes *wishes, double first_hz, double rate_hz)
+/* 15 % wide steps far below the first feature, where nothing but slopes is seen; from there to 0.35 of
+ * the rate 3 %, which resolves a sensitivity peak to .3 % where poles of biquads have a damping ratio of
+ * 0.1, and the finer the thinner they may be. */
+static void wish_base(struct wishes *wishes, double first_hz, double rate_hz, double thinnest)
 {
+    const double step = fmin(0.03, 0.3 * thinnest);
     const double low = GRID_START * first_hz, middle = fmin(0.03 * first_hz, 0.3 * rate_hz);
     const double high = 0.35 * rate_hz, end = 0.4995 * rate_hz;
     span(wishes, low, middle, 0.15);
-    span(wishes, middle, high, fmax(0.03, log(high / middle) / 400.0));
+    span(wishes, middle, high, fmax(step, log(high / middle) / 1000.0));
     span(wishes, high, end, 0.03);
     wish_for(wishes, end, EVERYONE, 0.0, INFINITY);
 }
@@ -181,7 +183,8 @@ enum tune_status design_grid(struct problem *problem, struct tune_error *err)
     wishes.wish = calloc(wishes.room, sizeof *wishes.wish);
     if (!wishes.wish || !place) status = tune_error_memory(err, "preparing the design");
     if (status == TUNE_OK) {
-        wish_base(&wishes, problem->first_feature_hz, problem->rate_hz);
+        wish_base(&wishes, problem->first_feature_hz, problem->rate_hz,
+                  problem->opts->pole_zeta_min);
         wish_edges(&wishes, problem);
         if (problem->opts->gain_stabilised_above_hz > 0.0)
             wish_for(&wishes, problem->opts->gain_stabilised_above_hz, EVERYONE, 0.0, HUGE_VAL);

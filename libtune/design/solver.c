@@ -16,7 +16,7 @@
 #define BOX_LAST     0.03
 #define FEASIBLE     1e-3 /* ln, inside the guard of .003 */
 #define GAIN_ENOUGH  5e-4 /* ln jitter worth another round */
-#define WATCHED_FROM -1.0 /* constraints this far from active stay out of a round */
+#define WATCHED_FROM -0.5 /* constraints this far from active stay out of a round */
 #define EVALUATIONS  50   /* of one round */
 
 struct search {

@@ -70,11 +70,14 @@ bool case_named(struct design_case *out, const char *name)
         const struct tune_mode *mode;
         double ratio[MODES], delay_samples, wind_rms_nm, bound_mas, goal_ratio, goal_regret;
         size_t biquads;
+        double roll_off_hz, phase_margin_deg;
     } known[] = {
-        {"R", light, {-1.0 / .30, 0, 0, 0, 0}, 1.2, 3.0, 29.0, 1.12, 3.0, 3},
-        {"S", light, {-3.9, 1.417, 0, 0, 0}, 2.5, 20.0, 222.0, 1.15, 5.0, 4},
-        {"H", heavy, {-1.0 / 3.0, 0, 0, 0, 0}, 1.2, 3.0, 17.6, 1.6, 0.0, 5},
-        {"0", light, {1, 1, 1, 1, 1}, 1.2, 3.0, 5.53, 0.0, 0.0, 3},
+        {"R", light, {-1.0 / .30, 0, 0, 0, 0}, 1.2, 3.0, 29.0, 1.12, 3.0, 3, 0, 0},
+        {"S", light, {-3.9, 1.417, 0, 0, 0}, 2.5, 20.0, 222.0, 1.15, 5.0, 4, 0, 0},
+        {"H", heavy, {-1.0 / 3.0, 0, 0, 0, 0}, 1.2, 3.0, 17.6, 1.6, 0.0, 5, 0, 0},
+        {"0", light, {1, 1, 1, 1, 1}, 1.2, 3.0, 5.53, 0.0, 0.0, 3, 0, 0},
+        {"G", light, {-1.0 / .30, 0, 0, 0, 0}, 1.2, 3.0, 29.0, 0.0, 0.0, 3, 40.0, 0},
+        {"P", light, {-1.0 / .30, 0, 0, 0, 0}, 1.2, 3.0, 29.0, 0.0, 0.0, 3, 0, 40.0},
     };
     for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
         if (strcmp(known[i].name, name) != 0) continue;
@@ -90,6 +93,8 @@ bool case_named(struct design_case *out, const char *name)
             (struct tune_band){TUNE_BAND_SENSOR, 0.1, 2.4, tune_rad_from_arcsec(5e-3)};
         out->opts.noise_torque_rms_nm = 6.0;
         out->opts.max_biquads = known[i].biquads;
+        out->opts.gain_stabilised_above_hz = known[i].roll_off_hz;
+        out->opts.phase_margin_rad = known[i].phase_margin_deg * TUNE_RAD_PER_DEG;
         return true;
     }
     return false;

@@ -4,6 +4,8 @@
  *   S  the same with two payload modes, 2.5 samples of delay and 20 N m of wind
  *   H  a heavy payload: three times the inertia of the motor's side, locked rotor at 10 Hz
  *   0  R without any payload mode
+ *   G  R, the loop gain kept below 1/2 above 40 Hz
+ *   P  R, a phase margin of 40 degrees asked for
  * five pointings each, inertia -7 .. +8 %, modes -4 .. +4 %; 0.05 N m/rtHz of drive torque, 2 N m of ripple,
  * 15 nrad of encoder noise beside 28 bits, 5 mas of interpolation error.
  * SPDX-License-Identifier: GPL-3.0-or-later */

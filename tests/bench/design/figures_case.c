@@ -1,6 +1,6 @@
 /* figures_case.c - the design for one axis against its goals.
  *
- * usage: figures_case R|S|H|0 [SEED [PART]]
+ * usage: figures_case R|S|H|0|G|P [SEED [PART]]
  * Prints every filter count, the gains of the recommended controller and of the largest, then the
  * figures of the largest beside their goals (figure.h). SEED: other shifted plants; PART 10: a tenth of
  * them. The design itself has no randomness.
@@ -154,7 +154,7 @@ int main(int argc, char **argv)
     const unsigned long seed = argc > 2 ? strtoul(argv[2], NULL, 10) : 0;
     const unsigned long part = argc > 3 ? strtoul(argv[3], NULL, 10) : 1;
     if (argc < 2 || !case_named(&c, argv[1]) || part < 1 || part > 20) {
-        fprintf(stderr, "usage: figures_case R|S|H|0 [SEED [PART, 1 to 20]]\n");
+        fprintf(stderr, "usage: figures_case R|S|H|0|G|P [SEED [PART, 1 to 20]]\n");
         return 2;
     }
     controller = study_design(&c, c.name, &took_s);
