@@ -58,6 +58,7 @@
 #include "design/rounding.h"
 #include "design/enable.h"
 #include "design/bound.h"
+#include "design/trial.h"
 #include "health/health.h"
 #include "health/passage.h"
 #include "health/mode_verdict.h"

@@ -262,11 +262,18 @@ double *design_figure(const struct evaluation *evaluation, enum demand_kind kind
 void design_demand_values(struct evaluation *evaluation, const struct problem *problem);
 void design_demand_gradients(struct evaluation *evaluation, const struct problem *problem);
 
+/* ---- enable_figures.c -----------------------------------------------------------------------------*/
+
+/* The smooth model and the bands, at the loop's own rate: the same noise per sample over another band. */
+struct tune_disturbance design_smooth_part(const struct tune_disturbance *disturbance,
+                                           double rate_hz);
+
 /* ---- solver.c -----------------------------------------------------------------------------------*/
 
 /* Shared by all searches of one call: progress from any thread, never from two at once. */
 struct pulse {
     const struct tune_watch *watch;
+    const char *stage; /* NULL: "design" */
     atomic_flag busy;
     atomic_bool cancelled;
     _Atomic double done;

@@ -20,14 +20,14 @@ struct outlook {
     struct expectation *expectation; /* [n_pointings] */
 };
 
-/* The smooth model at the loop's own rate: the same noise per second spread over its band. */
-static struct tune_disturbance at_loop_rate(const struct problem *problem)
+struct tune_disturbance design_smooth_part(const struct tune_disturbance *disturbance,
+                                           double rate_hz)
 {
-    struct tune_disturbance d = *problem->disturbance;
+    struct tune_disturbance d = *disturbance;
     d.n = 0; /* the log's own spectrum holds for its own pointing only */
     d.f_hz = d.sv = NULL;
-    d.sensor_psd *= d.rate_hz / problem->rate_hz;
-    d.rate_hz = problem->rate_hz;
+    d.sensor_psd *= d.rate_hz / rate_hz;
+    d.rate_hz = rate_hz;
     return d;
 }
 
@@ -94,7 +94,8 @@ static enum tune_status expect_rung(struct tune_enable_rung *rung, struct outloo
 enum tune_status enable_expect(struct tune_enable_ladder *out, const struct problem *problem,
                                const struct tune_watch *watch, struct tune_error *err)
 {
-    const struct tune_disturbance smooth = at_loop_rate(problem);
+    const struct tune_disturbance smooth =
+        design_smooth_part(problem->disturbance, problem->rate_hz);
     struct outlook outlook = {.problem = problem, .disturbance = &smooth};
     enum tune_status status = TUNE_OK;
     outlook.expectation = calloc(problem->n_pointings, sizeof *outlook.expectation);

@@ -48,7 +48,8 @@ bool design_pulse(struct pulse *pulse)
     if (atomic_load(&pulse->cancelled)) return true;
     /* while another thread reports there is nothing to add */
     if (!pulse->watch || atomic_flag_test_and_set(&pulse->busy)) return false;
-    if (tune_watch_tick(pulse->watch, "design", atomic_load(&pulse->done), NULL) != TUNE_OK)
+    if (tune_watch_tick(pulse->watch, pulse->stage ? pulse->stage : "design",
+                        atomic_load(&pulse->done), NULL) != TUNE_OK)
         atomic_store(&pulse->cancelled, true);
     atomic_flag_clear(&pulse->busy);
     return atomic_load(&pulse->cancelled);

@@ -214,11 +214,12 @@ static struct axis_sample advance(struct simulator *sim, size_t now)
 {
     const struct tune_axis_run *run = sim->run;
     struct axis_sample sample = tune_simulator_look(sim);
-    double torque = 0.0;
+    double torque = 0.0, load = 0.0;
     if (run->controller)
         torque = tune_controller_step(&sim->controller, target_at(sim, now) - sample.position);
     if (run->excitation_nm && now >= run->settle) torque += run->excitation_nm[now - run->settle];
-    tune_simulator_push(sim, &sample, now, torque, 0.0);
+    if (run->payload_nm && now >= run->settle) load = run->payload_nm[now - run->settle];
+    tune_simulator_push(sim, &sample, now, torque, load);
     return sample;
 }
 

@@ -53,6 +53,7 @@ struct tune_axis_run {
     size_t n; /* samples at the loop rate */
     const double *target_rad;
     const double *excitation_nm; /* added to the controller's torque before saturation */
+    const double *payload_nm;    /* torque on the payload beside the wind: a push */
     const struct tune_controller *controller; /* NULL: open loop */
     double start_rad;       /* angle at the first recorded sample, were it not disturbed */
     double start_rad_per_s; /* initial speed: a run may start on a ramp, see below */

@@ -677,6 +677,36 @@ static void every_refused_allocation_is_reported(void **state)
     assert_true(k > 6);
 }
 
+/* A torque on the payload moves it as G_LL says and the encoder as G_mL: without a delay the encoder sees it as
+ * the payload sees one at the motor (reciprocity), and both add to what the motor does. */
+static void a_push_on_the_payload_is_one_of_the_motor_the_other_way_round(void **state)
+{
+    enum { N = 2000 };
+    static double push[N];
+    struct tune_axis axis = quick_axis();
+    const struct tune_axis_run at_motor = {.n = N, .excitation_nm = push};
+    const struct tune_axis_run at_payload = {.n = N, .payload_nm = push};
+    const struct tune_axis_run at_both = {.n = N, .excitation_nm = push, .payload_nm = push};
+    struct tune_axis_trace motor, payload, both;
+    (void)state;
+    axis.plant.delay_s = 0.0;
+    push[3] = 2.0;
+    push[700] = -5.0;
+    motor = simulated(&axis, &at_motor);
+    payload = simulated(&axis, &at_payload);
+    both = simulated(&axis, &at_both);
+    for (size_t i = 0; i < N; i++) {
+        const double size = fabs(motor.true_rad[i]) + 1e-6;
+        check_close(payload.true_rad[i], motor.sky_rad[i], 1e-9 * size); /* rounding */
+        check_close(both.true_rad[i], motor.true_rad[i] + payload.true_rad[i], 1e-9 * size);
+        check_close(payload.torque_nm[i], 0.0, 0.0);
+    }
+    assert_true(payload.sky_rad[N - 1] != motor.sky_rad[N - 1]);
+    tune_axis_trace_free(&motor);
+    tune_axis_trace_free(&payload);
+    tune_axis_trace_free(&both);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -700,6 +730,7 @@ int main(void)
         cmocka_unit_test(every_field_out_of_range_is_named),
         cmocka_unit_test(watching_can_cancel),
         cmocka_unit_test(every_refused_allocation_is_reported),
+        cmocka_unit_test(a_push_on_the_payload_is_one_of_the_motor_the_other_way_round),
     };
     return cmocka_run_group_tests_name("axis", tests, NULL, NULL);
 }
