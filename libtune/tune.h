@@ -59,6 +59,7 @@
 #include "design/enable.h"
 #include "design/bound.h"
 #include "design/trial.h"
+#include "design/tradeoff.h"
 #include "health/health.h"
 #include "health/passage.h"
 #include "health/mode_verdict.h"

@@ -25,6 +25,7 @@ struct bench {
     const struct problem *problem;
     const struct tune_controller *controller;
     struct verdict *verdict;
+    const bool *near; /* [n_scenarios x demands.n] what to judge; NULL: all */
 };
 
 /* Note how a demand stands: under its own number, and if it is the worst of all. */
@@ -175,7 +176,8 @@ static enum tune_status judge_scenario(void *user, size_t item, struct tune_erro
     for (size_t d = 0; d < DEMANDS_MAX; d++)
         verdict->each[d] = verdict->worst;
     for (size_t d = 0; d < demands->n && status == TUNE_OK; d++)
-        if (is_loop(demands->demand[d].kind))
+        if (is_loop(demands->demand[d].kind) &&
+            (!bench->near || d == 0 || bench->near[item * demands->n + d]))
             status = stand_loop(verdict, &demands->demand[d], s, bench, err);
     if (status == TUNE_OK) status = stand_proof(verdict, s, bench, err);
     if (status == TUNE_OK && verdict->stable) status = stand_figures(verdict, s, bench, err);
@@ -226,11 +228,12 @@ static void summarise(struct tune_design_step *step, struct standing *worst,
     step->feasible = worst->excess <= 0.0;
 }
 
-enum tune_status design_appraise(struct tune_design_step *step, struct standing *worst,
-                                 struct standing *each, const struct tune_controller *controller,
-                                 const struct problem *problem, struct tune_error *err)
+enum tune_status design_appraise_near(struct tune_design_step *step, struct standing *worst,
+                                      struct standing *each, const bool *near,
+                                      const struct tune_controller *controller,
+                                      const struct problem *problem, struct tune_error *err)
 {
-    struct bench bench = {.problem = problem, .controller = controller};
+    struct bench bench = {.problem = problem, .controller = controller, .near = near};
     enum tune_status status;
     *step = (struct tune_design_step){.controller = *controller};
     *worst = (struct standing){0};
@@ -244,4 +247,11 @@ enum tune_status design_appraise(struct tune_design_step *step, struct standing 
                problem->demands.n * sizeof *each);
     free(bench.verdict);
     return status;
+}
+
+enum tune_status design_appraise(struct tune_design_step *step, struct standing *worst,
+                                 struct standing *each, const struct tune_controller *controller,
+                                 const struct problem *problem, struct tune_error *err)
+{
+    return design_appraise_near(step, worst, each, NULL, controller, problem, err);
 }

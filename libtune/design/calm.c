@@ -39,7 +39,8 @@ static enum tune_status next(struct candidate *best, const struct candidate *bef
 {
     struct candidate grown;
     enum tune_status status;
-    if (!before) return TUNE_OK;
+    /* one that misses a limit grows into what the bold design gave already, or into nothing */
+    if (!before || (!design_feasible(before) && design_feasible(best))) return TUNE_OK;
     status = design_grow(&grown, before, problem, pulse, err);
     if (status == TUNE_OK && design_better(&grown, best)) *best = grown;
     return status;

@@ -58,7 +58,7 @@ enum tune_status design_bold(struct tune_design *out, struct candidate *found,
     return TUNE_OK;
 }
 
-static enum tune_status nothing_found(const struct tune_design *out, struct tune_error *err)
+enum tune_status design_nothing_found(const struct tune_design *out, struct tune_error *err)
 {
     const struct tune_design_step *last = &out->step[out->n_steps - 1];
     (void)tune_error_set(err, TUNE_ENOSOL,
@@ -107,7 +107,8 @@ enum tune_status tune_design_controller(struct tune_design *out, const struct tu
     design_cover(&out->cover, &problem, plants);
     status = make(out, &problem, opts, &pulse, err);
     design_problem_free(&problem);
-    if (status == TUNE_OK && !design_recommend(out, opts->goal)) status = nothing_found(out, err);
+    if (status == TUNE_OK && !design_recommend(out, opts->goal))
+        status = design_nothing_found(out, err);
     if (status == TUNE_OK) status = tune_watch_tick(watch, "design", 1.0, err);
     if (status != TUNE_OK) memset(out, 0, sizeof *out);
     return status;

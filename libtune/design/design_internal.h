@@ -137,6 +137,9 @@ struct problem {
 
 /* ---- options.c -----------------------------------------------------------------------------------*/
 
+/* TUNE_EINVAL: what is value but must be limit. */
+enum tune_status design_refuse(struct tune_error *err, const char *what, double value,
+                               const char *limit);
 enum tune_status design_check(const struct tune_design_opts *opts, const struct tune_plant *plants,
                               size_t n_pointings, const struct tune_disturbance *disturbance,
                               struct tune_error *err);
@@ -355,6 +358,12 @@ enum tune_status design_fine_figures(struct fine_figures *out,
 enum tune_status design_appraise(struct tune_design_step *step, struct standing *worst,
                                  struct standing *each, const struct tune_controller *controller,
                                  const struct problem *problem, struct tune_error *err);
+/* The same for the demands marked in near[n_scenarios x demands.n] and the first: enough to see that a
+ * controller will not do, not that it will. */
+enum tune_status design_appraise_near(struct tune_design_step *step, struct standing *worst,
+                                      struct standing *each, const bool *near,
+                                      const struct tune_controller *controller,
+                                      const struct problem *problem, struct tune_error *err);
 
 /* tune_loop_judge; a loop that cannot be counted is no loop to switch on and comes back as not stable. */
 enum tune_status design_judge(struct tune_margins *margins, bool *stable,
@@ -383,6 +392,8 @@ bool design_improves(const struct tune_design_step *step, const struct tune_desi
                      enum tune_design_goal goal);
 /* Fewest biquads near the best; false: none is feasible. */
 bool design_recommend(struct tune_design *out, enum tune_design_goal goal);
+/* TUNE_ENOSOL, with what is in the way of the last step. */
+enum tune_status design_nothing_found(const struct tune_design *out, struct tune_error *err);
 /* The candidate as a controller, judged; searched again where the judge minds. worst: what is in the
  * way of more, or of this. */
 enum tune_status design_settle(struct tune_design_step *step, struct standing *worst,

@@ -10,7 +10,7 @@
 
 #include "core/workers.h"
 
-enum { CANDIDATES_MAX = 12, ROUNDS_FIRST = 25, ROUNDS = 12 };
+enum { CANDIDATES_MAX = 12, ROUNDS_FIRST = 25, ROUNDS = 12, ROUNDS_HEAT = 3, FAVOURITES = 3 };
 
 #define NEUTRAL_ZETA 0.4
 
@@ -28,12 +28,33 @@ static enum tune_status search_one(void *user, size_t item, struct tune_error *e
     return design_search(&field->candidate[item], field->problem, field->rounds, field->pulse, err);
 }
 
-/* The best of the field; ties go to the lower index, so the number of threads does not matter. */
+/* The best come first; ties keep their order, so the number of threads does not matter. */
+static void rank(struct field *field)
+{
+    for (size_t i = 1; i < field->n; i++) {
+        const struct candidate here = field->candidate[i];
+        size_t k = i;
+        for (; k > 0 && design_better(&here, &field->candidate[k - 1]); k--)
+            field->candidate[k] = field->candidate[k - 1];
+        field->candidate[k] = here;
+    }
+}
+
+/* The best of the field. A few rounds tell which are worth the rest. */
 static enum tune_status search_all(struct candidate *out, struct field *field,
                                    struct tune_error *err)
 {
-    const enum tune_status status =
-        tune_workers_run(field->n, field->problem->opts->threads, search_one, field, err);
+    const int rounds = field->rounds;
+    enum tune_status status = TUNE_OK;
+    if (field->n > FAVOURITES) {
+        field->rounds = ROUNDS_HEAT;
+        status = tune_workers_run(field->n, field->problem->opts->threads, search_one, field, err);
+        if (status != TUNE_OK) return status;
+        rank(field);
+        field->n = FAVOURITES;
+        field->rounds = rounds;
+    }
+    status = tune_workers_run(field->n, field->problem->opts->threads, search_one, field, err);
     if (status != TUNE_OK) return status;
     *out = field->candidate[0];
     for (size_t i = 1; i < field->n; i++)

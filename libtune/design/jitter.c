@@ -66,12 +66,10 @@ void design_jitter(struct evaluation *e, const struct problem *problem)
 }
 
 /* Half the coefficient of d ln C in d of the figure's square, at one point. */
-static double complex pull_at(const struct scenario *s, const struct problem *problem, size_t k,
-                              const struct point *p, enum demand_kind kind)
+static double complex pull_at(const struct scenario *s, size_t k, const struct point *p,
+                              enum demand_kind kind)
 {
     double complex sum;
-    if (kind == DEMAND_TORQUE)
-        return scaled(p->sens, square(p->r) * s->weight[k] * problem->torque_noise_psd);
     if (kind == DEMAND_ENCODER)
         return scaled(p->sens, square(p->comp) * p->noise) -
                scaled(p->comp, square(p->sens) * s->encoder[k] * s->weight[k]);
@@ -81,13 +79,19 @@ static double complex pull_at(const struct scenario *s, const struct problem *pr
     return -times(sum, times(p->r, p->sens));
 }
 
+/* Torque asks for a part only of what a point has. */
 static double complex pull_of(const struct evaluation *e, const struct problem *problem,
                               size_t scenario, size_t k, enum demand_kind kind)
 {
     const struct scenario *s = &problem->scenario[scenario];
     const double complex loop = e->loop[scenario * problem->largest + k];
-    const struct point p = look(s, problem, k, loop, e->response.c[s->at[k]]);
-    return pull_at(s, problem, k, &p, kind);
+    const double complex c = e->response.c[s->at[k]];
+    if (kind == DEMAND_TORQUE) {
+        const double complex sens = inverse(1.0 + loop);
+        return scaled(sens, square(c) * square(sens) * s->weight[k] * problem->torque_noise_psd);
+    }
+    const struct point p = look(s, problem, k, loop, c);
+    return pull_at(s, k, &p, kind);
 }
 
 static double part(double complex a, double complex b)

@@ -260,7 +260,7 @@ enum tune_status design_prove(struct proof *out, const struct tune_controller *c
     struct line line = {0};
     struct way way[WAYS];
     enum tune_status status = lay(&line, controller, s, problem, err);
-    *out = (struct proof){0};
+    *out = (struct proof){.rung_excess = -1.0};
     fill_ways(way, problem->opts);
     if (status == TUNE_OK) {
         qsort(line.spot, line.n, sizeof *line.spot, rising);

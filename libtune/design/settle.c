@@ -5,6 +5,8 @@
 #include <math.h>
 #include <stdlib.h>
 
+#define HOPELESS    0.02 /* ln: what a whole search missed a limit by, tightening will not mend */
+#define NEAR        0.15 /* ln: no peak is hidden that much higher between points of the grid */
 #define FIGURE_MOST 0.02 /* by more no two quadratures differ: it is out of reach */
 
 enum { TIGHTENINGS = 7, ROUNDS_TIGHTEN = 8 };
@@ -35,20 +37,51 @@ static enum tune_status tighten(bool *possible, struct problem *problem,
     return status;
 }
 
+/* Demands that come within NEAR of their limits on the search's own grid. */
+static enum tune_status mark_near(bool *near, const struct candidate *candidate,
+                                  const struct problem *problem, struct tune_error *err)
+{
+    struct evaluation e;
+    const size_t n = problem->n_scenarios * problem->demands.n;
+    enum tune_status status = design_evaluation_init(&e, problem, candidate->n_biquads, err);
+    if (status != TUNE_OK) return status;
+    design_evaluate(&e, problem, candidate->x, false);
+    for (size_t i = 0; i < n; i++) {
+        near[i] = false;
+        for (size_t k = problem->constraints_of[i]; k < problem->constraints_of[i + 1]; k++)
+            near[i] = near[i] || e.value[k] > -NEAR;
+    }
+    design_evaluation_free(&e);
+    return TUNE_OK;
+}
+
+/* All loops take long to judge: those near their limits go first. */
+static enum tune_status judge(struct tune_design_step *step, struct standing *worst,
+                              struct standing *each, bool *near, const struct candidate *candidate,
+                              const struct problem *problem, struct tune_error *err)
+{
+    struct tune_controller controller;
+    enum tune_status status = mark_near(near, candidate, problem, err);
+    design_to_controller(&controller, candidate->x, candidate->n_biquads, problem->rate_hz);
+    if (status == TUNE_OK)
+        status = design_appraise_near(step, worst, each, near, &controller, problem, err);
+    if (status == TUNE_OK && step->feasible)
+        status = design_appraise(step, worst, each, &controller, problem, err);
+    return status;
+}
+
 /* Judge on finer grids than the solver saw; while the judge finds a limit passed, tighten and solve
  * again from there. */
 static enum tune_status settle_within(struct tune_design_step *step, struct standing *worst,
-                                      struct standing *each, struct candidate *candidate,
-                                      struct problem *problem, struct pulse *pulse,
-                                      struct tune_error *err)
+                                      struct standing *each, bool *near,
+                                      struct candidate *candidate, struct problem *problem,
+                                      struct pulse *pulse, struct tune_error *err)
 {
     for (int i = 0;; i++) {
-        struct tune_controller controller;
-        enum tune_status status;
+        enum tune_status status = judge(step, worst, each, near, candidate, problem, err);
         bool possible;
-        design_to_controller(&controller, candidate->x, candidate->n_biquads, problem->rate_hz);
-        status = design_appraise(step, worst, each, &controller, problem, err);
         if (status != TUNE_OK || step->feasible || i == TIGHTENINGS) return status;
+        if (!candidate->stable || candidate->worst_value > HOPELESS) return status;
         status = tighten(&possible, problem, worst, each, err);
         if (status != TUNE_OK || !possible) return status;
         status = design_search(candidate, problem, ROUNDS_TIGHTEN, pulse, err);
@@ -61,12 +94,14 @@ enum tune_status design_settle(struct tune_design_step *step, struct standing *w
                                struct pulse *pulse, struct tune_error *err)
 {
     struct standing *each = calloc(problem->n_scenarios * DEMANDS_MAX, sizeof *each); /* may grow */
-    enum tune_status status;
-    if (!each) return tune_error_memory(err, "judging a design");
-    status = settle_within(step, worst, each, candidate, problem, pulse, err);
+    bool *near = calloc(problem->n_scenarios * DEMANDS_MAX, sizeof *near);
+    enum tune_status status = each && near ? TUNE_OK : tune_error_memory(err, "judging a design");
+    if (status == TUNE_OK)
+        status = settle_within(step, worst, each, near, candidate, problem, pulse, err);
     if (status == TUNE_OK && step->feasible)
         status = design_binding(worst, candidate, problem, err);
     if (status == TUNE_OK) design_describe(step->binding, worst, problem);
     free(each);
+    free(near);
     return status;
 }
