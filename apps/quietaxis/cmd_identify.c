@@ -117,12 +117,14 @@ static void print_payload(const struct tune_pointing_plant *p)
     const char *name = tune_payload_source_name(s->kind);
     char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL];
     if (s->kind == TUNE_PAYLOAD_UNKNOWN) return;
-    printf("  %-14s %20s  identified from the %s\n", "", "payload ratio", name);
+    printf("  %-14s %20s  %sfrom the %s%s\n", "", "payload ratio", s->doubtful ? "" : "identified ",
+           name, s->doubtful ? ": ! doubtful" : "");
     for (size_t k = 0; k < p->fit.plant.n_modes; k++) {
         if (p->fit.out_of_band[k]) continue;
-        printf("  %11.4g Hz %20s\n", p->fit.mode_f_hz[k].value,
+        printf("  %11.4g Hz %20s%s\n", p->fit.mode_f_hz[k].value,
                isnan(s->ratio[k].value) ? "not seen"
-                                        : print_estimate(a, s->ratio[k].value, s->ratio[k].std));
+                                        : print_estimate(a, s->ratio[k].value, s->ratio[k].std),
+               s->doubtful && !isnan(s->ratio[k].value) ? " !" : "");
     }
     if (!isnan(s->gain_sum.value))
         printf("  %-14s %20s  -1 if driven through these modes alone\n", "sum gain*ratio",

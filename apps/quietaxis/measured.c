@@ -76,6 +76,7 @@ static void print_table(const struct tune_measured_table *table)
     printf("  table of the %s at %s, %zu points, %.4g .. %.4g Hz\n",
            table->of_loop ? "open loop" : "plant", table->pointing, table->points,
            table->band_hz[0], table->band_hz[1]);
+    if (table->points < TUNE_TABLE_POINTS_MIN) return; /* of no use, and noted */
     printf("  std from %s", table->error == TUNE_TABLE_STD         ? "its column"
                             : table->error == TUNE_TABLE_COHERENCE ? "its coherence"
                                                                    : "the scatter of its points");

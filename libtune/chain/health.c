@@ -72,6 +72,7 @@ static enum tune_status judge(struct tune_health *out, const struct chain *chain
         opts.encoder_lines_per_turn = drive->encoder_lines_per_turn;
     if (requirement->jitter_rms_arcsec > 0.0 && !requirement->jitter_of_sky)
         opts.jitter_rms_rad = tune_rad_from_arcsec(requirement->jitter_rms_arcsec);
+    opts.sky_exposure_s = chain->logbook.payload_sensors.sky_exposure_s;
     opts.stated_rate_hz = log->reading.sample_rate_hz;
     opts.sweep = log->kind == TUNE_LOG_SWEEP;
     opts.at_rest = log->kind == TUNE_LOG_HOLD;
@@ -112,9 +113,11 @@ enum tune_status chain_health_provenance(struct tune_provenance *now, const stru
     (void)snprintf(name, sizeof name, "judging %s", log->name);
     if (!status)
         status = tune_provenance_add_option(
-            now, err, name, "%.15g N m, %.15g lines, %.15g arcsec of %s, gains %.16s, quiet %s",
+            now, err, name,
+            "%.15g N m, %.15g lines, %.15g arcsec of %s, exposed %.15g s, gains %.16s, quiet %s",
             drive->torque_limit_nm, drive->encoder_lines_per_turn, requirement->jitter_rms_arcsec,
-            requirement->jitter_of_sky ? "sky" : "encoder", digest, quiet ? quiet->name : "none");
+            requirement->jitter_of_sky ? "sky" : "encoder",
+            chain->logbook.payload_sensors.sky_exposure_s, digest, quiet ? quiet->name : "none");
     if (!status && quiet) status = chain_add_log(now, chain, quiet, 0, err);
     return status;
 }

@@ -14,6 +14,7 @@
 #include "chain/quiet_internal.h"
 #include "core/sha256.h"
 #include "core/workers.h"
+#include "results/file.h"
 
 /* ---- choosing -----------------------------------------------------------------------------------*/
 
@@ -259,7 +260,8 @@ enum tune_status tune_chain_identify(struct tune_identification *out, const stru
     if (!status && !fresh) {
         out->provenance = now;
         memset(&now, 0, sizeof now);
-        status = identify_all(out, &chain, work, err);
+        status = tune_folder_check(chain.folder, err);
+        if (!status) status = identify_all(out, &chain, work, err);
     }
     if (status) tune_identification_free(out);
     tune_provenance_free(&now);

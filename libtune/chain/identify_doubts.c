@@ -85,6 +85,26 @@ static void tell_estimator(struct pointing_work *pointing, const struct tune_poi
                    with[0] ? "; with the injected signal in " : "", with);
 }
 
+/* A zero in the right half plane turns the phase like a delay and cannot be cancelled; structures with motor and
+ * encoder at one place have none. */
+static void doubt_zeros(struct pointing_work *pointing, const struct tune_pointing_plant *out)
+{
+    const double sure = 3.0;
+    const struct tune_fit *fit = &out->fit;
+    for (size_t k = 0; k < fit->n_antiresonances; k++) {
+        const struct tune_estimate *zeta = &fit->antiresonance_zeta[k];
+        if (!(zeta->value < -sure * zeta->std)) continue;
+        tune_notes_add(&pointing->notes,
+                       "Pointing %s: the antiresonance at %.4g Hz has negative damping, %.2g +- "
+                       "%.2g %%: a zero in the right half plane, which turns the phase back like a "
+                       "delay and lets no controller cancel it. Encoder and motor at one place "
+                       "have none: it is so where they sit apart, or it is this description, of "
+                       "residues or modes, that fits no better.",
+                       out->name, fit->antiresonance_f_hz[k].value, 100.0 * zeta->value,
+                       100.0 * zeta->std);
+    }
+}
+
 /* What the reader should doubt. */
 void chain_identify_doubts(struct pointing_work *pointing, const struct tune_pointing_plant *out,
                            size_t modes)
@@ -102,4 +122,5 @@ void chain_identify_doubts(struct pointing_work *pointing, const struct tune_poi
                        "Pointing %s: %zu resonances, as --modes asks for and the data show.",
                        out->name, modes);
     doubt_width(pointing, out);
+    doubt_zeros(pointing, out);
 }

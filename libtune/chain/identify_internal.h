@@ -157,6 +157,13 @@ enum tune_status chain_identify_sensors(struct tune_pointing_plant *out,
                                         struct pointing_work *pointing,
                                         const struct tune_lines *lines, const struct chain *chain,
                                         struct tune_error *err);
+/* identify_sensor_doubts.c: may the ratios s be used? Notes tell why not, and what is doubtful; of that the stds are
+ * widened. key: the role's name in the logbook. */
+enum tune_status chain_trust_sensor(bool *use, struct tune_sensor *s,
+                                    const struct tune_sensor_opts *opts, const char *key,
+                                    struct tune_notes *notes, const struct tune_pointing_plant *p,
+                                    const struct tune_lines *encoder,
+                                    const struct tune_lines *sensor, struct tune_error *err);
 /* identify_levels.c: level and drift; the fit's std are widened where they must be. */
 enum tune_status chain_identify_levels(struct tune_pointing_plant *out,
                                        struct pointing_work *pointing, struct tune_error *err);

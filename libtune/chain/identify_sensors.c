@@ -23,9 +23,6 @@ enum { SENSORS = sizeof sensors / sizeof *sensors };
 /* Two estimates differ, or one from what it should be, by so many of their std. */
 static const double distinct = 3.0;
 
-/* A sum of gain times ratio may be off -1 by so much before a word is said: modes past the band. */
-static const double sum_off_most = 0.05;
-
 static double gap(const struct tune_estimate *a, const struct tune_estimate *b)
 {
     return fabs(a->value - b->value) / hypot(a->std, b->std);
@@ -58,32 +55,6 @@ static struct tune_sensor_opts options(enum tune_payload_source kind,
     if (accelerometer) opts.scale_std = stated->accel_arm_std_m;
     if (kind == TUNE_PAYLOAD_SKY) opts.exposure_s = stated->sky_exposure_s;
     return opts;
-}
-
-static void doubt(struct tune_notes *notes, const struct tune_sensor *s,
-                  const struct tune_sensor_opts *opts, const struct tune_pointing_plant *p)
-{
-    const char *pointing = p->name;
-    const char *name = tune_payload_source_name(s->kind);
-    if (opts->scale_std > 0.0 && fabs(s->scale.value - opts->scale) > 2.0 * opts->scale_std)
-        tune_notes_add(notes,
-                       "Pointing %s: the %s reads %.4g times what the rigid body and its stated "
-                       "scale say: check its %s.",
-                       pointing, name, s->scale.value / opts->scale,
-                       s->kind == TUNE_PAYLOAD_ACCELEROMETER ? "arm and unit" : "scale");
-    if (s->reduced_chi_square > 1.5 * fmax(p->fit.reduced_chi_square, 1.0))
-        tune_notes_add(notes,
-                       "Pointing %s: the %s moves in ways the modes of the encoder do not explain "
-                       "(reduced chi-square %.2f): it may see a mode of its own, and the payload "
-                       "ratios are surer than they should be.",
-                       pointing, name, s->reduced_chi_square);
-    if (fabs(s->gain_sum.value + 1.0) > fmax(distinct * s->gain_sum.std, sum_off_most))
-        tune_notes_add(
-            notes,
-            "Pointing %s: gain times payload ratio of the modes sums up to %.3f +- %.2g; "
-            "of a payload that no torque reaches but through them it is -1. A mode "
-            "past the band is missing, or the %s does not sit on the payload.",
-            pointing, s->gain_sum.value, s->gain_sum.std, name);
 }
 
 static size_t seen(const struct tune_sensor *s)
@@ -122,7 +93,10 @@ static enum tune_status sense(struct tune_sensor *s, size_t which, struct pointi
                            out->name, tune_payload_source_name(kind));
             tune_sensor_free(s);
         } else if (!status) {
-            doubt(&pointing->notes, s, &opts, out);
+            bool use = false;
+            status = chain_trust_sensor(&use, s, &opts, tune_role_name(sensors[which].role),
+                                        &pointing->notes, out, lines, &second, err);
+            if (!status && !use) tune_sensor_free(s);
         }
     }
     tune_lines_free(&second);
@@ -143,25 +117,37 @@ static void compare(struct tune_notes *notes, const struct tune_sensor *a,
                            tune_payload_source_name(b->kind), b->ratio[k].value, b->ratio[k].std);
 }
 
-/* The sensor that sees most modes, the first of them. */
+/* One that is not doubtful; of these the one that sees most modes, the first of them. */
+static size_t rank(const struct tune_sensor *s)
+{
+    return seen(s) && !s->doubtful ? seen(s) + TUNE_MODES_MAX : seen(s);
+}
+
 static size_t choose(const struct tune_sensor found[SENSORS])
 {
     size_t best = 0;
     for (size_t i = 1; i < SENSORS; i++)
-        if (seen(&found[i]) > seen(&found[best])) best = i;
+        if (rank(&found[i]) > rank(&found[best])) best = i;
     return best;
 }
 
 /* ---- what the encoder cannot see -----------------------------------------------------------------*/
 
-static enum tune_status see_unseen(struct tune_pointing_plant *out,
+static enum tune_status see_unseen(struct tune_pointing_plant *out, struct tune_notes *notes,
                                    const struct tune_sensor *sensor, const struct chain *chain,
                                    struct tune_error *err)
 {
     struct tune_plant plant = out->fit.plant;
     double ratio[TUNE_MODES_MAX], missed_hz;
-    if (chain->logbook.n_payload_ratios > 0 &&
-        chain_stated_ratios(&plant, &chain->logbook, &missed_hz)) {
+    const bool stated = chain->logbook.n_payload_ratios > 0;
+    const bool found = stated && chain_stated_ratios(&plant, &chain->logbook, &missed_hz);
+    if (stated && !found)
+        tune_notes_add(notes,
+                       "Pointing %s: [payload] states a ratio for a mode at %.6g Hz, but no mode "
+                       "found lies within 10 %% of it: the stated ratios are not used here, and "
+                       "design and predict refuse them. Correct the frequency or take it out.",
+                       out->name, missed_hz);
+    if (found) {
         for (size_t k = 0; k < plant.n_modes; k++)
             ratio[k] = plant.mode[k].payload_ratio;
         return tune_unseen_estimate(&out->unseen, &out->fit, ratio, NULL, TUNE_PAYLOAD_STATED, err);
@@ -186,7 +172,7 @@ enum tune_status chain_identify_sensors(struct tune_pointing_plant *out,
     best = &found[choose(found)];
     for (size_t i = 0; !status && i < SENSORS; i++)
         if (&found[i] != best) compare(&pointing->notes, best, &found[i], out);
-    if (!status) status = see_unseen(out, best, chain, err);
+    if (!status) status = see_unseen(out, &pointing->notes, best, chain, err);
     if (!status && best->kind != TUNE_PAYLOAD_UNKNOWN) {
         out->sensor = *best;
         out->sensor.covariance = NULL;

@@ -252,6 +252,18 @@ static void tell_what_tables_lack(struct tune_identification *id)
         }
 }
 
+/* A result with neither a plant nor a margin is none. */
+static enum tune_status require_something(const struct tune_identification *id,
+                                          struct tune_error *err)
+{
+    bool any = id->n_pointings > 0;
+    for (size_t i = 0; i < id->n_tables; i++)
+        any = any || id->table[i].has_margins;
+    if (any) return TUNE_OK;
+    return tune_error_set(err, TUNE_EDATA, "no table tells anything: %.200s",
+                          id->notes.n ? id->notes.text[id->notes.n - 1] : "none can be used");
+}
+
 enum tune_status chain_tables_finish(struct tune_identification *out, const struct chain *chain,
                                      const struct identification_work *work, struct tune_error *err)
 {
@@ -261,6 +273,7 @@ enum tune_status chain_tables_finish(struct tune_identification *out, const stru
     if (!out->table) return tune_error_memory(err, "looking at tables");
     for (size_t i = 0; !status && i < work->n_tables; i++)
         status = finish_table(&out->table[out->n_tables++], out, chain, &work->table[i], err);
+    if (!status) status = require_something(out, err);
     tell_what_tables_lack(out);
     return status;
 }

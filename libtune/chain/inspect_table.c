@@ -64,6 +64,17 @@ static void check_low_end(struct tune_health *health, const struct tune_response
             "see that gain_db is in dB, and that the table is of angle per torque");
 }
 
+/* What the fit, the comparison and the margins need all alike. */
+static void check_points(struct tune_health *health, size_t n)
+{
+    char text[100];
+    if (n >= TUNE_TABLE_POINTS_MIN) return;
+    (void)snprintf(text, sizeof text, "the table has %zu points only, at least %d are needed", n,
+                   (int)TUNE_TABLE_POINTS_MIN);
+    add(health, "too-short", (double)n, text, "take the response at more frequencies");
+    health->finding[health->n_findings - 1].severity = health->verdict = TUNE_UNFIT;
+}
+
 enum tune_status chain_inspect_table(struct tune_inspected_log *log, const struct chain *chain,
                                      const struct tune_log_entry *entry, struct tune_error *err)
 {
@@ -82,6 +93,7 @@ enum tune_status chain_inspect_table(struct tune_inspected_log *log, const struc
     log->band_hz[0] = table.f_hz[0];
     log->band_hz[1] = table.f_hz[table.n - 1];
     log->health.measures = tune_health_unmeasured();
+    check_points(&log->health, table.n);
     if (!table.of_loop) check_low_end(&log->health, &table);
     if (table.coherence) check_coherence(&log->health, table.coherence, table.n);
     tune_response_free(&table);

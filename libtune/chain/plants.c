@@ -113,6 +113,7 @@ static void describe_identified(struct chain_plants *out, const struct tune_iden
 {
     const char *kind = NULL;
     bool several = false;
+    size_t doubtful = 0;
     double std[2] = {0.0, 0.0};
     char known[48];
     size_t seen = 0;
@@ -121,6 +122,7 @@ static void describe_identified(struct chain_plants *out, const struct tune_iden
         if (sensor->kind == TUNE_PAYLOAD_UNKNOWN) continue;
         several = several || (kind && strcmp(kind, tune_payload_source_name(sensor->kind)) != 0);
         kind = tune_payload_source_name(sensor->kind);
+        if (sensor->doubtful) doubtful++;
         for (size_t k = 0; k < id->pointing[i].fit.plant.n_modes; k++) {
             if (isnan(sensor->ratio[k].value)) continue;
             widen(std, sensor->ratio[k].std, seen == 0);
@@ -135,6 +137,12 @@ static void describe_identified(struct chain_plants *out, const struct tune_iden
         "see are taken not to move the payload. Sky figures rest on this; their intervals leave "
         "these std out.",
         several ? "second sensors" : kind, identified, out->n, known);
+    if (doubtful)
+        tune_notes_add(&out->notes,
+                       "The payload ratios are doubtful at %zu of %zu pointings (a slow sensor, or "
+                       "one that shows more than the modes explain: see identify), and so are the "
+                       "sky figures that rest on them.",
+                       doubtful, out->n);
 }
 
 /* A ratio the logbook states wins; where a sensor says otherwise, that is told. */

@@ -49,6 +49,10 @@ enum tune_status health_check_stamps(struct health_case *c, struct tune_error *e
 enum tune_status health_check_names(struct health_case *c, struct tune_error *err);
 /* channels.c */
 enum tune_status health_check_channels(struct health_case *c, struct tune_error *err);
+/* frames.c */
+enum tune_status health_check_frames(struct health_case *c, struct tune_error *err);
+/* gains.c: after the law and the current, which it falls silent for */
+enum tune_status health_check_gains(struct health_case *c, struct tune_error *err);
 /* copies.c */
 enum tune_status health_check_copies(struct health_case *c, struct tune_error *err);
 enum tune_status health_check_excitation(struct health_case *c, struct tune_error *err);

@@ -41,6 +41,8 @@ static const char *const finding_name[] = {
     "position-drift",      /* the angle drifts */
     "scale-differs",       /* position and target do not have one scale */
     "columns-skewed",      /* columns of one row belong to different samples */
+    "gains-differ",        /* the torque is that of other gains than those stated */
+    "frames-repeated",     /* an image that stands for several rows, its exposure not stated */
     "torque-measured",     /* the torque is a measured one: the lag of the current loop is in it */
     "torque-sign",         /* torque one way accelerates the other way */
     "band-narrow",         /* the sweep excites less than it should */
@@ -171,7 +173,7 @@ static enum tune_status (*const look[])(struct health_case *, struct tune_error 
     health_check_glitches,      health_check_quantisation, health_check_noise,
     health_check_interpolation, health_check_course,       health_check_law,
     health_check_response,      health_check_current,      health_check_reversal,
-    health_check_friction,
+    health_check_friction,      health_check_gains,        health_check_frames,
 };
 
 enum tune_status tune_health_judge(struct tune_health *out, const struct tune_record *rec,

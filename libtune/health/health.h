@@ -65,6 +65,7 @@ struct tune_health_opts {
     double encoder_lines_per_turn; /* 0: unknown */
     double stated_rate_hz;         /* 0: none stated */
     double jitter_rms_rad;         /* required; 0: unknown */
+    double sky_exposure_s;         /* of an image; 0: not stated */
     bool sweep;                    /* an excitation is expected */
     bool at_rest;                  /* the axis is to stand still: a hold */
     bool

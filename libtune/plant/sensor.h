@@ -12,6 +12,7 @@
 #ifndef TUNE_SENSOR_H
 #define TUNE_SENSOR_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "core/estimate.h"
@@ -63,8 +64,11 @@ struct tune_sensor {
         reduced_chi_square; /* of the sensor alone, against noise known from the regression; where it
                                     is above 1 and residuals of neighbouring lines go together, stds
                                     are larger by as much */
-    size_t lines;           /* of the sensor that were used, */
-    double band_hz[2];      /* from here to here */
+    bool
+        doubtful; /* set by who judges it: ratios may be off by more than the regression knows, and stds
+                      were widened for that */
+    size_t lines;      /* of the sensor that were used, */
+    double band_hz[2]; /* from here to here */
     size_t n;
     double *covariance;
 };
@@ -81,6 +85,14 @@ TUNE_API enum tune_status tune_sensor_estimate(struct tune_sensor *out, const st
                                                const struct tune_lines *sensor,
                                                const struct tune_sensor_opts *opts,
                                                struct tune_error *err);
+
+/* The same with a scale that is not known, sign included: where the axis moves like a rigid body, over the
+ * lowest octave, the sensor itself tells it. out->scale over opts->scale is then 1, -1 where a sign is wrong,
+ * 9.8 where a unit is. TUNE_ENOSOL also where that octave tells nothing. */
+TUNE_API enum tune_status
+tune_sensor_estimate_free(struct tune_sensor *out, const struct tune_fit *fit,
+                          const struct tune_lines *encoder, const struct tune_lines *sensor,
+                          const struct tune_sensor_opts *opts, struct tune_error *err);
 
 TUNE_API void tune_sensor_free(struct tune_sensor *sensor);
 

@@ -169,6 +169,30 @@ enum tune_status tune_folder_make(const char *path, struct tune_error *err)
     return refuse(err, path, "cannot make the folder");
 }
 
+enum tune_status tune_folder_check(const char *path, struct tune_error *err)
+{
+    char part[PATH_ROOM];
+    struct stat info;
+    size_t length = strlen(path);
+    if (length == 0 || length >= sizeof part)
+        return tune_error_set(err, TUNE_EINVAL, "the name of the folder is %s",
+                              length ? "too long" : "empty");
+    memcpy(part, path, length + 1);
+    while (stat(part, &info) != 0) {
+        if (errno != ENOENT) return refuse(err, part, "cannot make the folder");
+        char *slash = strrchr(part, '/');
+        if (!slash)
+            (void)strcpy(part, ".");
+        else if (slash == part)
+            part[1] = '\0';
+        else
+            *slash = '\0';
+    }
+    errno = ENOTDIR;
+    if (S_ISDIR(info.st_mode) && access(part, W_OK | X_OK) == 0) return TUNE_OK;
+    return refuse(err, part, "cannot write into the folder");
+}
+
 static void nap(void)
 {
     const struct timespec tenth = {.tv_sec = 0, .tv_nsec = 100000000};

@@ -18,6 +18,10 @@ TUNE_API enum tune_status tune_file_write(const char *path, const void *bytes, s
 TUNE_API enum tune_status tune_file_read(char **bytes, size_t *size, const char *path,
                                          struct tune_error *err);
 
+/* Could the folder be made, or be written into if it is there? Nothing is made: a look before long work.
+ * TUNE_EIO, TUNE_EINVAL as tune_folder_make(). */
+TUNE_API enum tune_status tune_folder_check(const char *path, struct tune_error *err);
+
 /* Make a folder and those above it; one that is there already is good. */
 TUNE_API enum tune_status tune_folder_make(const char *path, struct tune_error *err);
 

@@ -53,6 +53,7 @@ void identification_sensor(struct json_io *io, struct tune_pointing_plant *p)
     json_io_estimate(io, "sum_gain_ratio", &sensor->gain_sum);
     json_io_estimate(io, "late_s", &sensor->late_s);
     json_io_estimate(io, "scale", &sensor->scale);
+    if (io->writing || json_io_has(io, "doubtful")) json_io_flag(io, "doubtful", &sensor->doubtful);
     if (sensor->kind == TUNE_PAYLOAD_ACCELEROMETER)
         json_io_estimate(io, "tilt_m_per_s2_per_rad", &sensor->tilt);
     json_io_leave(io);

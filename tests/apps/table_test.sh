@@ -20,23 +20,24 @@ cp "$book/axis.ini" "$scratch/axis.ini"
 section() { printf '\n[log %s]\nkind = response\nfile = logs/%s.csv\npointing = %s\n%s\n' "$1" "$1" "$2" "$3"; }
 { cat "$scratch/axis.ini"; section own south ''; section loop south 'of = loop'; section spring north ''; } >"$book/axis.ini"
 
-check 'inspect takes them' run 0 inspect "$book"
+check 'inspect takes them, and finds two too short' run 1 inspect "$book"
+check 'as they are' out_has 'too-short: the table has 3 points only, at least 16 are needed'
 check 'our own table' out_has 'response of the plant, 1'
 check 'and a loop' out_has 'response of the open loop, 1.5 to 100 Hz'
 check 'a coherence that is low' out_has 'coherence-low: the median coherence of the table is only 0.600'
 check 'a sign that is doubtful' out_has 'torque-sign: over the lowest octave'
 check 'within 80 columns' fits
-check 'as JSON' run 0 inspect --json --quiet "$book"
+check 'as JSON' run 1 inspect --json --quiet "$book"
 check 'kind, rows, band and of what' json \
-    '[(l["kind"], l["rows"], l["of"], l["band_hz"], l["verdict"]) for l in d["logs"][2:]] == [("response", 3, "loop", [1.5, 100], "fit"), ("response", 2, "plant", [1, 2], "with care")]'
+    '[(l["kind"], l["rows"], l["of"], l["band_hz"], l["verdict"]) for l in d["logs"][2:]] == [("response", 3, "loop", [1.5, 100], "unfit"), ("response", 2, "plant", [1, 2], "unfit")]'
 check 'our own is fit' json 'd["logs"][1]["verdict"] == "fit" and d["logs"][1]["rows"] == len(open("'"$book"'/logs/own.csv").readlines()) - 1'
 check 'no record has a band' json '"band_hz" not in d["logs"][0]'
 check 'their rows stand among the inputs' json '[i["rows"] for i in d["inputs"]][-2:] == [3, 2]'
 cp "$book/results/inspect.json" "$scratch/first.json"
-check 'again: the earlier answer' run 0 inspect "$book"
+check 'again: the earlier answer' run 1 inspect "$book"
 check 'is taken' cmp -s "$scratch/first.json" "$book/results/inspect.json"
 sed 's/^of = loop//' "$book/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$book/axis.ini"
-check 'another meaning' run 0 inspect "$book"
+check 'another meaning' run 1 inspect "$book"
 check 'is another answer' out_has 'response of the plant, 1.5 to 100 Hz'
 
 section bad south '' >>"$book/axis.ini"
@@ -189,6 +190,11 @@ refused() { # name, what it says, further keys of its section
     check 'says why' err_has "$2"
     check 'and which' err_has "logs/$1.csv"
 }
+cp "$book/logs/loop.csv" "$alone/logs/short.csv"
+sed '/^\[controller\]/,/^$/d' "$scratch/head" >"$alone/axis.ini"
+section short south 'of = loop' >>"$alone/axis.ini"
+check 'tells neither plant nor margin: exit 3' run 3 identify "$alone"
+check 'and why' err_has 'no table tells anything'
 refused mirrored 'the phases of the table have the other sign'
 refused turned 'the phases of the table have the other sign' 'of = loop'
 refused swirled 'no axis answers like this table'

@@ -175,6 +175,54 @@ static void a_slow_camera_tells_the_lowest_mode_alone(void **state)
     synthetic_free(&data);
 }
 
+/* The sensor described with another sign or unit: the scale that it shows is the true one, -1.3 or 1, whatever was
+ * stated. Statistical, 4.5 sigma; the lowest octave alone is some percent off, so that the fit must go on from it. */
+static void a_scale_that_is_stated_wrong_is_told_by_the_rigid_body(void **state)
+{
+    static const double stated_over_true[] = {-1.0, 9.80665, 1.0 / 9.80665, -3.0, 1.0};
+    const enum tune_payload_source kind[] = {TUNE_PAYLOAD_LOAD_ENCODER, TUNE_PAYLOAD_ACCELEROMETER};
+    (void)state;
+    for (size_t i = 0; i < 2; i++) {
+        struct sensed s;
+        const double scale = i ? -1.3 : 1.0;
+        sense(&s, kind[i], 1.0, 41 + i);
+        for (size_t k = 0; k < sizeof stated_over_true / sizeof *stated_over_true; k++) {
+            const struct tune_sensor_opts opts =
+                tune_sensor_defaults(kind[i], scale * stated_over_true[k]);
+            struct tune_sensor loose;
+            struct tune_error err;
+            assert_int_equal(
+                tune_sensor_estimate_free(&loose, &s.fit, &s.data.lines, &s.second, &opts, &err),
+                TUNE_OK);
+            check_close(loose.scale.value, scale, 4.5 * loose.scale.std);
+            check_between(loose.scale.std, 0.0, 0.05 * fabs(scale));
+            for (size_t m = 0; m < 2; m++)
+                check_close(loose.ratio[m].value, ratio_of[m], 4.5 * loose.ratio[m].std);
+            tune_sensor_free(&loose);
+        }
+        sensed_free(&s);
+    }
+}
+
+static void a_sensor_that_shows_nothing_has_no_scale(void **state)
+{
+    const struct tune_sensor_opts opts = tune_sensor_defaults(TUNE_PAYLOAD_LOAD_ENCODER, 1.0);
+    struct sensed s;
+    struct tune_sensor loose;
+    struct tune_error err;
+    struct tune_random rng;
+    (void)state;
+    sense(&s, TUNE_PAYLOAD_LOAD_ENCODER, 1.0, 43);
+    tune_random_init(&rng, 5, 0);
+    for (size_t i = 0; i < s.second.n; i++)
+        s.second.y[i] = normal_pair(&rng, s.second.var_y[i]);
+    assert_int_equal(
+        tune_sensor_estimate_free(&loose, &s.fit, &s.data.lines, &s.second, &opts, &err),
+        TUNE_ENOSOL);
+    assert_null(loose.covariance);
+    sensed_free(&s);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -182,6 +230,8 @@ int main(void)
         cmocka_unit_test(what_the_encoder_foretells_of_the_sensor_is_known),
         cmocka_unit_test(errors_are_what_the_stds_say),
         cmocka_unit_test(lines_without_their_pair_count_by_themselves),
+        cmocka_unit_test(a_scale_that_is_stated_wrong_is_told_by_the_rigid_body),
+        cmocka_unit_test(a_sensor_that_shows_nothing_has_no_scale),
         cmocka_unit_test(a_slow_camera_tells_the_lowest_mode_alone),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

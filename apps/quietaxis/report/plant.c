@@ -51,8 +51,10 @@ static void mode_rows(struct buffer *html, const struct tune_pointing_plant *poi
     char name[32];
     size_t number = 0;
     html_table(html, "Resonances",
-               payload ? "Mode|Frequency (Hz)|Damping (%)|Gain (times 1/J)|Payload ratio"
-                       : "Mode|Frequency (Hz)|Damping (%)|Gain (times 1/J)");
+               payload && pointing->sensor.doubtful
+                   ? "Mode|Frequency (Hz)|Damping (%)|Gain (times 1/J)|Payload ratio (! doubtful)"
+               : payload ? "Mode|Frequency (Hz)|Damping (%)|Gain (times 1/J)|Payload ratio"
+                         : "Mode|Frequency (Hz)|Damping (%)|Gain (times 1/J)");
     for (size_t k = 0; k < fit->plant.n_modes; k++) {
         if (fit->out_of_band[k]) continue;
         (void)snprintf(name, sizeof name, "%zu", ++number);
