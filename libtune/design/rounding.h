@@ -17,8 +17,9 @@
 #include "design/design.h"
 
 /* Largest number of controllers the search looks at: on the grid of the design, milliseconds each;
- * those the grid does not know (a cascade of two rates, no low-pass or one of order 1, no derivative filter,
- * a gain of 0) by the whole appraisal, a tenth of a second for each pointing. */
+ * those the grid does not know (no low-pass or one of order 1, no derivative filter, a gain of 0) by the
+ * whole appraisal, a tenth of a second for each pointing. A cascade of two rates is searched as one of one
+ * rate, and judged as what it is. */
 struct tune_rounding_opts {
     size_t max_trials;     /* default 4000 */
     size_t max_appraisals; /* default 24 */

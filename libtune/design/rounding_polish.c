@@ -20,11 +20,12 @@ enum {
 
 /* ---- worth ---------------------------------------------------------------------------------------*/
 
+/* Of a cascade of two rates the grid knows one rate only: the hold of the position loop is the judge's
+ * business, and what it finds missed becomes reserve. */
 bool rounding_on_grid(const struct tune_controller *c)
 {
     return c->kp_nm_per_rad > 0.0 && c->ki_nm_per_rad_s > 0.0 && c->kd_nm_s_per_rad > 0.0 &&
-           c->derivative_filter_hz > 0.0 && c->lowpass_hz > 0.0 && c->lowpass_order == 2 &&
-           c->position_divider <= 1;
+           c->derivative_filter_hz > 0.0 && c->lowpass_hz > 0.0 && c->lowpass_order == 2;
 }
 
 struct worth rounding_judged(const struct tune_design_step *step, const struct standing *worst,

@@ -44,8 +44,8 @@ void design_bounds(double *lower, double *upper, const struct problem *problem, 
         upper[i + 1] = log(ZETA_MAX);
         lower[i + 2] = log(problem->opts->pole_zeta_min);
         upper[i + 2] = log(ZETA_MAX);
-        lower[i + 3] = -SKEW_MAX;
-        upper[i + 3] = SKEW_MAX;
+        upper[i + 3] = problem->opts->notches_only ? 0.0 : SKEW_MAX;
+        lower[i + 3] = -upper[i + 3];
     }
 }
 

@@ -17,8 +17,8 @@ static struct small_axis light_axis(void)
     return a;
 }
 
-/* The design all tests look at, with one biquad; made once. */
-static const struct tune_controller *common(void)
+/* The design all tests look at, without and with one biquad; made once. */
+static const struct tune_controller *designed(size_t n_biquads)
 {
     static struct tune_design design;
     const struct small_axis a = light_axis();
@@ -27,7 +27,12 @@ static const struct tune_controller *common(void)
                                                 &a.opts, NULL, NULL),
                          TUNE_OK);
     assert_int_equal(design.n_steps, 2);
-    return &design.step[1].controller;
+    return &design.step[n_biquads].controller;
+}
+
+static const struct tune_controller *common(void)
+{
+    return designed(1);
 }
 
 static struct tune_drive_form form_of(const char *format, size_t digits)
@@ -132,6 +137,7 @@ static void every_form_is_rounded_judged_and_polished(void **state)
         check_fits(&r.rounded.what, &form);
         check_fits(&r.polished.what, &form);
         check_not_worse(&r);
+        assert_true(r.n_trials < 4000); /* it ended by itself */
         assert_true(r.holds && r.polished.step.feasible && !r.reason[0]);
         check_between(r.polished.step.objective_rad / r.before.step.objective_rad, 0.99,
                       c[i].most_loss);
@@ -139,7 +145,47 @@ static void every_form_is_rounded_judged_and_polished(void **state)
     }
 }
 
-/* With one digit for each gain nothing but the search can bring the loop back within its limits: the
+/* Rounding to ever more digits: what polishing finds on its own grid counts only where the judge agrees. */
+static void polishing_never_worsens(void **state)
+{
+    const struct small_axis a = light_axis();
+    static struct tune_rounding r;
+    (void)state;
+    for (size_t digits = 2; digits <= 8; digits++)
+        for (size_t n = 0; n < 4; n++) {
+            const struct tune_drive_form form = form_of("float64", digits);
+            struct tune_controller c = *designed(n % 2);
+            if (n > 1) c.kd_nm_s_per_rad *= 1.002; /* towards the limits and over them */
+            assert_int_equal(run(&r, &c, &form, &a, NULL, NULL), TUNE_OK);
+            check_not_worse(&r);
+        }
+}
+
+/* A design for a drive of notches has its notches where it wants them: rounding moves nothing. In two's
+ * complement with two whole digits every notch and low-pass fits: |b1| = |a1| < 2. */
+static void a_design_of_notches_needs_no_nearest_one(void **state)
+{
+    struct small_axis a = light_axis();
+    static struct tune_design design;
+    static struct tune_rounding r;
+    struct tune_drive_form form = form_of("Q2.30", 4);
+    struct tune_error err = {0};
+    (void)state;
+    a.opts.notches_only = true;
+    assert_int_equal(
+        tune_design_controller(&design, a.plant, a.name, 1, &a.disturbance, &a.opts, NULL, &err),
+        TUNE_OK);
+    assert_int_equal(design.n_steps, 2);
+    const struct tune_controller *c = &design.step[1].controller;
+    check_close(c->biquad[0].zero_hz, c->biquad[0].pole_hz, 0.0);
+    form.filters = TUNE_FILTERS_NOTCH;
+    assert_int_equal(run(&r, c, &form, &a, NULL, &err), TUNE_OK);
+    assert_int_equal(r.n_notched, 0);
+    assert_true(r.holds);
+    check_between(r.polished.step.objective_rad / design.step[1].objective_rad, 0.99, 1.005);
+}
+
+/* With two digits for each number nothing but the search can bring the loop back within its limits: the
  * rounded one misses them. */
 static void coarse_digits_are_polished_back(void **state)
 {
@@ -308,6 +354,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(every_form_is_rounded_judged_and_polished),
+        cmocka_unit_test(polishing_never_worsens),
+        cmocka_unit_test(a_design_of_notches_needs_no_nearest_one),
         cmocka_unit_test(coarse_digits_are_polished_back),
         cmocka_unit_test(no_single_step_does_better),
         cmocka_unit_test(a_slower_position_loop_is_judged_as_one),

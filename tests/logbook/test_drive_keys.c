@@ -88,6 +88,47 @@ static void everything_said_arrives(void **state)
     check_close_rel(tune_drive_factor(&drive.form, TUNE_DRIVE_POSITION_GAIN), 1.0 / 4000.0, 1e-14);
 }
 
+static void every_unit_has_its_size(void **state)
+{
+    static const struct {
+        const char *key, *word, *name;
+        double si;
+    } c[] = {{"torque", "nm", "N m", 1.0},
+             {"torque", "a", "A", 18.4},
+             {"torque", "v", "V", 18.4},
+             {"torque", "fraction", "full scale", 18.4},
+             {"torque", "permille", "permille", 0.0184},
+             {"angle", "rad", "rad", 1.0},
+             {"angle", "deg", "deg", 0.017453292519943295},
+             {"angle", "arcsec", "arcsec", 4.84813681109536e-06},
+             {"angle", "turns", "turn", 6.283185307179586},
+             {"angle", "counts", "count", 6.283185307179586e-3},
+             {"time", "s", "s", 1.0},
+             {"time", "ms", "ms", 1e-3},
+             {"time", "samples", "sample", 2.5e-4}};
+    (void)state;
+    for (size_t i = 0; i < sizeof c / sizeof *c; i++) {
+        struct tune_drive_entry drive;
+        struct tune_error err = {0};
+        char keys[200];
+        (void)snprintf(keys, sizeof keys,
+                       "torque_per_unit_nm = 18.4\nencoder_counts_per_turn = 1000\n"
+                       "gain_%s_unit = %s\n",
+                       c[i].key, c[i].word);
+        assert_int_equal(parse(&drive, keys, &err), TUNE_OK);
+        const struct tune_drive_form *form = &drive.form;
+        const bool torque = c[i].key[1] == 'o', angle = c[i].key[0] == 'a';
+        check_close_rel(torque  ? form->torque_unit_nm
+                        : angle ? form->angle_unit_rad
+                                : form->time_unit_s,
+                        c[i].si, 1e-14);
+        assert_string_equal(torque  ? form->torque_unit
+                            : angle ? form->angle_unit
+                                    : form->time_unit,
+                            c[i].name);
+    }
+}
+
 /* Every quantity has its four keys; they go to its own limit. */
 static void every_number_has_its_keys(void **state)
 {
@@ -180,6 +221,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(nothing_said_is_a_parallel_pid_in_si),
         cmocka_unit_test(everything_said_arrives),
+        cmocka_unit_test(every_unit_has_its_size),
         cmocka_unit_test(every_number_has_its_keys),
         cmocka_unit_test(what_does_not_agree_is_refused_with_its_line),
         cmocka_unit_test(a_divided_cascade_is_written_and_read_back),
