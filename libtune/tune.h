@@ -60,6 +60,7 @@
 #include "design/bound.h"
 #include "design/trial.h"
 #include "design/tradeoff.h"
+#include "design/limits.h"
 #include "health/health.h"
 #include "health/passage.h"
 #include "health/mode_verdict.h"

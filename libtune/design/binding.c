@@ -70,30 +70,35 @@ void design_describe(char text[BINDING_TEXT], const struct standing *standing,
                    where);
 }
 
-/* Multipliers lambda >= 0 that leave least of the gradient, |g + A' lambda| least, by coordinate
- * descent over the active constraints. The multiplier is what a relaxed limit would buy: d ln J per
- * d ln limit (Karush, Kuhn and Tucker). */
-static size_t largest_multiplier(const struct evaluation *e, const size_t *active, size_t n_active,
-                                 double *lambda)
+/* By coordinate descent. (W. Karush; H. W. Kuhn, A. W. Tucker) */
+void design_multipliers(double *lambda, double *rest, const double **row, size_t n,
+                        const double *gradient, size_t n_vars, int sweeps)
 {
-    double rest[VARIABLES_MAX];
-    size_t largest = 0;
-    memcpy(rest, e->objective_gradient, sizeof rest);
-    for (size_t i = 0; i < n_active; i++)
+    memcpy(rest, gradient, n_vars * sizeof *rest);
+    for (size_t i = 0; i < n; i++)
         lambda[i] = 0.0;
-    for (int sweep = 0; sweep < SWEEPS; sweep++)
-        for (size_t i = 0; i < n_active; i++) {
-            const double *a = e->gradient + active[i] * e->n_vars;
+    for (int sweep = 0; sweep < sweeps; sweep++)
+        for (size_t i = 0; i < n; i++) {
             double along = 0.0, length2 = 1e-30, step;
-            for (size_t j = 0; j < e->n_vars; j++) {
-                along += a[j] * rest[j];
-                length2 += a[j] * a[j];
+            for (size_t j = 0; j < n_vars; j++) {
+                along += row[i][j] * rest[j];
+                length2 += row[i][j] * row[i][j];
             }
             step = fmax(-along / length2, -lambda[i]);
             lambda[i] += step;
-            for (size_t j = 0; j < e->n_vars; j++)
-                rest[j] += step * a[j];
+            for (size_t j = 0; j < n_vars; j++)
+                rest[j] += step * row[i][j];
         }
+}
+
+static size_t largest_multiplier(const struct evaluation *e, const size_t *active,
+                                 const double **row, size_t n_active, double *lambda)
+{
+    double rest[VARIABLES_MAX];
+    size_t largest = 0;
+    for (size_t i = 0; i < n_active; i++)
+        row[i] = e->gradient + active[i] * e->n_vars;
+    design_multipliers(lambda, rest, row, n_active, e->objective_gradient, e->n_vars, SWEEPS);
     for (size_t i = 1; i < n_active; i++)
         if (lambda[i] > lambda[largest]) largest = i;
     return active[largest];
@@ -119,8 +124,9 @@ enum tune_status design_binding(struct standing *out, const struct candidate *ca
     struct evaluation e;
     size_t *active = calloc(problem->n_constraints, sizeof *active), n_active = 0;
     double *lambda = calloc(problem->n_constraints, sizeof *lambda);
+    const double **row = calloc(problem->n_constraints, sizeof *row);
     enum tune_status status = design_evaluation_init(&e, problem, candidate->n_biquads, err);
-    if (status == TUNE_OK && (!active || !lambda))
+    if (status == TUNE_OK && (!active || !lambda || !row))
         status = tune_error_memory(err, "looking for what limits a design");
     if (status == TUNE_OK) {
         size_t nearest = 0;
@@ -130,10 +136,11 @@ enum tune_status design_binding(struct standing *out, const struct candidate *ca
             if (e.value[i] > -0.01) active[n_active++] = i;
         }
         standing_of(out, &e, problem,
-                    n_active > 0 ? largest_multiplier(&e, active, n_active, lambda) : nearest);
+                    n_active > 0 ? largest_multiplier(&e, active, row, n_active, lambda) : nearest);
     }
     design_evaluation_free(&e);
     free(active);
     free(lambda);
+    free(row);
     return status;
 }

@@ -133,6 +133,12 @@ struct problem {
     size_t *constraints_of; /* [n_scenarios * demands.n + 1] first constraint of each pair */
     size_t largest;         /* points of the largest scenario */
     double *guard;          /* [n_scenarios x demands.n] how far below its limit each is kept, ln */
+    /* Design for a process that is no axis: its response in place of every path of the plants. NULL: none.
+     * Set between design_problem_init and design_problem_renew. */
+    tune_loop_eval *process;
+    void *process_user;
+    double sharpness; /* tolerances of the search are so many times smaller; 0: 1 */
+    unsigned held;    /* bit j: variable j < VARIABLES_PID stays where the search starts */
 };
 
 /* ---- options.c -----------------------------------------------------------------------------------*/
@@ -175,6 +181,10 @@ enum tune_status design_problem_init(struct problem *problem, const struct tune_
                                      const char *const *names, size_t n_pointings,
                                      const struct tune_disturbance *disturbance,
                                      const struct tune_design_opts *opts, struct tune_error *err);
+/* Room for the responses of the n points of a scenario; the responses of its plant there. */
+enum tune_status design_scenario_reserve(struct scenario *scenario, struct tune_error *err);
+enum tune_status design_scenario_respond(struct scenario *scenario, const struct problem *problem,
+                                         struct tune_error *err);
 /* Take one more frequency into the scenario's grid; then prepare everything anew. */
 enum tune_status design_problem_refine(struct problem *problem, size_t scenario, double f_hz,
                                        struct tune_error *err);
@@ -373,6 +383,12 @@ enum tune_status design_judge(struct tune_margins *margins, bool *stable,
 /* One English sentence part: what, where, at which frequency. */
 void design_describe(char text[BINDING_TEXT], const struct standing *standing,
                      const struct problem *problem);
+
+/* Multipliers lambda[n] >= 0 of constraints with gradients row[n][n_vars] that leave least of the gradient,
+ * |g + sum lambda row| least; rest[n_vars] is what is left. lambda is d ln J per d ln limit, where the point
+ * is optimal. */
+void design_multipliers(double *lambda, double *rest, const double **row, size_t n,
+                        const double *gradient, size_t n_vars, int sweeps);
 
 /* The constraint whose relief would buy most: largest multiplier at x. */
 enum tune_status design_binding(struct standing *out, const struct candidate *candidate,

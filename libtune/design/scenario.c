@@ -32,7 +32,7 @@ double design_twist(const struct tune_plant *plant, double first_hz, double f_hz
     return windup / (1.0 + pow(2.0 * f_hz / first_hz, 4.0));
 }
 
-static enum tune_status reserve(struct scenario *scenario, struct tune_error *err)
+enum tune_status design_scenario_reserve(struct scenario *scenario, struct tune_error *err)
 {
     const size_t n = scenario->n;
     scenario->g = calloc(6 * n, sizeof *scenario->g);
@@ -46,9 +46,18 @@ static enum tune_status reserve(struct scenario *scenario, struct tune_error *er
     return TUNE_OK;
 }
 
+static void eval_path(double complex *g, const struct scenario *scenario,
+                      const struct problem *problem, enum tune_path path, const double *f_hz)
+{
+    if (problem->process)
+        problem->process(problem->process_user, g, f_hz, scenario->n);
+    else
+        tune_plant_eval(g, &scenario->plant, path, f_hz, scenario->n);
+}
+
 /* The paths of prediction.h: H_w = G_LL - G_Lm R G_mL, H_d = G_Ld - G_Lm R G_md, H_n = -G_Lm R. */
-static enum tune_status respond(struct scenario *scenario, const struct problem *problem,
-                                struct tune_error *err)
+enum tune_status design_scenario_respond(struct scenario *scenario, const struct problem *problem,
+                                         struct tune_error *err)
 {
     const size_t n = scenario->n;
     const struct tune_plant *plant = &scenario->plant;
@@ -56,12 +65,12 @@ static enum tune_status respond(struct scenario *scenario, const struct problem 
     if (!f_hz) return tune_error_memory(err, "preparing the design");
     for (size_t k = 0; k < n; k++)
         f_hz[k] = problem->f_hz[scenario->at[k]];
-    tune_plant_eval(scenario->g, plant, TUNE_PATH_MOTOR_ENCODER, f_hz, n);
-    tune_plant_eval(scenario->wind, plant, TUNE_PATH_PAYLOAD_PAYLOAD, f_hz, n);
-    tune_plant_eval(scenario->wind_loop, plant, TUNE_PATH_PAYLOAD_ENCODER, f_hz, n);
-    tune_plant_eval(scenario->drive, plant, TUNE_PATH_DRIVE_PAYLOAD, f_hz, n);
-    tune_plant_eval(scenario->drive_loop, plant, TUNE_PATH_DRIVE_ENCODER, f_hz, n);
-    tune_plant_eval(scenario->noise_loop, plant, TUNE_PATH_MOTOR_PAYLOAD, f_hz, n);
+    eval_path(scenario->g, scenario, problem, TUNE_PATH_MOTOR_ENCODER, f_hz);
+    eval_path(scenario->wind, scenario, problem, TUNE_PATH_PAYLOAD_PAYLOAD, f_hz);
+    eval_path(scenario->wind_loop, scenario, problem, TUNE_PATH_PAYLOAD_ENCODER, f_hz);
+    eval_path(scenario->drive, scenario, problem, TUNE_PATH_DRIVE_PAYLOAD, f_hz);
+    eval_path(scenario->drive_loop, scenario, problem, TUNE_PATH_DRIVE_ENCODER, f_hz);
+    eval_path(scenario->noise_loop, scenario, problem, TUNE_PATH_MOTOR_PAYLOAD, f_hz);
     for (size_t k = 0; k < n; k++) {
         scenario->encoder[k] =
             square(scenario->wind_loop[k]) * problem->wind_psd[scenario->at[k]] +
@@ -122,8 +131,9 @@ static enum tune_status prepare(struct problem *problem, struct tune_error *err)
             tune_disturbance_sensor_psd(disturbance, problem->f_hz[i], problem->rate_hz);
     }
     for (size_t s = 0; s < problem->n_scenarios && status == TUNE_OK; s++) {
-        status = reserve(&problem->scenario[s], err);
-        if (status == TUNE_OK) status = respond(&problem->scenario[s], problem, err);
+        status = design_scenario_reserve(&problem->scenario[s], err);
+        if (status == TUNE_OK)
+            status = design_scenario_respond(&problem->scenario[s], problem, err);
     }
     if (status == TUNE_OK) status = design_constraints(problem, err);
     return status;

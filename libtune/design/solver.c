@@ -55,6 +55,12 @@ bool design_pulse(struct pulse *pulse)
     return atomic_load(&pulse->cancelled);
 }
 
+/* Of the tolerances: above 1 where an optimum is wanted to more digits than a design needs. */
+static double sharpness(const struct search *search)
+{
+    return search->problem->sharpness > 0.0 ? search->problem->sharpness : 1.0;
+}
+
 static void visit(struct search *search, const double *x, bool gradient)
 {
     struct evaluation *e = &search->evaluation;
@@ -65,7 +71,8 @@ static void visit(struct search *search, const double *x, bool gradient)
         if (e->value[i] > -0.1) search->near[i] = true;
     here = (struct candidate){.n_biquads = e->n_biquads,
                               .objective = e->objective,
-                              .worst_value = e->worst_value,
+                              .worst_value =
+                                  e->worst_value + FEASIBLE * (1.0 - 1.0 / sharpness(search)),
                               .stable = e->unstable == 0.0};
     if (!design_better(&here, &search->best)) return;
     memcpy(here.x, x, e->n_vars * sizeof *x);
@@ -111,6 +118,7 @@ static enum tune_status prepare_round(struct search *search, const double *lower
                                       struct tune_error *err)
 {
     const unsigned n = (unsigned)search->evaluation.n_vars;
+    const double sharp = sharpness(search);
     search->opt = nlopt_create(NLOPT_LD_SLSQP, n);
     if (!search->opt) return tune_error_memory(err, "starting the solver");
     if (nlopt_set_min_objective(search->opt, objective, search) < 0 ||
@@ -119,7 +127,8 @@ static enum tune_status prepare_round(struct search *search, const double *lower
         nlopt_add_inequality_mconstraint(search->opt, (unsigned)search->n_watched, constraints,
                                          search, tolerance) < 0 ||
         nlopt_set_maxeval(search->opt, EVALUATIONS) < 0 ||
-        nlopt_set_xtol_rel(search->opt, 1e-4) < 0 || nlopt_set_ftol_abs(search->opt, 1e-5) < 0)
+        nlopt_set_xtol_rel(search->opt, 1e-4 / sharp) < 0 ||
+        nlopt_set_ftol_abs(search->opt, 1e-5 / sharp) < 0)
         return tune_error_memory(err, "starting the solver");
     return TUNE_OK;
 }
@@ -136,6 +145,8 @@ static enum tune_status run_round(struct search *search, double box, const doubl
     for (size_t j = 0; j < n; j++) {
         lower[j] = fmax(lower[j], search->best.x[j] - box);
         upper[j] = fmin(upper[j], search->best.x[j] + box);
+        if (j < VARIABLES_PID && (search->problem->held >> j & 1U))
+            lower[j] = upper[j] = search->best.x[j];
         x[j] = fmin(fmax(search->best.x[j], lower[j]), upper[j]);
     }
     choose_watched(search);
@@ -152,9 +163,10 @@ static enum tune_status run_round(struct search *search, double box, const doubl
 static enum tune_status run_rounds(struct search *search, int rounds, const double *tolerance,
                                    struct tune_error *err)
 {
+    const double sharp = sharpness(search), enough = GAIN_ENOUGH / sharp;
     double box = BOX_FIRST;
     enum tune_status status = TUNE_OK;
-    for (int i = 0; i < rounds && box >= BOX_LAST && status == TUNE_OK; i++) {
+    for (int i = 0; i < rounds && box >= BOX_LAST / sharp && status == TUNE_OK; i++) {
         const struct candidate before = search->best;
         status = run_round(search, box, tolerance, err);
         if (status != TUNE_OK) break;
@@ -165,9 +177,9 @@ static enum tune_status run_rounds(struct search *search, int rounds, const doub
         const bool less_missed =
             !design_feasible(&search->best) && search->best.worst_value < before.worst_value - 5e-3;
         if (became_feasible || less_missed) continue;
-        if (!(gain > GAIN_ENOUGH))
+        if (!(gain > enough))
             box *= 0.4;
-        else if (gain < 4.0 * GAIN_ENOUGH)
+        else if (gain < 4.0 * enough)
             box *= 0.6;
     }
     return status;
@@ -186,7 +198,7 @@ enum tune_status design_search(struct candidate *candidate, const struct problem
         status = tune_error_memory(err, "preparing the search");
     if (status == TUNE_OK) {
         for (size_t i = 0; i < problem->n_constraints; i++)
-            tolerance[i] = 1e-4;
+            tolerance[i] = 1e-4 / sharpness(&search);
         search.best = (struct candidate){.objective = INFINITY, .worst_value = INFINITY};
         visit(&search, candidate->x, false);
         status = run_rounds(&search, rounds, tolerance, err);
