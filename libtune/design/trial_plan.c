@@ -69,7 +69,7 @@ enum tune_status trial_look_ahead(void *user, size_t pointing, struct tune_error
     const double rate = plant->loop_rate_hz, slowest_hz = 0.05;
     struct tune_margins margins;
     bool stable;
-    double whole_rad, crossover_hz;
+    double whole_rad = 0.0, crossover_hz;
     enum tune_status status = design_judge(&margins, &stable, plant, trial->controller, err);
     if (status != TUNE_OK) return status;
     crossover_hz = margins.crossover_hz > slowest_hz ? margins.crossover_hz : slowest_hz;
