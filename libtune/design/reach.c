@@ -188,19 +188,16 @@ static void say(struct tradeoff *t, const struct least *least, const char *next)
                      tune_arcsec_from_rad(t->demand->jitter_limit_rad), of,
                      tune_arcsec_from_rad(out->least_rad), least->point.step.binding);
     if (n < 0 || (size_t)n >= size || !r->any) return;
-    if (least->worst.kind == DEMAND_DISC)
-        (void)snprintf(out->in_the_way + n, size - (size_t)n,
-                       "; with %s %.3g deg instead of %.3g it would be %.3g arcsec%s", r->limit,
-                       tune_deg_from_rad(r->to), tune_deg_from_rad(r->from),
-                       tune_arcsec_from_rad(r->jitter_rad), r->enough ? "" : ", still too much");
-    else
-        (void)snprintf(
-            out->in_the_way + n, size - (size_t)n,
-            "; with %s %.3g%s instead of %.3g it would be %.3g arcsec%s", r->limit, r->to,
-            least->worst.kind == DEMAND_TORQUE    ? " N m"
-            : least->worst.kind == DEMAND_ROLLOFF ? " Hz"
-                                                  : "",
-            r->from, tune_arcsec_from_rad(r->jitter_rad), r->enough ? "" : ", still too much");
+    const bool angle = least->worst.kind == DEMAND_DISC;
+    const char *unit = angle                                 ? " deg"
+                       : least->worst.kind == DEMAND_TORQUE  ? " N m"
+                       : least->worst.kind == DEMAND_ROLLOFF ? " Hz"
+                                                             : "";
+    (void)snprintf(out->in_the_way + n, size - (size_t)n,
+                   "; with %.3g%s instead of %.3g%s for its limit it would be %.3g arcsec%s",
+                   angle ? tune_deg_from_rad(r->to) : r->to, unit,
+                   angle ? tune_deg_from_rad(r->from) : r->from, unit,
+                   tune_arcsec_from_rad(r->jitter_rad), r->enough ? "" : ", still too much");
     if (!r->enough) add_next(out->in_the_way, size, next);
 }
 
