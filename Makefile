@@ -171,7 +171,7 @@ IDENTIFY = build/obj/tests/bench/bench_sweep $(patsubst %.c,build/obj/%,$(wildca
 bench-identify: $(IDENTIFY)
 	@tests/bench/identify $(SEED) $(PART)
 
-# how near the design comes to the least jitter any controller can have, and what it costs, some three
+# how near the design comes to the least jitter any controller can have, and what it costs, some five
 # minutes; SEED and PART as above
 DESIGN = $(patsubst %.c,build/obj/%,$(wildcard tests/bench/design/figures_*.c))
 DESIGN_OBJ = $(patsubst %.c,build/obj/%.o,tests/bench/design/cases.c tests/bench/design/study.c tests/support/axis_matrix.c)

@@ -68,21 +68,20 @@ bool case_named(struct design_case *out, const char *name)
     static const struct {
         const char *name;
         const struct tune_mode *mode;
-        double ratio[MODES], delay_samples, wind_rms_nm, bound_mas, goal_ratio, goal_regret;
+        double ratio[MODES], delay_samples, wind_rms_nm, goal_ratio, goal_regret;
         size_t biquads;
         double roll_off_hz, phase_margin_deg;
     } known[] = {
-        {"R", light, {-1.0 / .30, 0, 0, 0, 0}, 1.2, 3.0, 29.0, 1.12, 3.0, 3, 0, 0},
-        {"S", light, {-3.9, 1.417, 0, 0, 0}, 2.5, 20.0, 222.0, 1.15, 5.0, 4, 0, 0},
-        {"H", heavy, {-1.0 / 3.0, 0, 0, 0, 0}, 1.2, 3.0, 17.6, 1.6, 0.0, 5, 0, 0},
-        {"0", light, {1, 1, 1, 1, 1}, 1.2, 3.0, 5.53, 0.0, 0.0, 3, 0, 0},
-        {"G", light, {-1.0 / .30, 0, 0, 0, 0}, 1.2, 3.0, 29.0, 0.0, 0.0, 3, 40.0, 0},
-        {"P", light, {-1.0 / .30, 0, 0, 0, 0}, 1.2, 3.0, 29.0, 0.0, 0.0, 3, 0, 40.0},
+        {"R", light, {-1.0 / .30, 0, 0, 0, 0}, 1.2, 3.0, 1.12, 3.0, 3, 0, 0},
+        {"S", light, {-3.9, 1.417, 0, 0, 0}, 2.5, 20.0, 1.15, 5.0, 4, 0, 0},
+        {"H", heavy, {-1.0 / 3.0, 0, 0, 0, 0}, 1.2, 3.0, 1.6, 0.0, 5, 0, 0},
+        {"0", light, {1, 1, 1, 1, 1}, 1.2, 3.0, 0.0, 0.0, 3, 0, 0},
+        {"G", light, {-1.0 / .30, 0, 0, 0, 0}, 1.2, 3.0, 0.0, 0.0, 3, 40.0, 0},
+        {"P", light, {-1.0 / .30, 0, 0, 0, 0}, 1.2, 3.0, 0.0, 0.0, 3, 0, 40.0},
     };
     for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
         if (strcmp(known[i].name, name) != 0) continue;
         *out = (struct design_case){.name = known[i].name,
-                                    .bound_mas = known[i].bound_mas,
                                     .goal_ratio = known[i].goal_ratio,
                                     .goal_regret = known[i].goal_regret};
         place(out, known[i].mode, known[i].ratio, 2000.0, known[i].delay_samples);
@@ -100,11 +99,10 @@ bool case_named(struct design_case *out, const char *name)
     return false;
 }
 
-void case_encoder(struct design_case *out, double wind_rms_nm, double bound_mas, double goal_ratio)
+void case_encoder(struct design_case *out, double wind_rms_nm, double goal_ratio)
 {
     static const double ratio[MODES] = {1.5, -1.0, 1.2, .8, .5};
-    *out =
-        (struct design_case){.name = "encoder", .bound_mas = bound_mas, .goal_ratio = goal_ratio};
+    *out = (struct design_case){.name = "encoder", .goal_ratio = goal_ratio};
     place(out, light, ratio, 4000.0, 1.2);
     disturb(out, wind_rms_nm, 4000.0);
     out->opts.encoder_objective = true;

@@ -27,8 +27,7 @@ struct design_case {
     struct tune_plant plant[POINTINGS];
     struct tune_disturbance disturbance;
     struct tune_design_opts opts; /* sensitivity 1.7, noise torque 6 N m, modes +-5 % */
-    double bound_mas;             /* least corrected jitter of any stabilising controller */
-    double goal_ratio;            /* J_c over bound_mas, with opts.max_biquads; 0: no goal */
+    double goal_ratio;            /* J_c over the least of any controller; 0: no goal */
     double goal_regret;           /* by a payload ratio 30 % wrong; 0: no goal */
 };
 
@@ -37,7 +36,7 @@ bool case_named(struct design_case *out, const char *name);
 
 /* Five free biquads against encoder jitter under wind on every mode, loop 4 kHz, nothing asked but
  * sensitivity 1.7 and 30 N m of noise torque at the five pointings as they are. */
-void case_encoder(struct design_case *out, double wind_rms_nm, double bound_mas, double goal_ratio);
+void case_encoder(struct design_case *out, double wind_rms_nm, double goal_ratio);
 
 /* Every mode at its own shift. */
 struct tune_plant case_shifted(const struct tune_plant *plant, const double shift[MODES]);

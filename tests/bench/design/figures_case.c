@@ -94,10 +94,11 @@ static void jitter_figures(const struct design_case *c, const struct tune_contro
         "%.3f mas\n",
         zenith, nominal, of_all, largest);
     if (c->goal_ratio > 0.0) {
-        (void)snprintf(what, sizeof what, "J_c with %zu biquads over its bound, %.3g mas",
-                       controller->n_biquads, c->bound_mas);
+        const double bound = study_bound(c, controller);
+        (void)snprintf(what, sizeof what, "J_c with %zu biquads over the least of any, %.3g mas",
+                       controller->n_biquads, bound);
         (void)snprintf(goal, sizeof goal, "<= %.2f", c->goal_ratio);
-        (void)figure(c->name, what, goal, nominal / c->bound_mas, 1e-9, c->goal_ratio);
+        (void)figure(c->name, what, goal, nominal / bound, 1e-9, c->goal_ratio);
     }
     (void)figure(c->name, "J_c over modes 5 % off, rms of 35 plants over nominal", "<= 1.03",
                  of_all / nominal, 1e-9, 1.03);

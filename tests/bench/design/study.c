@@ -2,12 +2,15 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "study.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <time.h>
 
 #include "../bench.h"
 #include "core/units.h"
+#include "core/workers.h"
+#include "design/bound.h"
 
 double study_mas(double rad)
 {
@@ -82,4 +85,43 @@ double study_jitter(double *largest, const struct design_case *c, const struct t
     if (largest)
         *largest = study_mas(opts.encoder_objective ? step.encoder_rms_rad : step.sky_rms_rad);
     return study_mas(step.objective_rad);
+}
+
+/* ---- the least of any controller ------------------------------------------------------------------*/
+
+struct bounds {
+    const struct design_case *c;
+    const struct tune_controller *start;
+    struct tune_bound bound[POINTINGS];
+};
+
+static enum tune_status bound_one(void *user, size_t item, struct tune_error *err)
+{
+    struct bounds *b = user;
+    struct tune_bound_opts opts = tune_bound_defaults();
+    opts.encoder_objective = b->c->opts.encoder_objective;
+    opts.peak_sensitivity = b->c->opts.peak_sensitivity;
+    opts.noise_torque_rms_nm = b->c->opts.noise_torque_rms_nm;
+    opts.sensor_noise_rad = b->c->opts.sensor_noise_rad;
+    return tune_design_bound(&b->bound[item], &b->c->plant[item], b->start, &b->c->disturbance,
+                             &opts, NULL, err);
+}
+
+double study_bound(const struct design_case *c, const struct tune_controller *controller)
+{
+    struct bounds b = {.c = c, .start = controller};
+    struct tune_error err;
+    double sum = 0.0, spread = 0.0;
+    const double begun = seconds();
+    if (tune_workers_run(POINTINGS, c->opts.threads, bound_one, &b, &err) != TUNE_OK)
+        study_stop(&err);
+    printf("  bounds");
+    for (size_t p = 0; p < POINTINGS; p++) {
+        printf(" %.3f", study_mas(b.bound[p].rms_rad));
+        sum += b.bound[p].rms_rad * b.bound[p].rms_rad / POINTINGS;
+        spread = fmax(spread, b.bound[p].spread);
+    }
+    printf(" mas, rms %.3f, still moving by %.2g %%, %.1f s of processor time\n",
+           study_mas(sqrt(sum)), 100.0 * spread, seconds() - begun);
+    return study_mas(sqrt(sum));
 }

@@ -19,4 +19,9 @@ struct tune_controller study_design(const struct design_case *c, const char *tit
 double study_jitter(double *largest, const struct design_case *c, const struct tune_plant *plants,
                     size_t n, const struct tune_controller *controller);
 
+/* Least jitter of any controller that keeps the case's limits on sensitivity and noise torque, found for
+ * each pointing alone (design/bound.h), mas, rms over the pointings. Prints them; the controller only
+ * starts the search. */
+double study_bound(const struct design_case *c, const struct tune_controller *controller);
+
 #endif
