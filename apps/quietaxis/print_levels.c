@@ -27,16 +27,6 @@ void print_mode_reasons(const struct tune_pointing_plant *p)
     }
 }
 
-/* What is known least of what is known. */
-static double worst_within(const struct tune_levels *levels)
-{
-    double worst = 0.0;
-    for (size_t i = 0; i < levels->n_bands; i++)
-        if (levels->band[i].verdict == TUNE_LEVEL_LINEAR)
-            worst = fmax(worst, levels->band[i].within);
-    return worst;
-}
-
 static void print_changes(const struct tune_levels *levels)
 {
     char change[PRINT_CELL], phase[PRINT_CELL], text[200];
@@ -54,21 +44,15 @@ static void print_changes(const struct tune_levels *levels)
     }
 }
 
-/* Neighbouring bands in one. */
-static void print_untold(const struct tune_levels *levels)
+/* "cannot be told at 1 to 2 Hz: why"; nothing where no band is of that verdict. */
+static void print_bands(const struct tune_levels *levels, enum tune_level_verdict verdict,
+                        const char *what, const char *why)
 {
-    char text[600] = "";
-    for (size_t i = 0; i < levels->n_bands; i++) {
-        const size_t first = i, at = strlen(text);
-        if (levels->band[i].verdict != TUNE_LEVEL_UNTOLD) continue;
-        while (i + 1 < levels->n_bands && levels->band[i + 1].verdict == TUNE_LEVEL_UNTOLD)
-            i++;
-        (void)snprintf(text + at, sizeof text - at, "%s %.3g to %.3g", at ? "," : "",
-                       levels->band[first].band_hz[0], levels->band[i].band_hz[1]);
-    }
-    if (!text[0]) return;
-    (void)snprintf(text + strlen(text), sizeof text - strlen(text), " Hz: sweep longer or harder.");
-    print_sentence("    cannot be told at", text);
+    char bands[400], text[600];
+    tune_levels_bands(bands, sizeof bands, levels, verdict);
+    if (!bands[0]) return;
+    (void)snprintf(text, sizeof text, "%s at %s Hz: %s.", what, bands, why);
+    print_sentence("    ", text);
 }
 
 static void print_levels(const struct tune_levels *levels)
@@ -86,16 +70,19 @@ static void print_levels(const struct tune_levels *levels)
     printf("  levels    %s N m rms: ", text);
     switch (tune_levels_verdict(levels)) {
     case TUNE_LEVEL_LINEAR:
-        printf("linear within %.2g %% (95 %%)\n", 100.0 * worst_within(levels));
+        printf("linear within %.2g %% (95 %%)\n", 100.0 * tune_levels_within(levels));
         break;
     case TUNE_LEVEL_CHANGES:
         printf("the axis changes with level%s\n", levels->or_drift ? ", or drifted" : "");
         print_changes(levels);
         break;
     default:
-        printf("cannot be told\n");
+        printf("%s\n", tune_level_verdict_name(tune_levels_verdict(levels)));
     }
-    if (tune_levels_verdict(levels) != TUNE_LEVEL_UNTOLD) print_untold(levels);
+    if (tune_levels_verdict(levels) != TUNE_LEVEL_UNTOLD)
+        print_bands(levels, TUNE_LEVEL_UNTOLD, "cannot be told", "sweep longer or harder");
+    print_bands(levels, TUNE_LEVEL_SAME, "not tested",
+                "the torque is the same at every level there (within 1.4 times)");
     if (levels->or_drift)
         print_sentence("    ", "Level or drift from sweep to sweep cannot be told apart: sweep "
                                "each level twice or more, in turn.");

@@ -24,6 +24,8 @@ static void print_point(const struct tune_track_point *point)
         (void)snprintf(cell, sizeof cell, "hidden");
     else if (point->finding == TUNE_TRACK_UNEXCITED)
         (void)snprintf(cell, sizeof cell, "not swept");
+    else if (point->finding == TUNE_TRACK_ELSEWHERE)
+        (void)snprintf(cell, sizeof cell, "moved?");
     else if (isfinite(point->gain_bound))
         (void)snprintf(cell, sizeof cell, "g<%.2g", point->gain_bound);
     else
@@ -54,38 +56,26 @@ static void print_block(const struct tune_identification *id, size_t from, size_
 
 static void print_legend(const struct tune_tracks *tracks)
 {
-    bool ambiguous = false, absent = false, hidden = false;
+    bool ambiguous = false, absent = false, hidden = false, elsewhere = false;
     for (size_t t = 0; t < tracks->n; t++)
         for (size_t p = 0; p < tracks->n_pointings; p++) {
             const struct tune_track_point *point = &tracks->track[t].point[p];
             ambiguous = ambiguous || point->ambiguous;
             absent = absent || point->finding == TUNE_TRACK_ABSENT;
             hidden = hidden || point->finding == TUNE_TRACK_HIDDEN;
+            elsewhere = elsewhere || point->finding == TUNE_TRACK_ELSEWHERE;
         }
     if (ambiguous) print_sentence("  ? ", "it may be the other one of two modes that are alike.");
     if (absent)
         print_sentence("  g< ", "not found there: its gain is below this, with 95 % confidence.");
     if (hidden) print_sentence("  hidden: ", "another mode is as near as the widths of both.");
+    if (elsewhere)
+        print_sentence("  moved? ",
+                       "none here, but one of like damping and gain, listed as another "
+                       "mode: the two may be one that goes far.");
 }
 
 /* ---- laws --------------------------------------------------------------------------------------*/
-
-static const char *term_text(enum tune_law_term term)
-{
-    static const char *const text[TUNE_LAW_TERMS] = {
-        [TUNE_TERM_CONSTANT] = "",
-        [TUNE_TERM_COS_ANGLE] = "cos(angle)",
-        [TUNE_TERM_SIN_ANGLE] = "sin(angle)",
-        [TUNE_TERM_COS_OTHER] = "cos(other)",
-        [TUNE_TERM_SIN_OTHER] = "sin(other)",
-        [TUNE_TERM_COS_TWICE_OTHER] = "cos(2 other)",
-        [TUNE_TERM_OTHER_UNKNOWN] = "state unknown",
-        [TUNE_TERM_OTHER_HOLDING] = "holding",
-        [TUNE_TERM_OTHER_BRAKED] = "braked",
-        [TUNE_TERM_OTHER_FREE] = "free",
-    };
-    return text[term];
-}
 
 static void worst_left_out(char *text, size_t size, const struct tune_identification *id,
                            const struct tune_left_out *left_out)
@@ -105,14 +95,9 @@ static void print_law(const char *name, const struct tune_identification *id,
 {
     char text[160] = "", worst[64];
     if (law->n_terms == 0) return;
-    for (size_t j = 1; j < law->n_terms; j++) {
-        const size_t at = strlen(text);
-        (void)snprintf(text + at, sizeof text - at, "%s%.3g %s", j > 1 ? ", " : "",
-                       100.0 * law->coefficient[j].value, term_text(law->term[j]));
-    }
+    tune_law_text(text, sizeof text, law);
     worst_left_out(worst, sizeof worst, id, left_out);
-    printf("  %-9s %-34s %10.2g   %s\n", name, *text ? text : "the same everywhere",
-           100.0 * law->scatter, worst);
+    printf("  %-9s %-34s %10.2g   %s\n", name, text, 100.0 * law->scatter, worst);
 }
 
 static void print_laws(const struct tune_identification *id)

@@ -15,7 +15,7 @@ enum tune_status chain_record_cross(struct pointing_record *out, struct pointing
     if (!rec->channel[TUNE_ROLE_OTHER_POSITION]) return TUNE_OK;
     opts.output = TUNE_ROLE_OTHER_POSITION;
     memcpy(opts.band_hz, out->frf.band_hz, sizeof opts.band_hz);
-    status = tune_frf_estimate(&out->other, NULL, rec, &opts, err);
+    status = tune_frf_estimate(&out->other, &out->other_lines, rec, &opts, err);
     if (status != TUNE_EDATA) return status;
     tune_notes_add(&pointing->notes, "Log %s: no response of the other axis: %s", out->log->name,
                    err->text);
@@ -52,12 +52,14 @@ static void say_why(struct tune_pointing_cross *out, const struct tune_requireme
                                                       : "about");
 }
 
-static enum tune_status join(struct tune_frf *frf, const struct pointing_work *pointing,
-                             struct tune_error *err)
+static enum tune_status join(struct tune_frf *frf, struct tune_lines *lines,
+                             const struct pointing_work *pointing, struct tune_error *err)
 {
     enum tune_status status = TUNE_OK;
-    for (size_t i = 0; i < pointing->n_records && !status; i++)
+    for (size_t i = 0; i < pointing->n_records && !status; i++) {
         status = tune_frf_append(frf, &pointing->record[i].other, err);
+        if (!status) status = tune_lines_append(lines, &pointing->record[i].other_lines, err);
+    }
     return status;
 }
 
@@ -66,9 +68,11 @@ enum tune_status chain_identify_cross(struct tune_pointing_plant *out,
                                       struct tune_error *err)
 {
     struct tune_frf frf = {0};
-    enum tune_status status = join(&frf, pointing, err);
+    struct tune_lines lines = {0};
+    enum tune_status status = join(&frf, &lines, pointing, err);
     if (!status && frf.n > 0) {
         status = tune_cross_compare(&out->cross.cross, &frf, &out->fit, err);
+        if (!status) status = tune_cross_modes(&out->cross.cross, &lines, &out->fit, err);
         if (!status) status = tune_frf_csv(&pointing->cross.text, &frf, err);
         if (!status) {
             out->cross.logged = true;
@@ -80,5 +84,6 @@ enum tune_status chain_identify_cross(struct tune_pointing_plant *out,
         }
     }
     tune_frf_free(&frf);
+    tune_lines_free(&lines);
     return status;
 }

@@ -38,6 +38,7 @@ struct pointing_record {
     struct tune_health health;
     struct tune_course course;
     struct tune_frf other; /* of the other axis; n = 0: not logged */
+    struct tune_lines other_lines;
     size_t n_outputs;
     struct pointing_output output[POINTING_OUTPUTS_MAX];
 };

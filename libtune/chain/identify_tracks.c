@@ -93,6 +93,21 @@ static void alone_text(char *text, size_t size, const struct tune_identification
             " States of the other axis that one pointing alone has (%s) are not checked.", list);
 }
 
+static void gap_text(char *text, size_t size, const struct tune_identification *id, double z,
+                     const char *at)
+{
+    size_t gap[2];
+    char missing[64];
+    if (!tune_tracks_gap(gap, &id->tracks)) return;
+    place_text(missing, sizeof missing, id, gap);
+    (void)snprintf(
+        text, size,
+        "Leaving each pointing out and predicting it from the others holds where modes are "
+        "found: at most %.1f std (%s). But %s is not: do not interpolate; where that mode "
+        "goes between pointings is not known. A sweep in between would tell.",
+        z, at, missing);
+}
+
 static void describe_interpolation(struct tune_identification *id)
 {
     struct tune_tracks *tracks = &id->tracks;
@@ -116,6 +131,8 @@ static void describe_interpolation(struct tune_identification *id)
                        *error ? "Modes between these pointings may be interpolated."
                               : "None lies between others, so that interpolating was not checked.",
                        alone);
+    else if (tracks->interpolation == TUNE_INTERPOLATION_GAPS)
+        gap_text(out, size, id, fabs(z), at);
     else if (tracks->interpolation == TUNE_INTERPOLATION_COARSE)
         (void)snprintf(out, size,
                        "Leaving each pointing out and predicting it from the others: at most %.1f "

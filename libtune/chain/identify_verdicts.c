@@ -22,6 +22,7 @@ void chain_circumstances_free(struct pointing_record *record)
 {
     tune_course_free(&record->course);
     tune_frf_free(&record->other);
+    tune_lines_free(&record->other_lines);
 }
 
 enum tune_status chain_identify_verdicts(struct tune_pointing_plant *out,

@@ -3,7 +3,8 @@
  * A fit keeps a mode where it lowers the cost by 1.5 ln(2K) + 6 (K lines), which a gain g of std s does
  * by g^2/(2 s^2). s at this pointing is that of the same mode at the others, times the ratio in which the
  * std of other modes' gains stand there and here (median). Gains above the bound would have been found in
- * 95 of 100 sweeps.
+ * 95 of 100 sweeps. Where another track, which shares no pointing with this one, has a mode of like damping and gain
+ * instead, the two may be one mode that went far: nothing is said of its gain then.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <stdlib.h>
@@ -81,6 +82,41 @@ static double typical_zeta(const struct tune_track *track, size_t n)
     return median(x, found);
 }
 
+static double typical_gain(const struct tune_track *track, size_t n)
+{
+    double x[TUNE_TRACK_POINTINGS_MAX];
+    size_t found = 0;
+    for (size_t p = 0; p < n; p++)
+        if (track->point[p].finding == TUNE_TRACK_FOUND) x[found++] = track->point[p].gain.value;
+    return median(x, found);
+}
+
+/* Damping and gain of one mode stay within this factor, its frequency within that (rule of the house, no source). */
+static const double alike = 1.3, far = 2.0;
+
+static bool near(double a, double b, double factor)
+{
+    return a / b > 1.0 / factor && a / b < factor;
+}
+
+/* The mode at p of a track that is found nowhere where this one is, and is like it in all but frequency. */
+static size_t gone_to(const struct tune_tracks *tracks, const struct tune_track *track, size_t p)
+{
+    const size_t n = tracks->n_pointings;
+    for (size_t t = 0; t < tracks->n; t++) {
+        const struct tune_track *other = &tracks->track[t];
+        bool shared = other->point[p].finding != TUNE_TRACK_FOUND;
+        for (size_t q = 0; q < n && !shared; q++)
+            shared = other->point[q].finding == TUNE_TRACK_FOUND &&
+                     track->point[q].finding == TUNE_TRACK_FOUND;
+        if (!shared && near(other->f_hz, track->f_hz, far) &&
+            near(typical_zeta(other, n), typical_zeta(track, n), alike) &&
+            near(typical_gain(other, n), typical_gain(track, n), alike))
+            return other->point[p].mode;
+    }
+    return TUNE_MODES_MAX;
+}
+
 static void tell(struct tune_tracks *tracks, struct tune_track *track, struct matching *m, size_t p)
 {
     struct tune_track_point *point = &track->point[p];
@@ -100,8 +136,13 @@ static void tell(struct tune_tracks *tracks, struct tune_track *track, struct ma
     }
     point->mode =
         hiding(plant, point->f_hz.value, point->f_hz.std, typical_zeta(track, tracks->n_pointings));
-    if (point->mode < TUNE_MODES_MAX)
+    if (point->mode < TUNE_MODES_MAX) {
         point->finding = TUNE_TRACK_HIDDEN;
+        return;
+    }
+    point->mode = gone_to(tracks, track, p);
+    if (point->mode < TUNE_MODES_MAX)
+        point->finding = TUNE_TRACK_ELSEWHERE;
     else
         point->gain_bound = bound(tracks, track, plant->fit, p);
 }

@@ -59,7 +59,7 @@ void smooth_eval(double *mean, double *variance, double *room, size_t m,
  * index: 3 n + 3. */
 void assignment_solve(size_t *column, const double *cost, size_t n, double *room, size_t *index);
 
-/* ---- which mode is which (matching.c, swaps.c) --------------------------------------------------*/
+/* ---- which mode is which (matching.c, matching_expected.c, swaps.c) --------------------------------------------------*/
 
 enum { FEATURES = 4 }; /* ln f, ln zeta, arsinh of gain and of payload ratio */
 
@@ -85,6 +85,24 @@ bool matching_feature(double *value, double *std, const struct tune_tracked_fit 
  * room by *room. */
 struct smooth_series matching_series(struct matching *m, const size_t *mode, size_t feature,
                                      double **room);
+
+/* -2 ln 0.05: that a mode is missed, or is a new one, or that something else moved it. */
+static const double matching_odds_cost = 6.0;
+
+/* What a track, a pointing left out, says of each feature there. */
+struct matching_expected {
+    double mean[FEATURES], variance[FEATURES];
+    double far_mean, far_variance; /* of ln f, of a mode that goes far */
+};
+
+/* mode[n]: of the track; p: the pointing left out. */
+void matching_expect(struct matching_expected *out, struct matching *m, const size_t *mode,
+                     size_t p);
+/* Of a mode of which nothing is known. */
+void matching_expect_anything(struct matching_expected *out, const struct matching *m);
+/* -2 ln density of a mode of pointing p under what is expected. */
+double matching_surprise(const struct matching *m, const struct matching_expected *expected,
+                         size_t p, size_t mode);
 
 /* Sum of -2 ln density over the features of a track. */
 double matching_cost(struct matching *m, const size_t *mode);

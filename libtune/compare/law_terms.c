@@ -1,6 +1,7 @@
 /* law_terms.c - what a law may be made of.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
+#include <stdio.h>
 
 #include "compare/law_internal.h"
 
@@ -19,6 +20,40 @@ const char *tune_law_term_name(enum tune_law_term term)
         [TUNE_TERM_OTHER_FREE] = "other_axis_free",
     };
     return (unsigned)term < TUNE_LAW_TERMS ? name[term] : NULL;
+}
+
+static const char *term_text(enum tune_law_term term)
+{
+    static const char *const text[TUNE_LAW_TERMS] = {
+        [TUNE_TERM_CONSTANT] = "",
+        [TUNE_TERM_COS_ANGLE] = "cos(angle)",
+        [TUNE_TERM_SIN_ANGLE] = "sin(angle)",
+        [TUNE_TERM_COS_OTHER] = "cos(other)",
+        [TUNE_TERM_SIN_OTHER] = "sin(other)",
+        [TUNE_TERM_COS_TWICE_OTHER] = "cos(2 other)",
+        [TUNE_TERM_OTHER_UNKNOWN] = "state unknown",
+        [TUNE_TERM_OTHER_HOLDING] = "holding",
+        [TUNE_TERM_OTHER_BRAKED] = "braked",
+        [TUNE_TERM_OTHER_FREE] = "free",
+    };
+    return text[term];
+}
+
+/* Two points lie on any line; that they do says nothing. */
+void tune_law_text(char *text, size_t size, const struct tune_law *law)
+{
+    const size_t least = 3;
+    size_t used = 0;
+    text[0] = '\0';
+    if (law->n_points < least) {
+        (void)snprintf(text, size, "no law can be told from %s",
+                       law->n_points == 2 ? "two pointings" : "one pointing");
+        return;
+    }
+    for (size_t j = 1; j < law->n_terms && used < size; j++)
+        used += (size_t)snprintf(text + used, size - used, "%s%.3g %s", used ? ", " : "",
+                                 100.0 * law->coefficient[j].value, term_text(law->term[j]));
+    if (law->n_terms < 2) (void)snprintf(text, size, "the same everywhere");
 }
 
 double law_term_value(enum tune_law_term term, const struct tune_condition *at)

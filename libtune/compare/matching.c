@@ -5,146 +5,38 @@
  * of everything is largest: an assignment problem, in which a track may find no mode and a mode no
  * track. Then every pointing is taken out and assigned anew, and tracks try to change places, until
  * nothing changes.
- * Gains count as arsinh(g/2g0): ratios where they are large, a sign that means little near 0.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "compare/compare_internal.h"
-#include "core/units.h"
-
-static const double gain_floor = 0.005; /* g0; below it no sign is trusted. Rule of the house */
-static const double odds_cost = 6.0;    /* -2 ln 0.05: that a mode is missed, or is a new one, or
-                                           that something else moved it */
-static const double moved = 0.03;       /* of ln f: how far then. Rule of the house */
 
 /* What modes of telescope axes do between pointings, by order of size (rule of the house, no source):
  * frequencies change by 5 %, damping and gain by factors; from sweep to sweep 0.2 %, 10 %, 5 %. */
 static const struct smooth_scale feature_scale[FEATURES] = {
     {0.0, 1.5, 0.05, 0.002}, {-4.6, 1.5, 0.3, 0.1}, {0.0, 3.0, 0.3, 0.05}, {0.0, 5.0, 0.3, 0.1}};
 
-static bool arsinh(double *value, double *std, double x, double x_std, double floor)
-{
-    *value = asinh(0.5 * x / floor);
-    *std = x_std / sqrt(x * x + 4.0 * floor * floor);
-    return isfinite(x);
-}
-
-bool matching_feature(double *value, double *std, const struct tune_tracked_fit *plant, size_t mode,
-                      size_t feature)
-{
-    const struct tune_fit *fit = plant->fit;
-    const struct tune_estimate *f = &fit->mode_f_hz[mode], *zeta = &fit->mode_zeta[mode];
-    const struct tune_estimate *gain = &fit->mode_gain[mode];
-    bool known = true;
-    switch (feature) {
-    case 0:
-        *value = log(f->value);
-        *std = f->std / f->value;
-        break;
-    case 1:
-        *value = log(zeta->value);
-        *std = zeta->std / zeta->value;
-        break;
-    case 2:
-        known = arsinh(value, std, gain->value, gain->std, gain_floor);
-        break;
-    default: /* 20 %: nobody states how well a ratio is known */
-        known = arsinh(value, std, fit->plant.mode[mode].payload_ratio,
-                       0.2 * fabs(fit->plant.mode[mode].payload_ratio), 0.1);
-    }
-    if (!(*std >= 0.0 && isfinite(*std))) *std = 0.0;
-    return known;
-}
-
-struct smooth_series matching_series(struct matching *m, const size_t *mode, size_t feature,
-                                     double **room)
-{
-    double *value = m->room, *std = value + m->n;
-    *room = std + m->n;
-    for (size_t p = 0; p < m->n; p++)
-        m->known[p] = mode[p] < TUNE_MODES_MAX &&
-                      matching_feature(&value[p], &std[p], &m->plant[p], mode[p], feature);
-    return (struct smooth_series){m->n, value, std, m->known, m->correlation};
-}
-
-double matching_cost(struct matching *m, const size_t *mode)
-{
-    double sum = 0.0, *room;
-    for (size_t feature = 0; feature < FEATURES; feature++) {
-        const struct smooth_series series = matching_series(m, mode, feature, &room);
-        sum += smooth_cost(&series, &m->scale[feature], room);
-    }
-    return sum;
-}
-
 /* ---- one pointing ------------------------------------------------------------------------------*/
-
-/* What a track, the pointing left out, says of each feature there. */
-struct expected {
-    double mean[FEATURES], variance[FEATURES];
-};
-
-static void expect(struct expected *out, struct matching *m, const size_t *mode, size_t p)
-{
-    double *room;
-    for (size_t feature = 0; feature < FEATURES; feature++) {
-        const struct smooth_series series = matching_series(m, mode, feature, &room);
-        smooth_predict(&out->mean[feature], &out->variance[feature], &series, p,
-                       m->correlation + p * m->n, &m->scale[feature], room);
-    }
-}
-
-static void expect_anything(struct expected *out, const struct matching *m)
-{
-    for (size_t feature = 0; feature < FEATURES; feature++) {
-        const struct smooth_scale *scale = &m->scale[feature];
-        out->mean[feature] = scale->centre;
-        out->variance[feature] = scale->level * scale->level + scale->smooth * scale->smooth;
-    }
-}
-
-static double normal_cost(double d, double variance)
-{
-    return d * d / variance + log(2.0 * TUNE_PI * variance);
-}
-
-/* -2 ln density of a mode under what is expected. A frequency that is off while damping and gain agree is
- * rather a mode that something moved than one lost and another one found. */
-static double surprise(const struct matching *m, const struct expected *expected, size_t p,
-                       size_t mode)
-{
-    double sum = 0.0, value, std;
-    for (size_t feature = 0; feature < FEATURES; feature++) {
-        const double scatter = m->scale[feature].scatter;
-        if (!matching_feature(&value, &std, &m->plant[p], mode, feature)) continue;
-        const double variance = expected->variance[feature] + std * std + scatter * scatter;
-        const double d = value - expected->mean[feature];
-        double cost = normal_cost(d, variance);
-        if (feature == 0) cost = fmin(cost, odds_cost + normal_cost(d, variance + moved * moved));
-        sum += cost;
-    }
-    return sum;
-}
 
 /* Rows: tracks, then one for each mode that may be new. Columns: modes, then one for each track that may
  * find nothing. */
 static void fill_costs(double *cost, struct matching *m, size_t p, const size_t *mode, size_t n)
 {
     const size_t tracks = m->tracks, size = tracks + n;
-    struct expected expected;
+    struct matching_expected expected;
     for (size_t t = 0; t < size; t++) {
         if (t < tracks)
-            expect(&expected, m, m->mode + t * m->n, p);
+            matching_expect(&expected, m, m->mode + t * m->n, p);
         else
-            expect_anything(&expected, m);
+            matching_expect_anything(&expected, m);
         for (size_t k = 0; k < size; k++) {
             double *c = &cost[t * size + k];
             if (k < n)
-                *c = surprise(m, &expected, p, mode[k]) + (t < tracks ? 0.0 : odds_cost);
+                *c = matching_surprise(m, &expected, p, mode[k]) +
+                     (t < tracks ? 0.0 : matching_odds_cost);
             else
-                *c = t < tracks ? odds_cost : 0.0;
+                *c = t < tracks ? matching_odds_cost : 0.0;
         }
     }
 }

@@ -8,7 +8,9 @@
 
 #include "compare/compare_internal.h"
 
-static const double apart = 0.3;     /* of ln f: tracks further apart never change places */
+static const double apart = 0.3; /* of ln f: tracks further apart never change places, */
+static const double apart_parts =
+    1.0;                             /* two that share no pointing, which may be one, beyond this */
 static const double odds_20_1 = 6.0; /* 2 ln 20 */
 
 /* The angle of a cut, own axis first. */
@@ -73,7 +75,10 @@ static double price(struct matching *m, size_t *a, size_t *b, const bool *in)
 
 static bool near(const struct matching *m, const size_t *a, const size_t *b)
 {
-    return fabs(middle(m, a) - middle(m, b)) < apart;
+    bool shared = false;
+    for (size_t p = 0; p < m->n; p++)
+        shared = shared || (a[p] < TUNE_MODES_MAX && b[p] < TUNE_MODES_MAX);
+    return fabs(middle(m, a) - middle(m, b)) < (shared ? apart : apart_parts);
 }
 
 enum tune_status swaps_improve(struct matching *m, bool *changed, double done,

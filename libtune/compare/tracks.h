@@ -47,12 +47,15 @@ enum tune_track_finding {
     TUNE_TRACK_FOUND,
     TUNE_TRACK_ABSENT, /* no mode there: gain_bound */
     TUNE_TRACK_HIDDEN, /* another mode stands within a line width: the two may be one in the fit */
-    TUNE_TRACK_UNEXCITED /* outside the band of that pointing */
+    TUNE_TRACK_UNEXCITED, /* outside the band of that pointing */
+    TUNE_TRACK_ELSEWHERE /* another track, found where this one is not, has the like damping and gain there:
+                             the mode may have gone there */
 };
 
 struct tune_track_point {
     enum tune_track_finding finding;
-    size_t mode; /* index in the fit; hidden: of the mode that may hide it; else TUNE_MODES_MAX */
+    size_t mode; /* index in the fit; hidden, elsewhere: of the mode that may hide or be it; else
+                    TUNE_MODES_MAX */
     bool
         ambiguous; /* found, but the odds against changing places with another track are < 20 : 1 */
     struct tune_estimate f_hz, zeta, gain; /* as fitted; not found: f_hz as predicted, others NAN */
@@ -109,7 +112,9 @@ enum tune_interpolation {
     TUNE_INTERPOLATION_UNCHECKED, /* fewer than 4 pointings with their angle, or no mode at 4 of them */
     TUNE_INTERPOLATION_HOLDS,
     TUNE_INTERPOLATION_COARSE, /* errors are as large as predicted, but above 1 % between pointings */
-    TUNE_INTERPOLATION_FAILS   /* errors are larger than predicted: no smooth law */
+    TUNE_INTERPOLATION_FAILS, /* errors are larger than predicted: no smooth law */
+    TUNE_INTERPOLATION_GAPS /* predictions hold, but a mode is not found at some pointing where it would
+                                  have been: see tune_tracks_gap() */
 };
 
 /* The pointing whose sweep would tell most. */
@@ -152,6 +157,14 @@ TUNE_API enum tune_status tune_tracks_fit(struct tune_tracks *out,
                                           const struct tune_tracked_fit *plant, size_t n,
                                           const struct tune_tracks_opts *opts,
                                           const struct tune_watch *watch, struct tune_error *err);
+
+/* Track and pointing of the first mode that is not found where it would have been seen (absent, with a bound below
+ * its least gain elsewhere or none), or may be listed as another one there; false: there is none. */
+TUNE_API bool tune_tracks_gap(size_t place[2], const struct tune_tracks *tracks);
+
+/* What a law says, of the mean in per cent: "8 sin(other), 2.96 braked", "the same everywhere"; of fewer than three
+ * pointings that none can be told. */
+TUNE_API void tune_law_text(char *text, size_t size, const struct tune_law *law);
 
 /* Safe on an empty one. */
 TUNE_API void tune_tracks_free(struct tune_tracks *tracks);

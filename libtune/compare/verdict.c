@@ -14,10 +14,36 @@ static double relative_error(const struct tune_track *track, size_t p)
     return fabs(track->point[p].f_hz.value / track->left_out[p].predicted - 1.0);
 }
 
+static double least_gain(const struct tune_track *track, size_t n)
+{
+    double least = (double)INFINITY;
+    for (size_t p = 0; p < n; p++)
+        if (track->point[p].finding == TUNE_TRACK_FOUND)
+            least = fmin(least, fabs(track->point[p].gain.value));
+    return least;
+}
+
+bool tune_tracks_gap(size_t place[2], const struct tune_tracks *tracks)
+{
+    for (size_t t = 0; t < tracks->n; t++)
+        for (size_t p = 0; p < tracks->n_pointings; p++) {
+            const struct tune_track *track = &tracks->track[t];
+            const struct tune_track_point *point = &track->point[p];
+            place[0] = t;
+            place[1] = p;
+            if (point->finding == TUNE_TRACK_ELSEWHERE) return true;
+            if (point->finding == TUNE_TRACK_ABSENT &&
+                !(point->gain_bound >= least_gain(track, tracks->n_pointings)))
+                return true;
+        }
+    place[0] = place[1] = 0;
+    return false;
+}
+
 void tracks_judge(struct tune_tracks *tracks)
 {
     double z = -1.0, error = -1.0;
-    size_t checks = 0;
+    size_t checks = 0, gap[2];
     tracks->z_limit = (double)NAN;
     tracks->worst_z[0] = tracks->worst_error[0] = tracks->n;
     for (size_t t = 0; t < tracks->n; t++)
@@ -39,7 +65,8 @@ void tracks_judge(struct tune_tracks *tracks)
     tracks->interpolation = TUNE_INTERPOLATION_UNCHECKED;
     if (checks == 0) return;
     tracks->z_limit = gsl_cdf_ugaussian_Qinv(0.5 * false_alarms / (double)checks);
-    tracks->interpolation = z > tracks->z_limit ? TUNE_INTERPOLATION_FAILS
-                            : error > coarse    ? TUNE_INTERPOLATION_COARSE
-                                                : TUNE_INTERPOLATION_HOLDS;
+    tracks->interpolation = z > tracks->z_limit            ? TUNE_INTERPOLATION_FAILS
+                            : error > coarse               ? TUNE_INTERPOLATION_COARSE
+                            : tune_tracks_gap(gap, tracks) ? TUNE_INTERPOLATION_GAPS
+                                                           : TUNE_INTERPOLATION_HOLDS;
 }

@@ -68,7 +68,6 @@ static void take_mode(struct tune_cross *out, const struct tune_fit *fit, const 
         if (hz < f_hz[0] || hz > f_hz[n - 1]) continue;
         for (size_t i = 1; i < n; i++)
             if (fabs(f_hz[i] - hz) < fabs(f_hz[nearest] - hz)) nearest = i;
-        out->mode_ratio[k] = bin[nearest].ratio;
         out->mode_above[k] = bin[nearest].above;
     }
 }

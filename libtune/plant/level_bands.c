@@ -13,6 +13,10 @@ enum { LINES_LEAST = 8 };
 /* Common practice, no source: what is known to a tenth only is not known to be linear. */
 static const double linear_within = 0.1;
 
+/* Levels whose torque in a band differs by less are one there: limits of position or speed often cap the low end
+ * of a sweep (rule of the house, no source). */
+static const double torque_apart = 1.4;
+
 /* ---- where --------------------------------------------------------------------------------------*/
 
 /* A mode or antiresonance and the part of its frequency around it that is its band. */
@@ -91,20 +95,24 @@ static void lay_out(struct level_case *c)
 /* ---- how much -----------------------------------------------------------------------------------*/
 
 /* c of one record in one band, and its weight 1/E|error|^2; 0 where nothing is known. What c leaves of the
- * residual says how far the noise is to be believed. */
-static double factor_of(double complex *factor, const struct record_fit *r, const double band_hz[2])
+ * residual says how far the noise is to be believed. torque2: mean of |U|^2 over its lines. */
+static double factor_of(double complex *factor, double *torque2, const struct record_fit *r,
+                        const double band_hz[2])
 {
     double complex product = 0.0;
     double power = 0.0, square = 0.0;
     size_t n = 0;
+    *torque2 = 0.0;
     for (size_t i = 0; i < r->data.n; i++) {
         if (r->data.f_hz[i] < band_hz[0] || r->data.f_hz[i] > band_hz[1]) continue;
         const double complex model = r->model[i] * r->data.u[i], e = r->data.y[i] - model;
         product += conj(model) * e / r->data.var[i];
         power += creal(model * conj(model)) / r->data.var[i];
         square += creal(e * conj(e)) / r->data.var[i];
+        *torque2 += creal(r->data.u[i] * conj(r->data.u[i]));
         n++;
     }
+    *torque2 /= fmax((double)n, 1.0);
     if (n < LINES_LEAST || !(power > 0.0)) return 0.0;
     *factor = product / power;
     const double left = (square - creal(product * conj(product)) / power) / (double)(n - 1);
@@ -115,6 +123,8 @@ static double factor_of(double complex *factor, const struct record_fit *r, cons
 struct band_means {
     double complex mean[TUNE_LEVELS_MAX];
     double weight[TUNE_LEVELS_MAX];
+    double torque2[TUNE_LEVELS_MAX]; /* sums of the records' */
+    size_t records[TUNE_LEVELS_MAX];
     double between, within;
     double dof; /* of within: 2 for each record beyond one of its level */
 };
@@ -127,7 +137,12 @@ static bool average_band(struct band_means *m, const struct level_case *c, const
     *m = (struct band_means){.dof = -2.0 * (double)levels};
     for (size_t i = 0; i < c->n; i++) {
         double complex factor = 0.0;
-        const double w = factor_of(&factor, &c->record[i], band_hz);
+        double torque2;
+        const double w = factor_of(&factor, &torque2, &c->record[i], band_hz);
+        if (w > 0.0) {
+            m->torque2[c->level_of[i]] += torque2;
+            m->records[c->level_of[i]]++;
+        }
         m->mean[c->level_of[i]] += w * factor;
         m->weight[c->level_of[i]] += w;
         m->within += 2.0 * w * creal(factor * conj(factor));
@@ -154,10 +169,16 @@ static void compare_band(struct level_case *c, struct tune_level_band *band)
     const double dof = 2.0 * (double)top;
     struct band_means m;
     band->change = band->phase_rad = (struct tune_estimate){(double)NAN, (double)NAN};
-    band->within = (double)NAN;
+    band->within = band->torque_ratio = (double)NAN;
     band->chance = band->drift_chance = 1.0;
     band->verdict = TUNE_LEVEL_UNTOLD;
     if (!average_band(&m, c, band->band_hz)) return;
+    band->torque_ratio =
+        sqrt(m.torque2[top] / (double)m.records[top] / m.torque2[0] * (double)m.records[0]);
+    if (!(band->torque_ratio >= torque_apart)) {
+        band->verdict = TUNE_LEVEL_SAME;
+        return;
+    }
     const double scatter = m.dof > 0.0 ? m.within / m.dof : 0.0, noise = fmax(scatter, 1.0);
     const double complex change = m.mean[top] - m.mean[0];
     const double std = sqrt(0.5 * noise * (1.0 / m.weight[top] + 1.0 / m.weight[0]));

@@ -44,8 +44,16 @@ static struct mean mean_of(const struct level_case *c, size_t k, size_t level)
     return mean;
 }
 
+/* A parameter as the joint fit has it. */
+static double joint_of(const struct level_case *c, size_t k, int part)
+{
+    const struct tune_mode *mode = &c->fit->plant.mode[k];
+    return part == 0 ? log(mode->f_hz) : part == 1 ? log(mode->zeta) : mode->gain;
+}
+
 /* Std of the mean of one parameter alone over the records, from their scatter: sqrt(chi^2/dof) times that of
- * their own std. 0 with one record. */
+ * their own std; and, in the square, how far the joint fit lies off that mean: a resonance that moves between sweeps
+ * makes it broader than it is in any. 0 with one record. */
 static double scatter_of(const struct level_case *c, size_t k, int part)
 {
     double weight = 0.0, sum = 0.0, square = 0.0;
@@ -63,7 +71,8 @@ static double scatter_of(const struct level_case *c, size_t k, int part)
         if (!mode->known) continue;
         square += pow(mode->x[part] - sum / weight, 2.0) / mode->covariance[part * (M + 1)];
     }
-    return n > 1 ? sqrt(square / (double)(n - 1) / weight) : 0.0;
+    if (n < 2) return 0.0;
+    return hypot(sqrt(square / (double)(n - 1) / weight), joint_of(c, k, part) - sum / weight);
 }
 
 /* Straight line of one parameter over ln level; the scatter about it counts where it exceeds the std, and where it
@@ -106,6 +115,15 @@ static struct tune_estimate estimate(double value, double std)
     return (struct tune_estimate){value, std};
 }
 
+/* Do the levels differ where the mode lies? */
+static bool level_mode_tested(const struct tune_levels *levels, size_t k)
+{
+    for (size_t i = 0; i < levels->n_bands; i++)
+        if (levels->band[i].kind == TUNE_BAND_MODE && levels->band[i].of == k)
+            return levels->band[i].verdict != TUNE_LEVEL_SAME;
+    return levels->n_levels > 1;
+}
+
 static void fill_levels(struct tune_level_mode *out, const struct level_case *c, size_t k)
 {
     for (size_t l = 0; l < c->out->n_levels; l++) {
@@ -116,7 +134,7 @@ static void fill_levels(struct tune_level_mode *out, const struct level_case *c,
         out->zeta[l] = estimate(zeta, zeta * sqrt(v[M + 1]));
         out->gain[l] = estimate(mean.x[2], sqrt(v[2 * (M + 1)]));
     }
-    if (c->out->n_levels < 2) return;
+    if (!level_mode_tested(c->out, k)) return;
     out->drift_chance[0] = slope_of(&out->f_slope, &out->f_chance, c, k, 0);
     out->drift_chance[1] = slope_of(&out->zeta_slope, &out->zeta_chance, c, k, 1);
     out->drift_chance[2] = slope_of(&out->gain_slope, &out->gain_chance, c, k, 2);
@@ -151,7 +169,7 @@ static void compare_mode(struct level_case *c, size_t k, size_t *tests)
         *tests += 1;
     }
     fill_levels(out, c, k);
-    *tests += (all.n > 1 ? 1u : 0u) + (c->out->n_levels > 1 ? (size_t)M : 0u);
+    *tests += (all.n > 1 ? 1u : 0u) + (level_mode_tested(c->out, k) ? (size_t)M : 0u);
 }
 
 void level_compare_modes(struct level_case *c, size_t *tests)

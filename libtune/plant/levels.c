@@ -4,6 +4,7 @@
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -99,22 +100,54 @@ static unsigned find_causes(const struct tune_levels *out, double drift)
 
 enum tune_level_verdict tune_levels_verdict(const struct tune_levels *levels)
 {
-    enum tune_level_verdict verdict = TUNE_LEVEL_UNTOLD;
+    size_t linear = 0, same = 0;
     for (size_t i = 0; i < levels->n_bands; i++) {
         if (levels->band[i].verdict == TUNE_LEVEL_CHANGES) return TUNE_LEVEL_CHANGES;
-        if (levels->band[i].verdict == TUNE_LEVEL_LINEAR) verdict = TUNE_LEVEL_LINEAR;
+        linear += levels->band[i].verdict == TUNE_LEVEL_LINEAR;
+        same += levels->band[i].verdict == TUNE_LEVEL_SAME;
     }
     for (size_t k = 0; k < levels->n_modes; k++)
         if (levels->mode[k].f_changes || levels->mode[k].zeta_changes ||
             levels->mode[k].gain_changes)
             return TUNE_LEVEL_CHANGES;
-    return verdict;
+    if (linear > 0) return TUNE_LEVEL_LINEAR;
+    return same > 0 && same == levels->n_bands ? TUNE_LEVEL_SAME : TUNE_LEVEL_UNTOLD;
+}
+
+double tune_levels_within(const struct tune_levels *levels)
+{
+    double worst = 0.0;
+    for (size_t i = 0; i < levels->n_bands; i++)
+        if (levels->band[i].verdict == TUNE_LEVEL_LINEAR)
+            worst = fmax(worst, levels->band[i].within);
+    return worst;
+}
+
+void tune_levels_bands(char *text, size_t size, const struct tune_levels *levels,
+                       enum tune_level_verdict verdict)
+{
+    const size_t longest = sizeof ", 1.23e+03 to 1.23e+03, ..";
+    size_t used = 0;
+    text[0] = '\0';
+    for (size_t i = 0; i < levels->n_bands; i++) {
+        const size_t first = i;
+        if (levels->band[i].verdict != verdict) continue;
+        while (i + 1 < levels->n_bands && levels->band[i + 1].verdict == verdict)
+            i++;
+        if (used + longest > size) {
+            (void)snprintf(text + used, size - used, ", ..");
+            return;
+        }
+        used += (size_t)snprintf(text + used, size - used, "%s%.3g to %.3g", used ? ", " : "",
+                                 levels->band[first].band_hz[0], levels->band[i].band_hz[1]);
+    }
 }
 
 const char *tune_level_verdict_name(enum tune_level_verdict verdict)
 {
-    static const char *const name[] = {"linear", "changes with level", "cannot be told"};
-    return (unsigned)verdict < 3 ? name[verdict] : "unknown";
+    static const char *const name[] = {"linear", "changes with level", "cannot be told",
+                                       "not tested: same level"};
+    return (unsigned)verdict < 4 ? name[verdict] : "unknown";
 }
 
 const char *tune_level_cause_text(unsigned causes)

@@ -44,13 +44,19 @@ enum tune_level_band_kind {
     TUNE_BAND_ABOVE
 };
 
-enum tune_level_verdict { TUNE_LEVEL_LINEAR, TUNE_LEVEL_CHANGES, TUNE_LEVEL_UNTOLD };
+enum tune_level_verdict {
+    TUNE_LEVEL_LINEAR,
+    TUNE_LEVEL_CHANGES,
+    TUNE_LEVEL_UNTOLD,
+    TUNE_LEVEL_SAME /* not tested: the torque there is the same at every level, within a factor 1.4 */
+};
 
 /* From the lowest to the highest level. */
 struct tune_level_band {
     enum tune_level_band_kind kind;
     size_t of; /* index of the mode or antiresonance */
     double band_hz[2];
+    double torque_ratio;            /* rms of the torque's lines there, highest over lowest level */
     struct tune_estimate change;    /* of the size of the response, relative */
     struct tune_estimate phase_rad; /* of its phase */
     double within; /* relative; the change of the complex response is less, with 95 % confidence */
@@ -107,11 +113,19 @@ TUNE_API enum tune_status tune_levels_widen(struct tune_fit *fit, const struct t
                                             const double band_hz[2], struct tune_error *err);
 
 /* Of all bands and modes together: changes where one does, linear where all that can be told are, and untold where
- * nothing can be or there is one level only. */
+ * nothing can be or there is one level only; same where every band is. */
 TUNE_API enum tune_level_verdict tune_levels_verdict(const struct tune_levels *levels);
 
-/* "linear", "changes with level", "cannot be told" */
+/* "linear", "changes with level", "cannot be told", "not tested: same level" */
 TUNE_API const char *tune_level_verdict_name(enum tune_level_verdict verdict);
+
+/* The largest of `within` over the bands that are linear; 0: none is. */
+TUNE_API double tune_levels_within(const struct tune_levels *levels);
+
+/* The bands of that verdict, neighbours as one: "1.49 to 3.46, 98 to 196"; empty for none. What finds no room is
+ * told by dots. */
+TUNE_API void tune_levels_bands(char *text, size_t size, const struct tune_levels *levels,
+                                enum tune_level_verdict verdict);
 
 /* What the causes are in words, "friction: ..."; empty for none. */
 TUNE_API const char *tune_level_cause_text(unsigned causes);

@@ -7,7 +7,8 @@
 #include "results/identification_internal.h"
 
 static const char *const soundness[] = {"sound", "with care", "doubtful"};
-static const char *const verdicts[] = {"linear", "changes with level", "cannot be told"};
+static const char *const verdicts[] = {"linear", "changes with level", "cannot be told",
+                                       "not tested: same level"};
 static const char *const kinds[] = {"below", "resonance", "antiresonance", "between", "above"};
 
 #define WORDS(list) (sizeof(list) / sizeof *(list))
@@ -32,6 +33,7 @@ static void band_fields(struct json_io *io, struct tune_level_band *band)
     if (kind == TUNE_BAND_MODE || kind == TUNE_BAND_ANTIRESONANCE)
         json_io_count(io, "number", &number);
     json_io_numbers(io, "band_hz", band->band_hz, 2);
+    json_io_number(io, "torque_ratio", &band->torque_ratio);
     json_io_estimate(io, "relative_change", &band->change);
     json_io_estimate(io, "phase_change_rad", &band->phase_rad);
     json_io_number(io, "less_than", &band->within);

@@ -14,16 +14,14 @@ static const char *const states[TUNE_OTHER_AXIS_STATES] = {
     [TUNE_OTHER_AXIS_FREE] = "free",
 };
 static const char *const findings[] = {
-    [TUNE_TRACK_FOUND] = "found",
-    [TUNE_TRACK_ABSENT] = "absent",
-    [TUNE_TRACK_HIDDEN] = "hidden",
-    [TUNE_TRACK_UNEXCITED] = "outside_band",
+    [TUNE_TRACK_FOUND] = "found",         [TUNE_TRACK_ABSENT] = "absent",
+    [TUNE_TRACK_HIDDEN] = "hidden",       [TUNE_TRACK_UNEXCITED] = "outside_band",
+    [TUNE_TRACK_ELSEWHERE] = "elsewhere",
 };
 static const char *const verdicts[] = {
-    [TUNE_INTERPOLATION_UNCHECKED] = "unchecked",
-    [TUNE_INTERPOLATION_HOLDS] = "holds",
-    [TUNE_INTERPOLATION_COARSE] = "coarse",
-    [TUNE_INTERPOLATION_FAILS] = "fails",
+    [TUNE_INTERPOLATION_UNCHECKED] = "unchecked", [TUNE_INTERPOLATION_HOLDS] = "holds",
+    [TUNE_INTERPOLATION_COARSE] = "coarse",       [TUNE_INTERPOLATION_FAILS] = "fails",
+    [TUNE_INTERPOLATION_GAPS] = "gaps",
 };
 
 #define WORDS(list) (sizeof(list) / sizeof *(list))

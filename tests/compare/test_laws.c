@@ -236,6 +236,16 @@ static void interpolation_is_judged(void **state)
     assert_true(tracks.worst_error[0] < 2);
     tune_tracks_free(&tracks);
 
+    /* the same, but one mode is not there at one pointing: what becomes of it between is not known */
+    flat_modes(fits, 9, &random);
+    fits->fit[4].plant.n_modes = 1;
+    fit_tracks(&tracks, fits);
+    size_t gap[2];
+    assert_int_equal(tracks.interpolation, TUNE_INTERPOLATION_GAPS);
+    assert_true(tune_tracks_gap(gap, &tracks));
+    assert_true(gap[0] == 1 && gap[1] == 4);
+    tune_tracks_free(&tracks);
+
     /* one pointing off by 3 %: the others know better */
     flat_modes(fits, 9, &random);
     fits->fit[3].mode_f_hz[1].value *= 1.03;
@@ -255,6 +265,25 @@ static void interpolation_is_judged(void **state)
     assert_int_equal(tracks.worst_error[0], 0);
     tune_tracks_free(&tracks);
     free(fits);
+}
+
+static void a_law_in_words(void **state)
+{
+    struct tune_law law = {.n_points = 2, .n_terms = 1, .scatter = 0.026};
+    char text[64];
+    (void)state;
+    tune_law_text(text, sizeof text, &law);
+    assert_string_equal(text, "no law can be told from two pointings");
+    law.n_points = 3;
+    tune_law_text(text, sizeof text, &law);
+    assert_string_equal(text, "the same everywhere");
+    law.n_terms = 3;
+    law.term[1] = TUNE_TERM_SIN_OTHER;
+    law.term[2] = TUNE_TERM_OTHER_BRAKED;
+    law.coefficient[1].value = 0.08;
+    law.coefficient[2].value = 0.0296;
+    tune_law_text(text, sizeof text, &law);
+    assert_string_equal(text, "8 sin(other), 2.96 braked");
 }
 
 static void three_pointings_check_nothing(void **state)
@@ -418,6 +447,7 @@ int main(void)
         cmocka_unit_test(terms_put_in_are_found),
         cmocka_unit_test(deviates_of_left_out_pointings_are_normal),
         cmocka_unit_test(interpolation_is_judged),
+        cmocka_unit_test(a_law_in_words),
         cmocka_unit_test(three_pointings_check_nothing),
         cmocka_unit_test(the_next_pointing_lies_where_nothing_was_swept),
         cmocka_unit_test(the_other_axis_is_looked_at_where_it_was_moved),

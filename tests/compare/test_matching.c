@@ -316,6 +316,75 @@ static void the_state_of_the_other_axis_may_move_a_mode_far(void **state)
     free(fits);
 }
 
+/* From 26 to 46 Hz while the other axis turns by 50 deg and changes its state: gain and damping tell that it is one. */
+static void a_mode_that_goes_far_is_one(void **state)
+{
+    static const enum tune_other_axis axis[6] = {TUNE_OTHER_AXIS_HOLDING, TUNE_OTHER_AXIS_BRAKED,
+                                                 TUNE_OTHER_AXIS_HOLDING, TUNE_OTHER_AXIS_BRAKED,
+                                                 TUNE_OTHER_AXIS_FREE,    TUNE_OTHER_AXIS_HOLDING};
+    static const double angle_deg[6] = {-75.0, -45.0, -15.0, 15.0, 45.0, 75.0};
+    struct fits *fits = malloc(sizeof *fits);
+    struct tune_tracks tracks;
+    size_t gap[2];
+    (void)state;
+    fits_open(fits, angle_deg, 6);
+    for (size_t p = 0; p < 6; p++) {
+        fits->plant[p].at.other_axis_rad = tune_rad_from_deg(10.0 * (double)p);
+        fits->plant[p].at.other_axis = axis[p];
+        fits_add(fits, p, 0, 17.2, 0.008, 0.22, std_tight, NULL);
+        fits_add(fits, p, 1, 26.4 + 3.96 * (double)p, 0.012, 0.09, std_tight, NULL);
+        fits_add(fits, p, 2, 58.0, 0.007, 0.05, std_tight, NULL);
+        fits_add(fits, p, 3, 97.0, 0.015, -0.04, std_tight, NULL);
+    }
+    fit_tracks(&tracks, fits);
+    assert_int_equal(tracks.n, 4);
+    assert_int_equal(fits_wrong(fits, &tracks), 0);
+    assert_false(tune_tracks_gap(gap, &tracks));
+    assert_int_not_equal(tracks.interpolation, TUNE_INTERPOLATION_HOLDS);
+    tune_tracks_free(&tracks);
+    free(fits);
+}
+
+/* Two parts that matching left apart: neither is called absent where the other one stands, and a third of another gain
+ * is. */
+static void a_mode_that_may_have_moved_is_not_absent(void **state)
+{
+    struct fits *fits = malloc(sizeof *fits);
+    struct tune_track track[2] = {{.f_hz = 30.0}, {.f_hz = 42.0}};
+    struct tune_tracks tracks = {.n_pointings = 7, .n = 2, .track = track};
+    struct matching m;
+    struct tune_error err;
+    size_t gap[2];
+    (void)state;
+    for (int other_gain = 0; other_gain < 2; other_gain++) {
+        struct tune_track_point point[2][7] = {{{.finding = TUNE_TRACK_ABSENT}}};
+        fits_open(fits, seven, 7);
+        for (size_t p = 0; p < 7; p++) {
+            const size_t t = p < 3 ? 0 : 1;
+            const double gain = t && other_gain ? 0.04 : 0.09;
+            fits_add(fits, p, t, track[t].f_hz, 0.012, gain, std_tight, NULL);
+            point[t][p] = (struct tune_track_point){.finding = TUNE_TRACK_FOUND,
+                                                    .f_hz = fits->fit[p].mode_f_hz[0],
+                                                    .zeta = fits->fit[p].mode_zeta[0],
+                                                    .gain = fits->fit[p].mode_gain[0]};
+            point[1 - t][p].finding = TUNE_TRACK_ABSENT;
+        }
+        track[0].point = point[0];
+        track[1].point = point[1];
+        assert_int_equal(matching_open(&m, fits->plant, 7, &err), TUNE_OK);
+        absence_tell(&tracks, &m);
+        for (size_t p = 0; p < 7; p++) {
+            const struct tune_track_point *none = &point[p < 3][p];
+            assert_int_equal(none->finding, other_gain ? TUNE_TRACK_ABSENT : TUNE_TRACK_ELSEWHERE);
+            assert_true(isnan(none->gain_bound) || other_gain);
+        }
+        assert_true(tune_tracks_gap(gap, &tracks));
+        assert_true(gap[0] == 0 && gap[1] == 3);
+        matching_close(&m);
+    }
+    free(fits);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -328,6 +397,8 @@ int main(void)
         cmocka_unit_test(a_mode_that_vanishes_is_bounded),
         cmocka_unit_test(a_stray_mode_becomes_a_track_of_its_own),
         cmocka_unit_test(the_state_of_the_other_axis_may_move_a_mode_far),
+        cmocka_unit_test(a_mode_that_goes_far_is_one),
+        cmocka_unit_test(a_mode_that_may_have_moved_is_not_absent),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

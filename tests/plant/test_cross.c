@@ -84,13 +84,17 @@ struct crossed {
     struct tune_cross cross;
 };
 
-/* The fit is the truth itself, with no covariance to speak of. */
+/* The fit is the truth itself, with no covariance to speak of, or what is assumed instead. */
+static const struct tune_plant *assumed = NULL;
+static double assumed_std = 0.0;
+
 static struct tune_fit truth(const struct tune_axis *axis)
 {
-    struct tune_fit fit = {.plant = axis->plant, .n_params = 9};
-    tune_plant_to_params(fit.theta, &axis->plant);
+    struct tune_fit fit = {.plant = assumed ? *assumed : axis->plant, .n_params = 9};
+    tune_plant_to_params(fit.theta, &fit.plant);
     fit.covariance = calloc(81, sizeof *fit.covariance);
     assert_non_null(fit.covariance);
+    fit.covariance[4 * 10] = assumed_std * assumed_std; /* ln zeta of the first mode */
     return fit;
 }
 
@@ -102,6 +106,7 @@ static struct crossed run_axis(const struct tune_axis *axis)
     struct tune_fit fit = truth(axis);
     struct tune_axis_trace trace;
     struct tune_record rec;
+    struct tune_lines lines;
     struct crossed out;
     struct tune_error err = {0};
     assert_true(d && t);
@@ -109,13 +114,15 @@ static struct crossed run_axis(const struct tune_axis *axis)
     opts.output = TUNE_ROLE_OTHER_POSITION;
     opts.band_hz[0] = 2.0;
     opts.band_hz[1] = 99.0;
-    if (tune_frf_estimate(&out.frf, NULL, &rec, &opts, &err)) fail_msg("%s", err.text);
+    if (tune_frf_estimate(&out.frf, &lines, &rec, &opts, &err)) fail_msg("%s", err.text);
     struct tune_frf same;
     rec.channel[TUNE_ROLE_TARGET] = NULL; /* it is this axis' own and says nothing of the other */
     assert_int_equal(tune_frf_estimate(&same, NULL, &rec, &opts, &err), TUNE_OK);
     assert_memory_equal(same.g, out.frf.g, same.n * sizeof *same.g);
     tune_frf_free(&same);
     if (tune_cross_compare(&out.cross, &out.frf, &fit, &err)) fail_msg("%s", err.text);
+    assert_int_equal(tune_cross_modes(&out.cross, &lines, &fit, &err), TUNE_OK);
+    tune_lines_free(&lines);
     tune_axis_trace_free(&trace);
     tune_fit_free(&fit);
     free(d);
@@ -148,8 +155,9 @@ static void without_noise_the_response_is_exact(void **state)
     assert_int_equal(c.cross.bins, c.frf.n);
     check_close_rel(c.cross.largest_ratio.value, largest, 1e-6);
     check_close(c.cross.at_hz, at, 1e-9);
-    /* at a resonance both move as the mode does, but for what the rest of the axis adds */
-    check_close(c.cross.mode_ratio[0].value, 0.3, 0.01);
+    /* residues, with their sign; model: the other axis has no rest of its own, and the poles are exact */
+    check_close(c.cross.mode_ratio[0].value, 0.3, 1e-6);
+    check_close(c.cross.mode_ratio[1].value, -0.1, 1e-6);
     assert_true(c.cross.mode_above[0] && c.cross.mode_above[1]);
     assert_true(c.cross.octave_ratio.value > 0.2 && c.cross.octave_ratio.value < 0.4);
     assert_true(c.cross.octave_hz[0] < 22.0 && c.cross.octave_hz[1] > 22.0);
@@ -177,9 +185,62 @@ static void noise_alone_is_no_answer(void **state)
     axis.other_ratio[0] = 0.02;
     c = run_axis(&axis);
     assert_true(c.cross.significant);
-    check_close(c.cross.mode_ratio[0].value, 0.02, 0.001 + 4.0 * c.cross.mode_ratio[0].std);
+    check_close(c.cross.mode_ratio[0].value, 0.02, 4.0 * c.cross.mode_ratio[0].std);
     assert_false(tune_cross_matters(&c.cross));
     tune_frf_free(&c.frf);
+}
+
+/* Ratios of both modes under noise: within 4 std in every run, and on the whole as far off as their std say (chi
+ * square of 18, 0.1 % to either side). A fit whose poles are off by what its covariance says moves them likewise. */
+static void ratios_keep_their_sign_and_std(void **state)
+{
+    enum { RUNS = 9 };
+    struct tune_axis axis = little_axis();
+    double square = 0.0;
+    (void)state;
+    axis.other_ratio[0] = 0.3;
+    axis.other_ratio[1] = -1.2;
+    axis.other_noise_rad = 1e-6;
+    for (seed = 1; seed <= RUNS; seed++) {
+        struct crossed c = run_axis(&axis);
+        for (size_t k = 0; k < 2; k++) {
+            const struct tune_estimate *ratio = &c.cross.mode_ratio[k];
+            const double z = (ratio->value - axis.other_ratio[k]) / ratio->std;
+            check_close(z, 0.0, 4.0);
+            assert_true(ratio->std < 0.2 * fabs(ratio->value));
+            square += z * z;
+        }
+        tune_frf_free(&c.frf);
+    }
+    seed = 9;
+    assert_true(square > 4.9 && square < 42.3);
+}
+
+/* The fit's damping off by one std of it: the ratio follows by what its std then holds. */
+static void what_the_fit_does_not_know_is_in_the_std(void **state)
+{
+    struct tune_axis axis = little_axis();
+    const double sure = 1e-9, unsure = 0.02;
+    double value[2], std[2];
+    (void)state;
+    axis.other_ratio[0] = 0.3;
+    axis.other_noise_rad = 1e-9;
+    for (int off = 0; off < 2; off++) {
+        struct tune_axis wrong = axis;
+        wrong.plant.mode[0].zeta *= exp(off * unsure);
+        assumed = &wrong.plant;
+        assumed_std = off ? unsure : sure;
+        struct crossed c = run_axis(&axis);
+        value[off] = c.cross.mode_ratio[0].value;
+        std[off] = c.cross.mode_ratio[0].std;
+        tune_frf_free(&c.frf);
+    }
+    assumed = NULL;
+    assumed_std = 0.0;
+    check_close(value[0], 0.3, 4.0 * std[0]);
+    /* model: to first order */
+    check_close_rel(fabs(value[1] - value[0]), std[1], 0.1);
+    assert_true(std[1] > 10.0 * std[0]);
 }
 
 /* The noise of the other encoder is taken out of the octave's rms: left in, it would raise it by a tenth, 2.4 of its
@@ -235,6 +296,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(without_noise_the_response_is_exact),
         cmocka_unit_test(noise_alone_is_no_answer),
+        cmocka_unit_test(ratios_keep_their_sign_and_std),
+        cmocka_unit_test(what_the_fit_does_not_know_is_in_the_std),
         cmocka_unit_test(noise_is_no_motion),
         cmocka_unit_test(bad_input_and_want_of_memory),
     };

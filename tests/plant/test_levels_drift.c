@@ -18,8 +18,8 @@ struct made {
     struct tune_level_record given[RECORDS_MAX];
     struct record_fit record[RECORDS_MAX];
     size_t level_of[RECORDS_MAX];
-    double f_hz[LINES], var[LINES];
-    double complex u[LINES], model[LINES], y[RECORDS_MAX][LINES];
+    double f_hz[LINES], var[RECORDS_MAX][LINES];
+    double complex u[RECORDS_MAX][LINES], model[LINES], y[RECORDS_MAX][LINES];
     double covariance[36];
     struct level_case c;
     double band_hz[2];
@@ -49,13 +49,17 @@ static void make(struct made *m, size_t n, bool turns)
         m->levels.level[l] = ldexp(1.0, (int)l);
     for (size_t i = 0; i < LINES; i++) { /* all about the mode: one band */
         m->f_hz[i] = 19.95 + 0.1 * (double)i / LINES;
-        m->u[i] = m->model[i] = m->var[i] = 1.0;
+        m->model[i] = 1.0;
     }
     for (size_t i = 0; i < n; i++) {
         m->level_of[i] = turns ? i % 2 : i;
         m->given[i].level = m->levels.level[m->level_of[i]];
-        m->record[i].data =
-            (struct fit_data){.n = LINES, .f_hz = m->f_hz, .u = m->u, .y = m->y[i], .var = m->var};
+        for (size_t k = 0; k < LINES; k++) { /* as sure at every level */
+            m->u[i][k] = m->given[i].level;
+            m->var[i][k] = pow(m->given[i].level, 2.0);
+        }
+        m->record[i].data = (struct fit_data){
+            .n = LINES, .f_hz = m->f_hz, .u = m->u[i], .y = m->y[i], .var = m->var[i]};
         m->record[i].model = m->model;
         m->record[i].mode[0] = (struct record_mode){.known = true, .excess_chance = 1.0};
         for (size_t part = 0; part < MODE_PARTS; part++)
@@ -73,8 +77,9 @@ static void scatter(struct made *m, struct tune_random *rng, double drift, doubl
         m->record[i].mode[0].x[1] = tune_random_normal(rng);
         m->record[i].mode[0].x[2] = 1.0 + tune_random_normal(rng);
         for (size_t k = 0; k < LINES; k++) /* the factor's std is 1/sqrt(2 LINES) in each part */
-            m->y[i][k] = 1.0 + moved / sqrt(2.0 * LINES) +
-                         sqrt(0.5) * CMPLX(tune_random_normal(rng), tune_random_normal(rng));
+            m->y[i][k] = m->given[i].level *
+                         (1.0 + moved / sqrt(2.0 * LINES) +
+                          sqrt(0.5) * CMPLX(tune_random_normal(rng), tune_random_normal(rng)));
     }
 }
 
@@ -178,12 +183,67 @@ static void what_may_be_drift_is_not_called_sure(void **state)
     assert_true(six.band_sure > 0.95 - 4.5 * sqrt(0.05 * 0.95 / 1000.0));
 }
 
+/* Levels whose torque about the mode is the same are one there, whatever the peak of the sweep says: neither band nor
+ * mode is tested, and all of it is not linear. Just beyond the factor they are. */
+static void the_same_torque_is_no_other_level(void **state)
+{
+    struct tune_random rng;
+    (void)state;
+    for (int apart = 0; apart < 2; apart++) {
+        struct made m;
+        size_t tests = 0;
+        tune_random_init(&rng, 5, (uint64_t)apart);
+        make(&m, 4, true);
+        scatter(&m, &rng, 0.0, 8.0);
+        for (size_t i = 0; i < m.c.n; i++)
+            for (size_t k = 0; k < LINES; k++)
+                m.u[i][k] = m.level_of[i] ? (apart ? 1.42 : 1.38) : 1.0;
+        level_compare_bands(&m.c, &tests);
+        level_compare_modes(&m.c, &tests);
+        level_judge_bands(&m.c, 1e-3);
+        level_judge_modes(&m.c, 1e-3);
+        const struct tune_level_band *band = mode_band(&m);
+        char text[32];
+        check_close(band->torque_ratio, apart ? 1.42 : 1.38, 1e-12);
+        assert_true((band->verdict == TUNE_LEVEL_SAME) == !apart);
+        assert_true(m.levels.mode[0].f_changes == (apart == 1));
+        assert_true(isnan(m.levels.mode[0].f_slope.value) == !apart);
+        tune_levels_bands(text, sizeof text, &m.levels, TUNE_LEVEL_SAME);
+        assert_true((text[0] != '\0') == !apart);
+    }
+}
+
+static void bands_of_a_verdict_are_told_together(void **state)
+{
+    struct tune_levels levels = {.n_bands = 5};
+    char text[64];
+    (void)state;
+    for (size_t i = 0; i < 5; i++)
+        levels.band[i] = (struct tune_level_band){.band_hz = {1.0 + (double)i, 2.0 + (double)i},
+                                                  .within = 0.01 * (double)(i + 1),
+                                                  .verdict = TUNE_LEVEL_SAME};
+    assert_int_equal(tune_levels_verdict(&levels), TUNE_LEVEL_SAME);
+    assert_string_equal(tune_level_verdict_name(TUNE_LEVEL_SAME), "not tested: same level");
+    check_close(tune_levels_within(&levels), 0.0, 0.0);
+    levels.band[2].verdict = TUNE_LEVEL_LINEAR;
+    assert_int_equal(tune_levels_verdict(&levels), TUNE_LEVEL_LINEAR);
+    check_close(tune_levels_within(&levels), 0.03, 1e-15);
+    tune_levels_bands(text, sizeof text, &levels, TUNE_LEVEL_SAME);
+    assert_string_equal(text, "1 to 3, 4 to 6");
+    tune_levels_bands(text, 32, &levels, TUNE_LEVEL_SAME); /* no room for the second */
+    assert_string_equal(text, "1 to 3, ..");
+    tune_levels_bands(text, sizeof text, &levels, TUNE_LEVEL_UNTOLD);
+    assert_string_equal(text, "");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_large_drift_is_not_called_level),
         cmocka_unit_test(a_steady_axis_is_steady),
         cmocka_unit_test(what_may_be_drift_is_not_called_sure),
+        cmocka_unit_test(the_same_torque_is_no_other_level),
+        cmocka_unit_test(bands_of_a_verdict_are_told_together),
     };
     return cmocka_run_group_tests_name("level and drift", tests, NULL, NULL);
 }

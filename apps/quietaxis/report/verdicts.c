@@ -40,16 +40,32 @@ static void band_item(struct buffer *html, const struct tune_level_band *band)
         tune_deg_from_rad(band->phase_rad.value), tune_deg_from_rad(band->phase_rad.std));
 }
 
+static void bands(struct buffer *html, const struct tune_levels *levels,
+                  enum tune_level_verdict verdict, const char *what, const char *why)
+{
+    char text[400];
+    tune_levels_bands(text, sizeof text, levels, verdict);
+    if (text[0]) buffer_format(html, " %s at %s&nbsp;Hz: %s.", what, text, why);
+}
+
 static void levels_words(struct buffer *html, const struct tune_levels *levels)
 {
+    const enum tune_level_verdict verdict = tune_levels_verdict(levels);
     const char *cause = tune_level_cause_text(levels->causes);
     if (levels->n_levels < 2) {
         buffer_add(html, "<p>One level of excitation: linearity is untested.</p>\n");
         return;
     }
-    buffer_format(html, "<p>Between %.3g and %.3g&nbsp;N&nbsp;m rms of excitation: %s.",
+    buffer_format(html, "<p>Between %.3g and %.3g&nbsp;N&nbsp;m rms of excitation: %s",
                   levels->level[0], levels->level[levels->n_levels - 1],
-                  tune_level_verdict_name(tune_levels_verdict(levels)));
+                  tune_level_verdict_name(verdict));
+    if (verdict == TUNE_LEVEL_LINEAR)
+        buffer_format(html, " within %.2g&nbsp;%% (95&nbsp;%%) where that can be told",
+                      100.0 * tune_levels_within(levels));
+    buffer_add(html, ".");
+    bands(html, levels, TUNE_LEVEL_UNTOLD, "Cannot be told", "sweep longer or harder");
+    bands(html, levels, TUNE_LEVEL_SAME, "Not tested",
+          "the torque is the same at every level there, within 1.4 times");
     if (levels->or_drift)
         buffer_add(html, " Level or drift from sweep to sweep cannot be told apart: sweep each "
                          "level twice or more, in turn.");
