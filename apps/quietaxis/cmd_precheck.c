@@ -25,6 +25,11 @@ static const char *stated_cell(char cell[PRINT_CELL], const struct tune_check *c
 {
     if (isnan(check->stated)) return "-";
     if (is_sign(check)) return check->stated > 0.0 ? "+" : "-";
+    if (tune_check_at_most(check)) {
+        char number[PRINT_CELL];
+        (void)snprintf(cell, PRINT_CELL, "at most %.12s", print_number(number, check->stated, 6));
+        return cell;
+    }
     return print_number(cell, check->stated, fabs(check->stated) >= 1e6 ? 9 : 6);
 }
 

@@ -120,7 +120,7 @@ static const char *own_reasons(char *text, size_t size, const struct tune_mode_v
 
 void chain_doubt_modes(struct tune_notes *notes, const struct tune_identification *id)
 {
-    char reasons[2 * TUNE_MODE_REASON_TEXT];
+    char reasons[TUNE_MODE_REASONS_MAX * (TUNE_MODE_REASON_TEXT + 2)];
     for (size_t i = 0; i < id->n_pointings; i++) {
         const struct tune_pointing_plant *p = &id->pointing[i];
         for (size_t k = 0; k < p->fit.plant.n_modes; k++) {

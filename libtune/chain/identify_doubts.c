@@ -57,8 +57,12 @@ static void doubt_knowledge(struct pointing_work *pointing, const struct tune_po
     if (fit->plant.complex_residues)
         tune_notes_add(
             &pointing->notes,
-            "Pointing %s: residues have a phase: the damping of this axis sits in single "
-            "joints, not everywhere alike.",
+            out->body.n_reasons
+                ? "Pointing %s: residues have a phase, as friction gives them to an axis that "
+                  "turns "
+                  "back; of how this axis is damped it tells nothing."
+                : "Pointing %s: residues have a phase: the damping of this axis sits in single "
+                  "joints, not everywhere alike.",
             out->name);
 }
 

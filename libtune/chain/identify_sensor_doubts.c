@@ -193,7 +193,7 @@ static void tell(const struct judged *j)
             j->notes,
             "Pointing %s: gain times payload ratio of the modes sums up to %.3f +- %.2g; "
             "of a payload that no torque reaches but through them it is -1. A mode "
-            "past the band is missing, or the %s does not sit on the payload.",
+            "past the band is missing, or the %s sees more than this payload.",
             j->p->name, s->gain_sum.value, s->gain_sum.std, j->name);
 }
 

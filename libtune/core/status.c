@@ -6,6 +6,20 @@
 #include <stdio.h>
 #include <string.h>
 
+void tune_text_fit(char *out, size_t size, const char *text)
+{
+    const char dots[] = " ...";
+    size_t n = strlen(text);
+    if (n >= size) {
+        for (n = size - sizeof dots; n > 0 && text[n] != ' '; n--) {
+        }
+        while (n > 0 && strchr(" ,;:", text[n - 1]))
+            n--;
+    }
+    memcpy(out, text, n);
+    (void)snprintf(out + n, size - n, "%s", text[n] ? dots : "");
+}
+
 void tune_error_clear(struct tune_error *err)
 {
     if (err) memset(err, 0, sizeof *err);
@@ -15,12 +29,14 @@ enum tune_status tune_error_set(struct tune_error *err, enum tune_status status,
                                 ...)
 {
     if (err) {
+        char text[2 * sizeof err->text];
         va_list args;
+        va_start(args, format); /* what is told may stand in err itself */
+        (void)vsnprintf(text, sizeof text, format, args);
+        va_end(args);
         tune_error_clear(err);
         err->status = status;
-        va_start(args, format);
-        (void)vsnprintf(err->text, sizeof err->text, format, args);
-        va_end(args);
+        tune_text_fit(err->text, sizeof err->text, text);
     }
     return status;
 }

@@ -3,6 +3,8 @@
 #ifndef TUNE_STATUS_H
 #define TUNE_STATUS_H
 
+#include <stddef.h>
+
 #include "core/api.h"
 
 enum tune_status {
@@ -49,6 +51,9 @@ TUNE_API void tune_error_about(struct tune_error *err, const char *thing, const 
 
 /* Shorthand for TUNE_ENOMEM: "out of memory while WHAT". */
 TUNE_API enum tune_status tune_error_memory(struct tune_error *err, const char *what);
+
+/* Copy a sentence into out[size], size >= 8; one that is too long ends behind a word, with " ...". */
+TUNE_API void tune_text_fit(char *out, size_t size, const char *text);
 
 /* The status as one English word group, for logs and tests; never NULL. */
 TUNE_API const char *tune_status_text(enum tune_status status);

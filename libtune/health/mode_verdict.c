@@ -35,12 +35,14 @@ static void add(struct judging *j, enum tune_soundness soundness, const char *fo
 
 static void add(struct judging *j, enum tune_soundness soundness, const char *format, ...)
 {
+    char text[2 * TUNE_MODE_REASON_TEXT];
     va_list arguments;
     if (soundness > j->out->soundness) j->out->soundness = soundness;
     if (j->out->n_reasons == TUNE_MODE_REASONS_MAX) return;
     va_start(arguments, format);
-    (void)vsnprintf(j->out->reason[j->out->n_reasons++], TUNE_MODE_REASON_TEXT, format, arguments);
+    (void)vsnprintf(text, sizeof text, format, arguments);
     va_end(arguments);
+    tune_text_fit(j->out->reason[j->out->n_reasons++], TUNE_MODE_REASON_TEXT, text);
 }
 
 static const struct tune_mode *mode_of(const struct judging *j)

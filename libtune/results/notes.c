@@ -6,8 +6,12 @@
 #include <stdio.h>
 #include <string.h>
 
-static void add(struct tune_notes *notes, const char *text)
+#include "core/status.h"
+
+static void add(struct tune_notes *notes, const char *whole)
 {
+    char text[TUNE_NOTE_LENGTH];
+    tune_text_fit(text, sizeof text, whole);
     for (size_t i = 0; i < notes->n; i++)
         if (!strcmp(notes->text[i], text)) return;
     if (notes->n == TUNE_NOTES_MAX) {
@@ -20,7 +24,7 @@ static void add(struct tune_notes *notes, const char *text)
 
 void tune_notes_add(struct tune_notes *notes, const char *format, ...)
 {
-    char text[TUNE_NOTE_LENGTH];
+    char text[4 * TUNE_NOTE_LENGTH];
     va_list args;
     va_start(args, format);
     (void)vsnprintf(text, sizeof text, format, args);

@@ -1,6 +1,7 @@
 /* precheck.c - precheck.json.  SPDX-License-Identifier: GPL-3.0-or-later */
 #include "results/precheck.h"
 
+#include <math.h>
 #include <string.h>
 
 #include "results/json_internal.h"
@@ -54,6 +55,11 @@ static void fields(struct json_io *io, void *result)
     json_io_leave(io);
     json_io_notes(io, "notes", &r->notes);
     json_io_notes(io, "cautions", &r->cautions);
+}
+
+bool tune_check_at_most(const struct tune_check *check)
+{
+    return !strcmp(check->name, "stopping-distance") && !isnan(check->stated);
 }
 
 enum tune_status tune_precheck_json(char **text, const struct tune_precheck *result,

@@ -3,6 +3,7 @@
 #ifndef TUNE_RESULTS_PRECHECK_H
 #define TUNE_RESULTS_PRECHECK_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "core/estimate.h"
@@ -36,6 +37,9 @@ struct tune_precheck {
 
 /* "agrees", "disagrees", "not tested" */
 TUNE_API const char *tune_check_answer_name(enum tune_check_answer answer);
+
+/* Is what is stated a bound, at most that, rather than the value itself? */
+TUNE_API bool tune_check_at_most(const struct tune_check *check);
 
 /* The check of that name, or NULL. */
 TUNE_API const struct tune_check *tune_precheck_find(const struct tune_precheck *result,

@@ -10,7 +10,7 @@
 #include "plant/model.h"
 #include "results/text_internal.h"
 
-enum { POINTS_PER_DECADE = 200, POINTS_PER_FEATURE = 49 };
+enum { POINTS_PER_DECADE = 200, POINTS_PER_FEATURE = 71 };
 
 enum tune_status tune_frf_csv(char **text, const struct tune_frf *frf, struct tune_error *err)
 {
@@ -32,13 +32,14 @@ static int compare_numbers(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* Points that crowd around a feature: spacing a fraction of its width there, growing outwards. */
+/* Points that crowd around a feature, by equal steps of 5 deg on the circle that a resonance draws in the complex
+ * plane: (f - f_k)/(zeta f_k) = tan(half the angle). */
 static size_t add_feature(double *f_hz, size_t n, double centre_hz, double zeta, double from_hz,
                           double to_hz)
 {
     const double width = fmax(fabs(zeta), 1e-4);
     for (int k = -(POINTS_PER_FEATURE / 2); k <= POINTS_PER_FEATURE / 2; k++) {
-        const double f = centre_hz * (1.0 + width * sinh(k / 6.0));
+        const double f = centre_hz * (1.0 + width * tan(k * TUNE_PI / 72.0));
         if (f > from_hz && f < to_hz) f_hz[n++] = f;
     }
     return n;

@@ -30,6 +30,30 @@ static void error_carries_place_and_limit(void **state)
         assert_string_not_equal(tune_status_text((enum tune_status)s), "unknown status");
 }
 
+/* What is too long ends behind a word, and says that it goes on; at the very length nothing is cut. */
+static void long_sentences_end_on_a_word(void **state)
+{
+    char text[24];
+    struct tune_error err;
+    (void)state;
+    tune_text_fit(text, sizeof text, "the axis turns back now");
+    assert_string_equal(text, "the axis turns back now");
+    tune_text_fit(text, sizeof text, "the axis turns back, when");
+    assert_string_equal(text, "the axis turns back ...");
+    tune_text_fit(text, sizeof text, "the axis turns backwards when");
+    assert_string_equal(text, "the axis turns ...");
+    tune_text_fit(text, sizeof text, "one;     . two, three and four");
+    assert_string_equal(text, "one;     . two ...");
+    tune_text_fit(text, sizeof text, "onewordthatislongerthantheroom");
+    assert_string_equal(text, " ...");
+    char many[2 * sizeof err.text] = "";
+    while (strlen(many) + 8 < sizeof many)
+        strcat(many, "columns ");
+    tune_error_set(&err, TUNE_EDATA, "%s", many);
+    assert_true(strlen(err.text) < sizeof err.text);
+    assert_string_equal(err.text + strlen(err.text) - 11, "columns ...");
+}
+
 static void arcsec_and_db_invert(void **state)
 {
     (void)state;
@@ -132,6 +156,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(error_carries_place_and_limit),
+        cmocka_unit_test(long_sentences_end_on_a_word),
         cmocka_unit_test(arcsec_and_db_invert),
         cmocka_unit_test(hash_of_known_texts),
         cmocka_unit_test(random_numbers_are_what_they_claim),

@@ -95,7 +95,7 @@ static const struct quantity quantities[] = {
     {"phase_margin_deg", "Phase margin", "deg"},
     {"gain_margin_db", "Gain margin, upward", "dB"},
     {"gain_reduction_margin_db", "Gain margin, downward", "dB"},
-    {"peak_sensitivity", "Peak sensitivity, max |S|", ""},
+    {"peak_sensitivity", "Peak sensitivity at the pointings, max |S|", ""},
     {"noise_torque_rms_nm", "Torque from sensor noise, rms", "N m"},
     {"tracking_rate_arcsec_per_s", "Tracking rate", "arcsec/s"},
     {"settle_s", "Settling time", "s"},
@@ -166,19 +166,6 @@ static void join_words(struct buffer *html, const char *const *bases, const bool
     }
 }
 
-/* The requirement is on the encoder, and the star is predicted to move by more than it allows. */
-static bool only_at_encoder(const struct tune_forecast *forecast)
-{
-    if (!forecast || forecast->jitter_of_sky) return false;
-    for (size_t i = 0; i < forecast->requirement.n; i++) {
-        const struct tune_judgement *item = &forecast->requirement.item[i];
-        if (strcmp(item->name, "jitter_rms_arcsec") != 0) continue;
-        for (size_t k = 0; k < forecast->n_pointings; k++)
-            if (forecast->pointing[k].sky_rms_arcsec > item->limit) return true;
-    }
-    return false;
-}
-
 /* By the first motions a setting is not what it should be: no figure counts before that is put right. */
 static size_t contradicted(const struct report *report)
 {
@@ -208,6 +195,7 @@ static void headline(struct buffer *html, const struct report *report)
         report_recommended(report) ? &report->proposal->requirement : NULL,
         report->forecast ? &report->forecast->requirement : NULL,
         report->verification ? &report->verification->requirement : NULL};
+    const bool encoder_only = report_only_at_encoder(report);
     bool met[3], missed[3], any_met = false, any_missed = false;
     for (size_t i = 0; i < 3; i++) {
         met[i] = list[i] && list[i]->n && list[i]->met;
@@ -216,9 +204,9 @@ static void headline(struct buffer *html, const struct report *report)
         any_missed = any_missed || missed[i];
     }
     buffer_format(html, "<p class=\"answer %s\">",
-                  any_missed                         ? "missed"
-                  : any_met && !contradicted(report) ? "met"
-                                                     : "open");
+                  any_missed                                          ? "missed"
+                  : any_met && !encoder_only && !contradicted(report) ? "met"
+                                                                      : "open");
     if (any_missed) {
         buffer_add(html, "Requirement missed: ");
         join_words(html, bases, missed, 3);
@@ -228,7 +216,7 @@ static void headline(struct buffer *html, const struct report *report)
         buffer_add(html, "Requirement met: ");
         join_words(html, bases, met, 3);
         buffer_add(html, met[2] ? "" : "; not measured yet");
-        if (only_at_encoder(report->forecast))
+        if (encoder_only)
             buffer_add(html,
                        ". At the encoder only: the line of sight moves by more than the limit");
     } else if (list[0] || list[1] || list[2]) {
@@ -281,6 +269,7 @@ void section_answer(struct buffer *html, const struct report *report)
     warn_of_settings(html, report);
     headline(html, report);
     jitter_sentence(html, report->forecast);
+    part_measured_sky(html, report);
     for (size_t i = 0; inspection && i < inspection->n_logs; i++)
         unfit += inspection->log[i].health.verdict == TUNE_UNFIT;
     if (unfit)

@@ -16,6 +16,8 @@ static void check_row(struct buffer *html, const struct tune_check *check)
     html_row(html, check->name, NULL);
     if (sign && !isnan(check->stated))
         html_cell(html, "%s", check->stated > 0.0 ? "+" : "&minus;");
+    else if (tune_check_at_most(check))
+        html_cell(html, "at most %.10g", check->stated);
     else
         html_number(html, check->stated, 10);
     if (sign && !isnan(check->measured.value))

@@ -68,7 +68,8 @@ static void candidate_table(struct buffer *html, const struct tune_proposal *pro
 {
     html_table(html, "Controllers, each judged at its worst pointing",
                "Controller|Jitter, rms (arcsec)|Line of sight but for unseen twist, rms (arcsec)|"
-               "Noise torque, rms (N&nbsp;m)|Worst sensitivity|<Feasible|<In the way of more");
+               "Noise torque, rms (N&nbsp;m)|Worst peak sensitivity, resonances shifted "
+               "too|<Feasible|<In the way of more");
     for (size_t i = 0; i < proposal->n_candidates; i++)
         candidate_row(html, proposal, i);
     html_table_end(html);
@@ -110,7 +111,8 @@ static void margin_heads(struct buffer *html, const char *raw_caption)
 {
     html_table(html, raw_caption,
                "Pointing|<Stable|Gain margin, upward (dB)|Gain margin, downward (dB)|"
-               "Phase margin (deg)|Delay margin (ms)|Peak sensitivity (ratio)|Crossover (Hz)");
+               "Phase margin (deg)|Delay margin (ms)|Peak sensitivity as identified "
+               "(ratio)|Crossover (Hz)");
 }
 
 static void margin_table(struct buffer *html, const char *raw_caption,

@@ -31,15 +31,37 @@ bool picture_tracks_worth(const struct tune_identification *id)
     return id->tracks.n_pointings > 1 && (varies(id, false) || varies(id, true));
 }
 
-/* The pointings with their angle, by rising angle; their number. */
+static bool same_angle(double a_deg, double b_deg)
+{
+    const double least = 1.0; /* modes move by far less over that (rule of the house) */
+    return (isnan(a_deg) && isnan(b_deg)) || fabs(a_deg - b_deg) <= least;
+}
+
+/* Did all but the angle drawn stand alike at both? Lines join such pointings only. */
+static bool alike(const struct tune_pointing_plant *a, const struct tune_pointing_plant *b,
+                  bool other)
+{
+    return a->other_axis == b->other_axis && same_angle(angle_of(a, !other), angle_of(b, !other));
+}
+
+/* By what stands beside the angle drawn, then by the angle: is a before b? */
+static bool before(const struct tune_pointing_plant *a, const struct tune_pointing_plant *b,
+                   bool other)
+{
+    const double beside_a = angle_of(a, !other), beside_b = angle_of(b, !other);
+    if (alike(a, b, other)) return angle_of(a, other) < angle_of(b, other);
+    if (a->other_axis != b->other_axis) return a->other_axis < b->other_axis;
+    return isnan(beside_b) || beside_a < beside_b;
+}
+
+/* The pointings with their angle, those alike in all else together, by rising angle; their number. */
 static size_t sorted(size_t *order, const struct tune_identification *id, bool other)
 {
     size_t n = 0;
     for (size_t p = 0; p < id->n_pointings; p++) {
-        const double angle = angle_of(&id->pointing[p], other);
         size_t at = n;
-        if (isnan(angle)) continue;
-        for (; at > 0 && angle_of(&id->pointing[order[at - 1]], other) > angle; at--)
+        if (isnan(angle_of(&id->pointing[p], other))) continue;
+        for (; at > 0 && before(&id->pointing[p], &id->pointing[order[at - 1]], other); at--)
             order[at] = order[at - 1];
         order[at] = p;
         n++;
@@ -56,11 +78,14 @@ static void point(struct buffer *out, double angle_deg, const struct tune_estima
 static size_t write_track(struct buffer *out, const struct tune_identification *id,
                           const struct tune_track *track, bool other)
 {
-    size_t order[TUNE_TRACK_POINTINGS_MAX], n = sorted(order, id, other), written = 0;
+    size_t order[TUNE_TRACK_POINTINGS_MAX], n = sorted(order, id, other), written = 0, last = 0;
     buffer_add(out, "angle_deg,change_percent,std_percent\n");
     for (size_t i = 0; i < n; i++) {
         const struct tune_track_point *at = &track->point[order[i]];
         if (at->finding != TUNE_TRACK_FOUND) continue;
+        if (written && !alike(&id->pointing[last], &id->pointing[order[i]], other))
+            buffer_add(out, "\n"); /* ends the line drawn */
+        last = order[i];
         point(out, angle_of(&id->pointing[order[i]], other), &at->f_hz, track->f_hz);
         written++;
     }
@@ -75,9 +100,12 @@ static void write_inertia(struct buffer *out, const struct tune_identification *
     for (size_t i = 0; i < n; i++)
         sum += id->pointing[order[i]].fit.inertia.value / (double)n;
     buffer_add(out, "angle_deg,change_percent,std_percent\n");
-    for (size_t i = 0; i < n; i++)
+    for (size_t i = 0; i < n; i++) {
+        if (i > 0 && !alike(&id->pointing[order[i - 1]], &id->pointing[order[i]], other))
+            buffer_add(out, "\n");
         point(out, angle_of(&id->pointing[order[i]], other), &id->pointing[order[i]].fit.inertia,
               sum);
+    }
 }
 
 /* labels.csv, axis.csv, and one file a curve; their number. A curve without a point cannot be drawn. */

@@ -8,10 +8,16 @@
 #include "html.h"
 #include "pictures.h"
 
+/* Beside what is not sound. */
+static const char *mark_of(const struct tune_mode_verdict *verdict)
+{
+    return verdict->soundness == TUNE_MODE_SOUND ? NULL : tune_soundness_name(verdict->soundness);
+}
+
 static void summary_row(struct buffer *html, const struct tune_pointing_plant *pointing)
 {
     const struct tune_fit *fit = &pointing->fit;
-    html_row(html, pointing->name, NULL);
+    html_row(html, pointing->name, mark_of(&pointing->body));
     html_number(html, pointing->angle_deg, 5);
     html_estimate(html, fit->inertia.value, fit->inertia.std);
     html_estimate(html, fit->viscous.value, fit->viscous.std);
@@ -58,7 +64,7 @@ static void mode_rows(struct buffer *html, const struct tune_pointing_plant *poi
     for (size_t k = 0; k < fit->plant.n_modes; k++) {
         if (fit->out_of_band[k]) continue;
         (void)snprintf(name, sizeof name, "%zu", ++number);
-        html_row(html, name, NULL);
+        html_row(html, name, mark_of(&pointing->verdict[k]));
         html_estimate(html, fit->mode_f_hz[k].value, fit->mode_f_hz[k].std);
         html_estimate(html, 100.0 * fit->mode_zeta[k].value, 100.0 * fit->mode_zeta[k].std);
         html_estimate(html, fit->mode_gain[k].value, fit->mode_gain[k].std);

@@ -10,6 +10,11 @@ void section_head(struct buffer *html, const struct report *report);
 void section_answer(struct buffer *html, const struct report *report);
 void section_cautions(struct buffer *html, const struct report *report);
 
+/* What the line of sight was measured to do, beside the encoder; nothing where no log shows it. */
+void part_measured_sky(struct buffer *html, const struct report *report);
+/* The limit of jitter is on the encoder, and the line of sight moves by more, predicted or measured. */
+bool report_only_at_encoder(const struct report *report);
+
 /* Pointings, then each with its response drawn. */
 enum tune_status section_plant(struct buffer *html, const struct report *report,
                                const struct tune_watch *watch, struct tune_error *err);

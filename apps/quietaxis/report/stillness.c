@@ -137,15 +137,14 @@ static void verified_row(struct buffer *html, const struct tune_verified_log *lo
     html_words(html, log->controller_source);
     html_number(html, log->duration_s, 4);
     html_number(html, log->measured_rms_arcsec, 3);
-    html_number(html, log->predicted_rms_arcsec, 3);
+    if (columns->sky) html_number(html, log->sky_rms_arcsec, 3);
     if (isfinite(log->predicted_rms_arcsec))
-        html_cell(html, "%.3g to %.3g", log->predicted_interval_95_arcsec[0],
-                  log->predicted_interval_95_arcsec[1]);
+        html_cell(html, "%.3g <small>(%.3g to %.3g)</small>", log->predicted_rms_arcsec,
+                  log->predicted_interval_95_arcsec[0], log->predicted_interval_95_arcsec[1]);
     else
         html_number(html, (double)NAN, 3);
     html_number(html, log->peak_arcsec, 3);
     html_number(html, log->drift_arcsec_per_s, 2);
-    if (columns->sky) html_number(html, log->sky_rms_arcsec, 3);
     if (columns->settling && isinf(log->settle_s))
         html_cell(html, "never");
     else if (columns->settling)
@@ -163,8 +162,8 @@ static void verification(struct buffer *html, const struct tune_verification *ve
         columns.settling = columns.settling || !isnan(verified->log[i].settle_s);
     }
     (void)snprintf(heads, sizeof heads,
-                   "Log|<Kind|<Pointing|<Gains|Length (s)|Measured, rms|Predicted, rms|"
-                   "95 %% interval|Peak|Drift, per s%s%s",
+                   "Log|<Kind|<Pointing|<Gains|Length (s)|Measured, rms%s|"
+                   "Predicted, rms (95 %% interval)|Peak|Drift, per s%s",
                    columns.sky ? "|Line of sight, rms" : "",
                    columns.settling ? "|Settled after (s)" : "");
     buffer_add(html, "<h3>Measured against predicted</h3>\n");
