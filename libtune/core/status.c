@@ -11,7 +11,7 @@ void tune_text_fit(char *out, size_t size, const char *text)
     const char dots[] = " ...";
     size_t n = strlen(text);
     if (n >= size) {
-        for (n = size - sizeof dots; n > 0 && text[n] != ' '; n--) {
+        for (n = size - sizeof dots; n > 0 && !strchr(" ,;:", text[n]); n--) {
         }
         while (n > 0 && strchr(" ,;:", text[n - 1]))
             n--;

@@ -16,7 +16,7 @@
 #include "plant/levels_internal.h"
 #include "plant/sensor_internal.h"
 
-enum { MODES_NEAR = 4, COLUMNS = 2 * (MODES_NEAR + 2), LINES_LEAST = 4 * COLUMNS };
+enum { MODES_NEAR = 4, COLUMNS = 2 * (MODES_NEAR + 2) };
 
 struct window {
     const struct tune_fit *fit;
@@ -138,8 +138,8 @@ static struct tune_estimate ratio_of(struct window *w)
     const struct tune_estimate none = {(double)NAN, (double)NAN};
     w->reach = record_mode_reach(&w->fit->plant.mode[w->k]);
     count_lines(w);
-    if (w->n < LINES_LEAST || w->fit->out_of_band[w->k]) return none;
     find_near(w);
+    if (w->n < w->columns || w->fit->out_of_band[w->k]) return none; /* half the numbers are left */
     pass(w, false);
     tune_spd_inverse(w->inverse, w->normal, w->columns);
     for (size_t a = 0; a < w->columns; a++)

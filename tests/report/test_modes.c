@@ -82,12 +82,17 @@ static void the_table_says_what_was_not_found(void **state)
     struct buffer html = {0};
     struct tune_error err;
     (void)state;
+    id->pointing[3].other_axis_deg = 20.0;
+    id->pointing[3].other_axis = TUNE_OTHER_AXIS_BRAKED;
     assert_int_equal(part_tracks(&html, id, &err), TUNE_OK);
     assert_non_null(strstr(html.bytes, "Modes over pointings"));
     assert_non_null(strstr(html.bytes, "<img"));
     assert_non_null(strstr(html.bytes, "Mode 2 (Hz)"));
     assert_non_null(strstr(html.bytes, "none; gain &lt; 0.0"));
     assert_non_null(strstr(html.bytes, "p&lt;2&gt;"));
+    assert_non_null(strstr(html.bytes, "25 deg; 20 deg, braked"));
+    assert_non_null(strstr(html.bytes, "What they follow"));
+    assert_non_null(strstr(html.bytes, "sin(angle)"));
     assert_non_null(strstr(html.bytes, "Is 1 &lt; 2?"));
     buffer_free(&html);
     release(id);

@@ -150,6 +150,68 @@ static void a_line_of_sight_that_moves_more_is_pointed_out(void **state)
     finish(s, folder);
 }
 
+/* What was measured of the line of sight stands in the answer, and a bar is not green beside it. */
+static void a_measured_line_of_sight_stands_in_the_answer(void **state)
+{
+    char *folder;
+    struct sample *s = start(&folder);
+    (void)state;
+    s->report.forecast = NULL;
+    s->report.proposal = NULL;
+    s->report.identification = NULL;
+    s->logbook.requirement = (struct tune_requirement){.jitter_rms_arcsec = 0.1};
+    for (size_t i = 0; i < s->verification.requirement.n; i++)
+        s->verification.requirement.item[i].met = true;
+    s->verification.requirement.met = true;
+    for (size_t i = 0; i < s->verification.n_logs; i++)
+        s->verification.log[i].sky_rms_arcsec = (double)NAN;
+    expect_page(&s->report, "class=\"answer met\"", "the line of sight moved by");
+    s->verification.log[0].sky_rms_arcsec = 0.09;
+    expect_page(&s->report, "the line of sight moved by <strong>0.09 arcsec rms</strong>",
+                "is stated for the encoder");
+    s->verification.log[0].sky_rms_arcsec = 0.257;
+    expect_page(&s->report, "the limit of 0.1 is stated for the encoder", "class=\"answer met\"");
+    expect_page(&s->report, "At the encoder only: the line of sight moves by more", NULL);
+    s->logbook.requirement.jitter_of_sky = true;
+    expect_page(&s->report, "class=\"answer met\"", "At the encoder only");
+    finish(s, folder);
+}
+
+/* Marks stand with the figures they are of, and what may not be interpolated with the cautions. */
+static void doubts_stand_with_their_figures(void **state)
+{
+    char *folder;
+    struct sample *s = start(&folder);
+    (void)state;
+    s->report.forecast = NULL;
+    s->report.proposal = NULL;
+    s->report.verification = NULL;
+    s->identification.n_pointings = 1;
+    s->plant[0].verdict[0].soundness = TUNE_MODE_SOUND;
+    s->plant[0].body.soundness = TUNE_MODE_SOUND;
+    expect_page(&s->report, NULL, "class=\"mark\">doubtful");
+    s->plant[0].verdict[0].soundness = TUNE_MODE_DOUBTFUL;
+    expect_page(&s->report, "1 <span class=\"mark\">doubtful</span></th>", NULL);
+    s->plant[0].verdict[0].soundness = TUNE_MODE_SOUND;
+    s->plant[0].body.soundness = TUNE_MODE_WITH_CARE;
+    expect_page(&s->report, "east-45 <span class=\"mark\">with care</span></th>", NULL);
+    sample_say(s->identification.interpolation_text, sizeof s->identification.interpolation_text,
+               "Do not interpolate.");
+    sample_say(s->identification.next_text, sizeof s->identification.next_text, "Repeat p3.");
+    s->identification.tracks.n = 1;
+    for (int v = TUNE_INTERPOLATION_UNCHECKED; v <= TUNE_INTERPOLATION_GAPS; v++) {
+        const bool fails = v == TUNE_INTERPOLATION_FAILS;
+        const bool told = fails || v == TUNE_INTERPOLATION_COARSE || v == TUNE_INTERPOLATION_GAPS;
+        s->identification.tracks.interpolation = (enum tune_interpolation)v;
+        expect_page(&s->report, told ? "<li>Do not interpolate.</li>" : NULL,
+                    told ? NULL : "<li>Do not interpolate.</li>");
+        expect_page(&s->report, fails ? "<li>Repeat p3.</li>" : NULL,
+                    fails ? NULL : "<li>Repeat p3.</li>");
+    }
+    s->identification.tracks.n = 0;
+    finish(s, folder);
+}
+
 static void a_fit_that_misses_its_data_is_doubted(void **state)
 {
     char *folder;
@@ -199,6 +261,8 @@ int main(void)
         cmocka_unit_test(doubts_of_the_plants_stand_with_the_margins),
         cmocka_unit_test(an_assumed_disturbance_claims_no_interval),
         cmocka_unit_test(a_line_of_sight_that_moves_more_is_pointed_out),
+        cmocka_unit_test(a_measured_line_of_sight_stands_in_the_answer),
+        cmocka_unit_test(doubts_stand_with_their_figures),
         cmocka_unit_test(a_fit_that_misses_its_data_is_doubted),
         cmocka_unit_test(gains_from_outside_are_listed_with_their_margins),
     };

@@ -104,6 +104,14 @@ static void a_model_table_is_the_plant_and_dense_at_its_resonance(void **state)
         near += fabs(row[i][0] / 24.3 - 1.0) < 0.006;
     }
     assert_true(near > 10); /* inside one half-width of the mode */
+    /* drawn, a resonance is round: steps of 5 deg at most on its circle */
+    const struct tune_mode *mode = &fit.plant.mode[0];
+    for (size_t i = 1; i < n; i++) {
+        const double width_hz = mode->zeta * mode->f_hz;
+        const double from = atan((row[i - 1][0] - mode->f_hz) / width_hz);
+        const double to = atan((row[i][0] - mode->f_hz) / width_hz);
+        assert_true(tune_deg_from_rad(2.0 * (to - from)) < 5.0 + 1e-6);
+    }
     free(text);
     for (unsigned long k = 1;; k++) {
         check_fail_allocation(k);
