@@ -16,7 +16,7 @@
 
 /* Owned by us, seen by GSL, which would otherwise abort when memory runs out. */
 struct work {
-    double *a;       /* [rows x n] weighed responses */
+    double *a;       /* [about rows/2 x n] weighed responses at every second point */
     double *reduced; /* [n x n] their triangular factor */
     double *t;       /* [n x n] */
     double *small;   /* [3 n] tau, norms, sizes of the responses */
@@ -34,9 +34,18 @@ static void release(struct work *work)
     free(work->b);
 }
 
-static enum tune_status reserve(struct work *work, size_t rows, size_t n, struct tune_error *err)
+/* At least as many as responses: GSL asks for it, and rows of zeros do no harm. */
+static size_t half_rows(const struct bound_points *points, size_t n)
 {
-    work->a = calloc(rows * n, sizeof *work->a);
+    const size_t rows = 2 * ((points->n + 1) / 2);
+    return rows > n ? rows : n;
+}
+
+static enum tune_status reserve(struct work *work, const struct bound_points *points, size_t n,
+                                struct tune_error *err)
+{
+    const size_t rows = 2 * points->n;
+    work->a = calloc(half_rows(points, n) * n, sizeof *work->a);
     work->b = calloc(rows * n, sizeof *work->b);
     work->reduced = calloc(n * n, sizeof *work->reduced);
     work->t = calloc(n * n, sizeof *work->t);
@@ -73,29 +82,30 @@ static enum tune_status fill(struct work *work, const struct bound_basis *basis,
     return TUNE_OK;
 }
 
-/* Weigh every point, scale every response to unit size. */
+/* Every second point, weighed; every response scaled to unit size there. That they are orthonormal is
+ * for the sake of rounding only, so half the grid is enough. */
 static void weigh(struct work *work, const struct bound_points *points, size_t n, double torque2)
 {
     const double jitter2 = bound_figures_at(points, NULL).jitter2;
     double *size = work->small + 2 * n;
-    for (size_t i = 0; i < 2 * points->n; i++) {
-        const size_t k = i / 2;
-        const double torque = torque2 > 0.0 ? points->torque[k] / torque2 : 0.0;
-        const double weight = sqrt(points->pull[k] / jitter2 + torque +
-                                   SENSITIVITY_WEIGHT * SENSITIVITY_WEIGHT * square(points->g[k]));
-        for (size_t j = 0; j < n; j++) {
-            const double value = weight * work->b[i * n + j];
+    for (size_t i = 0; i < points->n; i += 2) {
+        const double torque = torque2 > 0.0 ? points->torque[i] / torque2 : 0.0;
+        const double weight = sqrt(points->pull[i] / jitter2 + torque +
+                                   SENSITIVITY_WEIGHT * SENSITIVITY_WEIGHT * square(points->g[i]));
+        for (size_t j = 0; j < 2 * n; j++) { /* real parts, then imaginary ones */
+            const double value = weight * work->b[2 * i * n + j];
             work->a[i * n + j] = value;
-            size[j] += value * value;
+            size[j % n] += value * value;
         }
     }
     for (size_t j = 0; j < n; j++)
         size[j] = size[j] > 0.0 ? 1.0 / sqrt(size[j]) : 0.0;
-    for (size_t i = 0; i < 2 * points->n; i++)
-        for (size_t j = 0; j < n; j++) {
+    for (size_t i = 0; i < half_rows(points, n); i++)
+        for (size_t j = 0; j < n; j++)
             work->a[i * n + j] *= size[j];
+    for (size_t i = 0; i < 2 * points->n; i++)
+        for (size_t j = 0; j < n; j++)
             work->b[i * n + j] *= size[j];
-        }
 }
 
 /* QR without pivots first: fast on the tall matrix; the pivots are then found on the small one. */
@@ -150,12 +160,12 @@ enum tune_status bound_space_init(struct bound_space *space, const struct bound_
 {
     const size_t rows = 2 * points->n, n = basis->n + 1;
     struct work work = {0};
-    enum tune_status status = reserve(&work, rows, n, err);
+    enum tune_status status = reserve(&work, points, n, err);
     memset(space, 0, sizeof *space);
     if (status == TUNE_OK) status = fill(&work, basis, points, err);
     if (status == TUNE_OK) {
         weigh(&work, points, n, torque2);
-        factorise(&work, rows, n);
+        factorise(&work, half_rows(points, n), n);
         status = keep(space, &work, rows, n, err);
     }
     release(&work);
