@@ -80,7 +80,7 @@ static void encoder(const char *name, double wind_nm, double mas, double within,
                     double torque_nm)
 {
     struct design_case c;
-    case_encoder(&c, wind_nm, 1.0, 1.0);
+    case_encoder(&c, wind_nm);
     study(&c, name, mas, within, peak, torque_nm);
 }
 
