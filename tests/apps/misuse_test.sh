@@ -56,15 +56,16 @@ check 'nothing at all' out_empty
 check 'new writes a logbook' run 0 new "$scratch/book"
 check 'with a folder for logs' [ -d "$scratch/book/logs" ]
 for key in $(sed -n '/^## 2/,/^## 4/p' "$TUNE_SOURCE/docs/formats.md" | grep -E '^\| `|^`\[' | sed -E 's/^(`\[[^:]*:[^|]*|\| ([^|]*) \|).*/\1/' |
-    grep -oE '`[A-Za-z0-9_]+`' | tr -d '\140' | sed 's/^ROLE/torque/; s/^biquadN/biquad1/' | sort -u); do
+    grep -oE '`[A-Za-z0-9_]+`' | tr -d '\140' | sed 's/^ROLE/torque/; s/^biquadN/biquad1/; s/^NAME_/kp_/' | sort -u); do
     grep -qE "^(; )?$key +=" "$scratch/book/axis.ini" && continue
     echo "# not in the template: $key"
     touch "$scratch/key-missing"
 done
 check 'every key of the formats stands in it' [ ! -e "$scratch/key-missing" ]
 mkdir "$scratch/full"
+# left out: what goes with another kind of log, another form of the drive's gains, or in place of its neighbour
 awk '/^; \[/ || /^; [a-z0-9_]+ *=/ { sub("^; ", "") }
-    /^of / { next }
+    /^(of|notch_width|velocity_integral|position_rate_hz|position_divider|kp_digits) / { next }
     /^[a-z0-9_]+ *= *(;|$)/ { key = $1
         print key " = " (key == "other_axis_state" ? "holding" : key == "loop_rate_hz" ? 1000 : key ~ /zeta/ ? 0.5 : 100); next }
     { print }' "$scratch/book/axis.ini" >"$scratch/full/axis.ini"
