@@ -80,7 +80,7 @@ static void encoder(const char *name, double wind_nm, double mas, double within,
                     double torque_nm)
 {
     struct design_case c;
-    case_encoder(&c, wind_nm);
+    case_encoder(&c, wind_nm, 0.0);
     study(&c, name, mas, within, peak, torque_nm);
 }
 
