@@ -55,14 +55,37 @@ static void print_candidates(const struct tune_proposal *r)
     printf("  %-10s %9s %9s %8s %7s %6s %6s %6s %8s\n", "gains", "arcsec", "arcsec", "N m", "deg",
            "dB", "dB", "S", "Hz");
     for (size_t i = 0; i < r->n_candidates; i++)
-        print_candidate(&r->candidate[i], i == r->recommended);
+        if (!r->candidate[i].between) print_candidate(&r->candidate[i], i == r->recommended);
     print_sentence("  ",
                    "Worst pointing of each. ! not stable somewhere. Jitter as a log would show it; "
                    "sky without the twist no encoder sees.");
-    print_sentence("  ",
-                   "* recommended: the fewest biquads within 3 % of the best, measured by the line "
-                   "of sight without that twist, rms over pointings and mode shifts; the jitter "
-                   "column may rank otherwise.");
+    if (strcmp(r->goal, "given") != 0)
+        print_sentence("  ", strcmp(r->goal, "bold")
+                                 ? "* recommended: the least noise torque that keeps the jitter "
+                                   "asked for."
+                                 : "* recommended, as asked with --bold: the least motion of the "
+                                   "line of sight without that twist, rms over pointings and mode "
+                                   "shifts.");
+}
+
+static void print_purchases(const struct tune_proposal *r)
+{
+    if (r->n_purchases == 0) return;
+    print_heading("What each biquad buys");
+    printf("  %-8s %7s %15s %15s %8s %8s\n", "goal", "biquads", "encoder arcsec", "sky arcsec",
+           "N m", "peak S");
+    for (size_t i = 0; i < r->n_purchases; i++) {
+        const struct tune_purchase *p = &r->purchase[i];
+        char cell[4][PRINT_CELL];
+        printf("%s %-8s %7zu %15s %15s %8s %8s%s\n", p->taken ? "*" : " ", p->goal, p->biquads,
+               print_number(cell[0], p->encoder_rms_arcsec, 3),
+               print_number(cell[1], p->sky_rms_arcsec, 3),
+               print_number(cell[2], p->noise_torque_rms_nm, 3),
+               print_fixed(cell[3], p->worst_sensitivity, 2),
+               p->feasible ? "" : "  misses a limit");
+    }
+    print_sentence("  ", "By the smooth disturbance model, worst over pointings and mode shifts. "
+                         "* the number the proposal of that name has.");
 }
 
 /* A margin and the bound it passes in 5 % of cases: "43.75 > 43.70", "1.631 < 1.633". */
@@ -110,15 +133,19 @@ static void print_text(const struct tune_proposal *r)
     char text[128];
     printf("%s\n", r->provenance.logbook);
     print_candidates(r);
+    print_purchases(r);
     print_margins(best);
     for (size_t i = 0; i < r->doubts.n; i++)
         print_sentence("  ! ", r->doubts.text[i]);
-    (void)snprintf(text, sizeof text, "Gains of %s, in %s", best->name, r->controller_file.name);
+    (void)snprintf(text, sizeof text, "Gains of %s%s%s", best->name,
+                   r->controller_file.name[0] ? ", in " : "", r->controller_file.name);
     print_heading(text);
     print_controller(&best->controller);
+    print_ladder(r);
     print_judgements(&r->requirement, "designed",
                      r->jitter_of_sky ? (double)NAN : best->sky_rms_arcsec);
     print_notes("What limits it", &r->limits);
+    print_notes("Implied by other limits", &r->implied);
     print_other_notes(r);
     print_notes("Cautions", &r->cautions);
 }
@@ -144,18 +171,21 @@ const struct command command_design = {
     .name = "design",
     .answers = "gains and biquads, margins at every pointing, what limits the axis",
     .usage = "design [OPTIONS] LOGBOOK",
-    .help = "Identifies the axis and proposes a controller with no biquad, one, two, ... as\n"
-            "far as the drive has them; recommends the one with the fewest that is nearly\n"
-            "as good as the best; sets the gains in use beside them. Writes design.json,\n"
-            "controller.ini with the recommended gains, and loop-POINTING.csv. Nothing is\n"
-            "written to a drive.\n"
+    .help = "Identifies the axis and makes three proposals, calm to bold, with as few biquads\n"
+            "as will do; recommends the calmest gains that keep the jitter asked for, or\n"
+            "with --bold the least jitter; sets the gains in use beside them. Writes\n"
+            "design.json, controller.ini with the recommended gains, and loop-POINTING.csv.\n"
+            "With --evaluate it judges the gains of a file and proposes none: evaluate.json,\n"
+            "given-POINTING.csv. Nothing is written to a drive.\n"
             "\n"
             "  quietaxis design hour-angle\n"
+            "  quietaxis design --evaluate tonight.ini hour-angle\n"
             "\n"
             "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not\n"
             "there, 3 unusable data, 4 nothing holds this axis within the constraints.\n",
     .log_help = "this sweep, table or quiet log alone; may be repeated",
-    .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT | TAKES_MODES | TAKES_THREADS,
+    .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT | TAKES_MODES | TAKES_THREADS |
+               TAKES_GOAL | TAKES_EVALUATE,
     .arguments = 1,
     .run = run,
 };

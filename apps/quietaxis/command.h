@@ -28,7 +28,9 @@ enum command_option {
     TAKES_THREADS = 16,   /* --threads N */
     TAKES_SEED = 32,      /* --seed N */
     TAKES_ACCEPT = 64,    /* --accept FINDING, may be repeated */
-    TAKES_MODES = 128     /* --modes N */
+    TAKES_MODES = 128,    /* --modes N */
+    TAKES_GOAL = 256,     /* --bold */
+    TAKES_EVALUATE = 512  /* --evaluate FILE */
 };
 
 enum { COMMAND_ARGUMENTS_MAX = 4, COMMAND_REPEATS_MAX = 256 };

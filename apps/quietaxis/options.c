@@ -24,6 +24,8 @@ static const struct option option_list[] = {
     {"--pointing", TAKES_POINTING, "NAME", "only this pointing; may be repeated"},
     {"--accept", TAKES_ACCEPT, "FINDING", "use logs unfit for this reason; may be repeated"},
     {"--modes", TAKES_MODES, "N", "resonances within the band (default: what the data show)"},
+    {"--bold", TAKES_GOAL, NULL, "recommend the least jitter, not the calmest gains that keep it"},
+    {"--evaluate", TAKES_EVALUATE, "FILE", "judge these gains, propose none"},
     {"--threads", TAKES_THREADS, "N", "work on so many threads (default: all processors)"},
     {"--seed", TAKES_SEED, "N", "random seed instead of the description's"},
     {"--json", ALWAYS, NULL, "the answer as JSON, alone on standard output"},
@@ -105,6 +107,9 @@ static enum options_answer take(struct command_line *line, unsigned option, cons
     case TAKES_CONTROLLER:
         line->job.controller = value;
         return OPTIONS_RUN;
+    case TAKES_EVALUATE:
+        line->job.evaluate = value;
+        return OPTIONS_RUN;
     case TAKES_LOG:
         return repeat(line->log, &line->job.n_logs, command, name, value);
     case TAKES_POINTING:
@@ -165,7 +170,9 @@ static enum options_answer one(struct command_line *line, int *at, int argc, cha
     if (!option->value) {
         if (equals) return wrong(line->command, word, "this option takes no value");
         if (!strcmp(option->name, "--help")) return OPTIONS_HELP;
-        *(strcmp(option->name, "--json") ? &line->quiet : &line->json) = true;
+        *(option->taken_by == TAKES_GOAL    ? &line->job.bold
+          : !strcmp(option->name, "--json") ? &line->json
+                                            : &line->quiet) = true;
         return OPTIONS_RUN;
     }
     if (equals) return take(line, option->taken_by, option->name, equals + 1);

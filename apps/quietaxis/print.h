@@ -56,4 +56,7 @@ int print_json(enum tune_status status, char **text, const struct tune_error *er
 /* Everything printed reached standard output. */
 int print_end(int code);
 
+/* The enable ladder of a design and how to climb it. */
+void print_ladder(const struct tune_proposal *r);
+
 #endif

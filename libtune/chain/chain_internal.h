@@ -67,6 +67,10 @@ struct chain_gains {
 enum tune_status chain_log_gains(struct chain_gains *out, bool *found, const struct chain *chain,
                                  const struct tune_log_entry *log, struct tune_error *err);
 
+/* The gains of a controller file. */
+enum tune_status chain_gains_of_file(struct chain_gains *out, const struct chain *chain,
+                                     const char *path, struct tune_error *err);
+
 /* The gains a prediction is for: the job's file, else the log's own (log may be NULL), else
  * controller.ini among the answers, else the logbook's; TUNE_EINVAL where there are none. */
 enum tune_status chain_gains_for(struct chain_gains *out, const struct chain *chain,
@@ -103,7 +107,7 @@ struct chain_kind {
 };
 
 extern const struct chain_kind chain_inspect_kind, chain_precheck_kind, chain_identify_kind,
-    chain_design_kind, chain_predict_kind, chain_verify_kind;
+    chain_design_kind, chain_evaluate_kind, chain_predict_kind, chain_verify_kind;
 
 /* Take an earlier result again where it is fresh: *fresh tells. The person is told which, and why. */
 enum tune_status chain_reuse(void *out, bool *fresh, const struct chain *chain,

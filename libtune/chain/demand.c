@@ -63,8 +63,30 @@ static enum tune_status check_asked(const struct tune_requirement *r, struct tun
     return TUNE_OK;
 }
 
-enum tune_status chain_demand(struct tune_design_opts *out, struct tune_notes *notes,
-                              const struct design_work *work, struct tune_error *err)
+/* Where the logbook states no jitter, the largest that is commonly asked for while tracking (common
+ * practice, no source). */
+static const double jitter_default_arcsec = 0.10;
+
+static void demand_jitter(struct tune_tradeoff_demand *out, struct tune_notes *notes,
+                          const struct tune_requirement *requirement)
+{
+    double limit = requirement->jitter_rms_arcsec;
+    *out = tune_tradeoff_defaults();
+    if (!(limit > 0.0)) {
+        limit = jitter_default_arcsec;
+        tune_notes_add(notes,
+                       "No jitter_rms_arcsec is stated: the calm proposal keeps %.2g arcsec, "
+                       "commonly asked for while tracking.",
+                       limit);
+    }
+    out->jitter_limit_rad = tune_rad_from_arcsec(limit);
+    out->of_sky = requirement->jitter_of_sky;
+    if (requirement->peak_sensitivity > 0.0) out->peak_stated = requirement->peak_sensitivity;
+}
+
+enum tune_status chain_demand(struct tune_design_opts *out, struct tune_tradeoff_demand *tradeoff,
+                              struct tune_notes *notes, const struct design_work *work,
+                              struct tune_error *err)
 {
     const struct tune_logbook *logbook = &work->basis.chain.logbook;
     const struct tune_requirement *requirement = &logbook->requirement;
@@ -74,6 +96,7 @@ enum tune_status chain_demand(struct tune_design_opts *out, struct tune_notes *n
         tune_error_place(err, logbook->ini_path, 0, 0);
         return status;
     }
+    demand_jitter(tradeoff, notes, requirement);
     out->threads = work->basis.chain.job->threads;
     out->max_biquads = logbook->drive.max_biquads;
     if (out->max_biquads > TUNE_BIQUADS_MAX) out->max_biquads = TUNE_BIQUADS_MAX;

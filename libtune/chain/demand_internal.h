@@ -5,9 +5,10 @@
 
 #include "chain/design_internal.h"
 
-/* Options of the design; what was filled in by default is said in notes. */
-enum tune_status chain_demand(struct tune_design_opts *out, struct tune_notes *notes,
-                              const struct design_work *work, struct tune_error *err);
+/* Options of the design and the jitter to keep; what was filled in by default is said in notes. */
+enum tune_status chain_demand(struct tune_design_opts *out, struct tune_tradeoff_demand *tradeoff,
+                              struct tune_notes *notes, const struct design_work *work,
+                              struct tune_error *err);
 
 /* Everything of [drive], [requirement] and [controller] that decides a design. */
 enum tune_status chain_demand_provenance(struct tune_provenance *out, const struct chain *chain,

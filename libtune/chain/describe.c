@@ -65,6 +65,17 @@ static void judge_margin(struct tune_proposal *out, const char *name, double lim
     doubt_bound(&out->notes, name, limit, at_most, of, candidate);
 }
 
+/* The plant may be as far off as its fit allows and every margin is still there. A margin without end has
+ * no bound to pass. */
+static bool surely_stable(const struct tune_pointing_margins *m)
+{
+    const struct tune_margin *of[] = {&m->gain_margin_db, &m->gain_reduction_margin_db,
+                                      &m->phase_margin_deg, &m->delay_margin_s};
+    for (size_t i = 0; i < sizeof of / sizeof *of; i++)
+        if (isfinite(of[i]->value) && !(of[i]->bound95 > 0.0)) return false;
+    return true;
+}
+
 static void judge(struct tune_proposal *out, const struct tune_requirement *r)
 {
     const struct tune_candidate *best = &out->candidate[out->recommended];
@@ -83,7 +94,13 @@ static void judge(struct tune_proposal *out, const struct tune_requirement *r)
     for (size_t i = 0; i < best->n_margins; i++) {
         if (best->margins[i].stable) continue;
         tune_judgements_add(j, TUNE_JUDGEMENT_STABLE, 1.0, 0.0, false, best->margins[i].pointing);
-        break;
+        return;
+    }
+    for (size_t i = 0; i < best->n_margins; i++) {
+        if (surely_stable(&best->margins[i])) continue;
+        tune_judgements_add(j, TUNE_JUDGEMENT_STABLE_95, 1.0, 0.0, false,
+                            best->margins[i].pointing);
+        return;
     }
 }
 
@@ -97,6 +114,12 @@ static void limits(struct tune_proposal *out, const struct design_work *work)
         const struct tune_judgement *item = &out->requirement.item[i];
         if (!strcmp(item->name, TUNE_JUDGEMENT_STABLE))
             tune_notes_add(&out->limits, "Missed: the loop is not stable at %s.", item->where);
+        else if (!strcmp(item->name, TUNE_JUDGEMENT_STABLE_95))
+            tune_notes_add(&out->limits,
+                           "Missed: at %s the loop is stable as fitted, but within the std of the "
+                           "fit (95 %%) it is not. Do not type these gains in; sweep longer, or on "
+                           "a ramp where there is friction.",
+                           item->where);
         else if (!item->met)
             tune_notes_add(&out->limits, "Missed: %s %s %.4g asked, %.4g reached%s%s.", item->name,
                            item->at_most ? "at most" : "at least", item->limit, item->value,
@@ -107,6 +130,37 @@ static void limits(struct tune_proposal *out, const struct design_work *work)
             &out->limits,
             "Every biquad of the drive (max_biquads = %zu) is used; more might buy more.",
             work->opts.max_biquads);
+}
+
+void chain_describe_tradeoff(struct tune_proposal *out, const struct tune_tradeoff *tradeoff,
+                             const struct design_work *work)
+{
+    const struct tune_tradeoff_point *of[TUNE_PROPOSED];
+    const struct tune_design_cover *cover = &tradeoff->cover;
+    for (size_t i = 0; i < TUNE_PROPOSED; i++)
+        of[i] = &tradeoff->point[tradeoff->proposal[i]];
+    tune_notes_add(&out->notes,
+                   "Peak sensitivity at most %.3g (calm), %.3g (middle), %.3g (bold). Calm is the "
+                   "least noise torque that keeps the jitter, bold the least motion of the line of "
+                   "sight without the twist no encoder sees.",
+                   of[TUNE_PROPOSED_CALM]->peak_sensitivity,
+                   of[TUNE_PROPOSED_MIDDLE]->peak_sensitivity,
+                   of[TUNE_PROPOSED_BOLD]->peak_sensitivity);
+    if (tradeoff->met && isfinite(tradeoff->headroom))
+        tune_notes_add(&out->notes,
+                       "The calm proposal keeps the jitter with disturbances %.3g times as large "
+                       "as tonight's, by the smooth disturbance model and in the worst scenario.",
+                       tradeoff->headroom);
+    tune_notes_add(&out->notes,
+                   "Judged on %zu scenarios: every pointing, its modes higher and lower by %.3g %% "
+                   "(where less is known up to %.3g %%), inertia within %.2g %%, delay within "
+                   "%.2g ms%s.",
+                   cover->n_scenarios, 100.0 * cover->least_shift, 100.0 * cover->largest_shift,
+                   100.0 * cover->inertia_change, 1e3 * cover->delay_change_s,
+                   cover->n_spread > 0 ? "" : " (too little to be judged apart)");
+    if (!strcmp(work->basis.plants.payload, "none"))
+        tune_notes_add(&out->notes, "No payload ratio is known or assumed: line of sight and "
+                                    "encoder are taken to move alike.");
 }
 
 /* What the design has no say in is said. */
@@ -193,40 +247,48 @@ static void add_comment(char *text, size_t size, const char *sentence)
     }
 }
 
-static void add_figures(char *text, size_t size, const struct tune_candidate *best)
+static void add_figures(struct tune_notes *notes, const struct tune_candidate *best)
 {
-    char line[TUNE_NOTE_LENGTH];
     for (size_t i = 0; i < best->n_margins; i++) {
         const struct tune_pointing_margins *m = &best->margins[i];
-        (void)snprintf(line, sizeof line,
+        tune_notes_add(notes,
                        "%s: phase margin %.1f deg, gain margin %.1f dB up, %.1f dB down, peak "
                        "sensitivity %.2f, crossover %.3g Hz",
                        m->pointing, m->phase_margin_deg.value, m->gain_margin_db.value,
                        m->gain_reduction_margin_db.value, m->peak_sensitivity.value,
                        m->crossover_hz.value);
-        add_comment(text, size, line);
     }
+}
+
+enum tune_status chain_controller_text(char **text, const struct tune_controller *controller,
+                                       const struct tune_notes *notes, struct tune_error *err)
+{
+    const size_t room = 2 * TUNE_NOTE_LENGTH * (notes->n + 1);
+    char *comment = calloc(room, 1);
+    enum tune_status status;
+    *text = NULL;
+    if (!comment) return tune_error_memory(err, "writing a controller file");
+    for (size_t i = 0; i < notes->n; i++)
+        add_comment(comment, room, notes->text[i]);
+    status = tune_controller_text(text, controller, comment, err);
+    free(comment);
+    return status;
 }
 
 enum tune_status chain_controller_file(char **text, const struct tune_proposal *proposal,
                                        struct tune_error *err)
 {
     const struct tune_candidate *best = &proposal->candidate[proposal->recommended];
-    const size_t room =
-        2 * TUNE_NOTE_LENGTH * (proposal->cautions.n + proposal->notes.n + best->n_margins + 4);
-    char *comment = calloc(room, 1), line[2 * TUNE_NOTE_LENGTH];
+    struct tune_notes *notes = calloc(1, sizeof *notes);
     enum tune_status status;
     *text = NULL;
-    if (!comment) return tune_error_memory(err, "writing a controller file");
-    (void)snprintf(line, sizeof line, "Proposed by quietaxis %s for %s: %s.", tune_version(),
+    if (!notes) return tune_error_memory(err, "writing a controller file");
+    tune_notes_add(notes, "Proposed by quietaxis %s for %s: %s.", tune_version(),
                    proposal->provenance.logbook, best->name);
-    add_comment(comment, room, line);
-    add_figures(comment, room, best);
-    for (size_t i = 0; i < proposal->cautions.n; i++)
-        add_comment(comment, room, proposal->cautions.text[i]);
-    for (size_t i = 0; i < proposal->notes.n; i++)
-        add_comment(comment, room, proposal->notes.text[i]);
-    status = tune_controller_text(text, &best->controller, comment, err);
-    free(comment);
+    tune_notes_join(notes, &proposal->cautions);
+    add_figures(notes, best);
+    tune_notes_join(notes, &proposal->notes);
+    status = chain_controller_text(text, &best->controller, notes, err);
+    free(notes);
     return status;
 }

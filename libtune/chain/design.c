@@ -22,54 +22,6 @@
 #include "core/workers.h"
 #include "results/tables.h"
 
-/* ---- candidates ---------------------------------------------------------------------------------*/
-
-static void take_step(struct tune_candidate *out, const struct tune_design_step *step)
-{
-    out->controller = step->controller;
-    out->feasible = step->feasible;
-    out->sky_rms_arcsec = tune_arcsec_from_rad(step->sky_rms_rad);
-    out->noise_torque_rms_nm = step->noise_torque_rms_nm;
-    out->worst_sensitivity = step->sens_peak;
-    (void)snprintf(out->limit, sizeof out->limit, "%s", step->binding);
-}
-
-static void name_step(struct tune_candidate *out, size_t biquads)
-{
-    if (biquads == 0)
-        (void)snprintf(out->name, sizeof out->name, "pid");
-    else
-        (void)snprintf(out->name, sizeof out->name, "pid+%zu", biquads);
-}
-
-/* The present gains, then the ladder of the design. */
-static enum tune_status take_candidates(struct tune_proposal *out, const struct design_work *work,
-                                        const struct tune_design *design, struct tune_error *err)
-{
-    const struct tune_logbook *logbook = &work->basis.chain.logbook;
-    const size_t present = logbook->has_controller ? 1 : 0;
-    enum tune_status status = TUNE_OK;
-    out->candidate = calloc(design->n_steps + 1, sizeof *out->candidate);
-    if (!out->candidate) return tune_error_memory(err, "gathering designs");
-    out->n_candidates = design->n_steps + present;
-    if (present) {
-        struct tune_design_step step;
-        status = tune_design_appraise(&step, &logbook->controller, work->basis.plants.plant,
-                                      work->basis.plants.name, work->basis.plants.n,
-                                      &work->basis.quiet.disturbance, &work->opts, err);
-        if (!status) take_step(&out->candidate[0], &step);
-        (void)snprintf(out->candidate[0].name, sizeof out->candidate[0].name, "present");
-        out->candidate[0].present = true;
-    }
-    for (size_t i = 0; i < design->n_steps; i++) {
-        struct tune_candidate *candidate = &out->candidate[i + present];
-        take_step(candidate, &design->step[i]);
-        name_step(candidate, design->step[i].controller.n_biquads);
-    }
-    out->recommended = design->recommended + present;
-    return status;
-}
-
 /* ---- judging each at each pointing --------------------------------------------------------------*/
 
 /* One item is one candidate at one pointing. */
@@ -113,7 +65,7 @@ static enum tune_status judge_one(void *user, size_t item, struct tune_error *er
     enum tune_status status;
     progress_item(&watch, &judging->progress, item, candidate->name);
     status = progress_stage(&watch, "margins and jitter", 0.0, 1.0, err);
-    if (!status)
+    if (!status && !candidate->between)
         status = chain_margins(&candidate->margins[pointing], id->pointing[pointing].name,
                                &id->pointing[pointing].fit, &candidate->controller, err);
     if (!status)
@@ -143,6 +95,7 @@ static enum tune_status judge_all(struct tune_proposal *out, struct design_work 
     enum tune_status status =
         judging && jitter_arcsec ? TUNE_OK : tune_error_memory(err, "judging designs");
     for (size_t i = 0; !status && i < out->n_candidates; i++) {
+        if (out->candidate[i].between) continue;
         out->candidate[i].margins = calloc(n, sizeof *out->candidate[i].margins);
         if (!out->candidate[i].margins) status = tune_error_memory(err, "judging designs");
         out->candidate[i].n_margins = out->candidate[i].margins ? n : 0;
@@ -151,7 +104,7 @@ static enum tune_status judge_all(struct tune_proposal *out, struct design_work 
         judging->out = out;
         judging->work = work;
         judging->jitter_arcsec = jitter_arcsec;
-        progress_start(&judging->progress, work->basis.chain.job->watch, items, 0.8, 1.0);
+        progress_start(&judging->progress, work->basis.chain.job->watch, items, 0.8, 0.9);
         status = tune_workers_run(items, work->basis.chain.job->threads, judge_one, judging, err);
     }
     for (size_t i = 0; !status && i < out->n_candidates; i++)
@@ -163,14 +116,22 @@ static enum tune_status judge_all(struct tune_proposal *out, struct design_work 
 
 /* ---- files --------------------------------------------------------------------------------------*/
 
+/* Gains that were only judged leave the design alone. */
+static const struct chain_kind *kind_of(const struct design_work *work)
+{
+    return work->basis.chain.job->evaluate ? &chain_evaluate_kind : &chain_design_kind;
+}
+
 static enum tune_status loop_files(struct tune_proposal *out, struct chain_file *file,
                                    const struct design_work *work, struct tune_error *err)
 {
     const double from_hz = 0.05;
+    const char *prefix = work->basis.chain.job->evaluate ? "given" : "loop";
     struct tune_candidate *best = &out->candidate[out->recommended];
     enum tune_status status = TUNE_OK;
     for (size_t i = 0; !status && i < best->n_margins; i++) {
-        (void)snprintf(file[i].name, sizeof file[i].name, "loop-%s.csv", best->margins[i].pointing);
+        (void)snprintf(file[i].name, sizeof file[i].name, "%s-%s.csv", prefix,
+                       best->margins[i].pointing);
         status = tune_loop_csv(&file[i].text, &work->basis.id.pointing[i].fit.plant,
                                &best->controller, from_hz, err);
         if (!status) chain_result_file(&best->margins[i].loop_file, &file[i]);
@@ -182,17 +143,19 @@ static enum tune_status write_all(struct tune_proposal *out, const struct design
                                   struct tune_error *err)
 {
     const size_t n = work->basis.id.n_pointings;
-    struct chain_file *file = calloc(n + 1, sizeof *file);
+    const bool given = work->basis.chain.job->evaluate != NULL;
+    const size_t parts = given ? n : n + 1 + out->n_rungs;
+    struct chain_file *file = calloc(parts + 1, sizeof *file);
     enum tune_status status =
         file ? loop_files(out, file, work, err) : tune_error_memory(err, "writing a design");
-    if (!status) {
+    if (!status && !given) {
         (void)snprintf(file[n].name, sizeof file[n].name, "controller.ini");
         status = chain_controller_file(&file[n].text, out, err);
         if (!status) chain_result_file(&out->controller_file, &file[n]);
+        if (!status) status = chain_rung_files(file + n + 1, out, err);
     }
-    if (!status)
-        status = chain_write(out, &work->basis.chain, &chain_design_kind, file, n + 1, err);
-    for (size_t i = 0; file && i <= n; i++)
+    if (!status) status = chain_write(out, &work->basis.chain, kind_of(work), file, parts, err);
+    for (size_t i = 0; file && i < parts; i++)
         free(file[i].text);
     free(file);
     return status;
@@ -204,25 +167,27 @@ static enum tune_status design_all(struct tune_proposal *out, struct design_work
                                    struct tune_error *err)
 {
     const struct chain *chain = &work->basis.chain;
-    struct tune_design *design = calloc(1, sizeof *design);
     struct progress *progress = calloc(1, sizeof *progress);
     struct progress_item watch;
-    enum tune_status status =
-        design && progress ? TUNE_OK : tune_error_memory(err, "designing a controller");
+    enum tune_status status = progress ? TUNE_OK : tune_error_memory(err, "designing a controller");
     out->jitter_of_sky = chain->logbook.requirement.jitter_of_sky;
     if (!status)
         status = chain_quiet_estimate(&work->basis.quiet, chain, &work->basis.id,
                                       &work->basis.plants, err);
-    if (!status) status = chain_demand(&work->opts, &out->notes, work, err);
+    if (!status) status = chain_demand(&work->opts, &work->tradeoff, &out->notes, work, err);
+    if (!status) status = chain_design_spread(&work->spread, &work->basis.id, err);
     if (!status) {
+        work->opts.spread = work->spread;
         progress_start(progress, chain->job->watch, 1, 0.0, 0.8);
         progress_item(&watch, progress, 0, "controller");
-        status = tune_design_controller(design, work->basis.plants.plant, work->basis.plants.name,
-                                        work->basis.plants.n, &work->basis.quiet.disturbance,
-                                        &work->opts, &watch.watch, err);
+        status = chain_candidates(out, work, &watch.watch, err);
     }
-    if (!status) status = take_candidates(out, work, design, err);
     if (!status) status = judge_all(out, work, err);
+    if (!status) {
+        progress_start(progress, chain->job->watch, 1, 0.9, 1.0);
+        progress_item(&watch, progress, 0, "enable ladder");
+        status = chain_design_enable(out, work, &watch.watch, err);
+    }
     if (!status) {
         if (work->basis.quiet.log)
             chain_set_rows(&out->provenance, work->basis.quiet.log->file, work->basis.quiet.rows);
@@ -230,7 +195,6 @@ static enum tune_status design_all(struct tune_proposal *out, struct design_work
         status = write_all(out, work, err);
     }
     free(progress);
-    free(design);
     return status;
 }
 
@@ -243,6 +207,13 @@ static enum tune_status provenance(struct tune_provenance *out, const struct des
                                         &work->basis.id, err);
     if (!status) status = chain_demand_provenance(out, &work->basis.chain, err);
     if (!status) status = chain_signs_provenance(out, &work->signs, err);
+    if (!status && work->basis.chain.job->evaluate)
+        status = chain_add_gains(out, "gains to evaluate", &work->given, err);
+    if (!status)
+        status = tune_provenance_add_option(out, err, "goal", "%s",
+                                            work->basis.chain.job->evaluate ? "given"
+                                            : work->basis.chain.job->bold   ? "bold"
+                                                                            : "calm");
     return status;
 }
 
@@ -258,9 +229,10 @@ enum tune_status tune_chain_design(struct tune_proposal *out, const struct tune_
     if (!work) return tune_error_memory(err, "designing a controller");
     status = chain_basis_open(&work->basis, job, err);
     if (!status) status = chain_signs_read(&work->signs, &work->basis.chain, err);
+    if (!status && job->evaluate)
+        status = chain_gains_of_file(&work->given, &work->basis.chain, job->evaluate, err);
     if (!status) status = provenance(&now, work, err);
-    if (!status)
-        status = chain_reuse(out, &fresh, &work->basis.chain, &chain_design_kind, &now, err);
+    if (!status) status = chain_reuse(out, &fresh, &work->basis.chain, kind_of(work), &now, err);
     if (!status && !fresh) {
         out->provenance = now;
         memset(&now, 0, sizeof now);
@@ -269,6 +241,7 @@ enum tune_status tune_chain_design(struct tune_proposal *out, const struct tune_
     if (status) tune_proposal_free(out);
     tune_provenance_free(&now);
     chain_basis_close(&work->basis);
+    free(work->spread);
     free(work);
     return status;
 }

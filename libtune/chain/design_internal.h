@@ -6,13 +6,41 @@
 #include "chain/quiet_internal.h"
 #include "chain/signs_internal.h"
 #include "design/design.h"
+#include "design/tradeoff.h"
 #include "results/proposal.h"
 
 struct design_work {
     struct chain_basis basis;
     struct tune_design_opts opts;
+    struct tune_design_spread *spread; /* [basis.plants.n] */
+    struct tune_tradeoff_demand tradeoff;
     struct chain_signs signs;
+    struct chain_gains given; /* of the job's file to evaluate */
 };
+
+/* design_spread.c: *out[id->n_pointings], the caller frees it, after a failure too. */
+enum tune_status chain_design_spread(struct tune_design_spread **out,
+                                     const struct tune_identification *id, struct tune_error *err);
+
+/* design_candidates.c: the gains in use first, then those given, or the proposals and the curve between
+ * them; recommended, purchases and what is implied with them. Nothing is judged pointing by pointing yet. */
+enum tune_status chain_candidates(struct tune_proposal *out, struct design_work *work,
+                                  const struct tune_watch *watch, struct tune_error *err);
+
+/* design_enable.c: the ladder up to the recommended gains. Gains to evaluate may have none: a sentence. */
+enum tune_status chain_design_enable(struct tune_proposal *out, const struct design_work *work,
+                                     const struct tune_watch *watch, struct tune_error *err);
+/* file[out->n_rungs] for the rungs; their texts belong to whoever frees the files. */
+enum tune_status chain_rung_files(struct chain_file *file, struct tune_proposal *out,
+                                  struct tune_error *err);
+
+/* The text of a controller file with notes as comments. */
+enum tune_status chain_controller_text(char **text, const struct tune_controller *controller,
+                                       const struct tune_notes *notes, struct tune_error *err);
+
+/* Under which peaks and jitter the proposals were made, as notes. */
+void chain_describe_tradeoff(struct tune_proposal *out, const struct tune_tradeoff *tradeoff,
+                             const struct design_work *work);
 
 /* Requirement met or not, limits, notes, cautions. */
 void chain_describe_design(struct tune_proposal *out, struct design_work *work);

@@ -59,19 +59,23 @@ static bool find_proposed(struct chain_gains *out, const struct chain *chain)
     return false;
 }
 
+enum tune_status chain_gains_of_file(struct chain_gains *out, const struct chain *chain,
+                                     const char *path, struct tune_error *err)
+{
+    const char *slash = strrchr(path, '/');
+    memset(out, 0, sizeof *out);
+    if (strlen(path) >= sizeof out->path)
+        return tune_error_set(err, TUNE_EINVAL, "the name of the controller file is too long");
+    memcpy(out->path, path, strlen(path) + 1);
+    name_source(out, slash ? slash + 1 : path);
+    return read_file(out, chain, err);
+}
+
 enum tune_status chain_gains_for(struct chain_gains *out, const struct chain *chain,
                                  const struct tune_log_entry *log, struct tune_error *err)
 {
-    const char *given = chain->job->controller;
     memset(out, 0, sizeof *out);
-    if (given) {
-        const char *slash = strrchr(given, '/');
-        if (strlen(given) >= sizeof out->path)
-            return tune_error_set(err, TUNE_EINVAL, "the name of the controller file is too long");
-        memcpy(out->path, given, strlen(given) + 1);
-        name_source(out, slash ? slash + 1 : given);
-        return read_file(out, chain, err);
-    }
+    if (chain->job->controller) return chain_gains_of_file(out, chain, chain->job->controller, err);
     if (log && log->controller_file[0]) return read_own(out, chain, log, err);
     if (find_proposed(out, chain)) {
         name_source(out, chain->job->out ? "controller.ini" : "results/controller.ini");

@@ -8,6 +8,7 @@
 #ifndef TUNE_JOB_H
 #define TUNE_JOB_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "core/status.h"
@@ -26,6 +27,8 @@ struct tune_job {
     const char *const
         *accept; /* [n_accepts] findings (tune_finding_name) that shall not stop the work */
     size_t n_accepts;
+    const char *evaluate; /* design: judge the gains of this file, propose nothing; NULL: propose */
+    bool bold;      /* design: recommend the least jitter, not the calmest gains that keep it */
     size_t modes;   /* resonances within the band at every pointing; 0: as many as the data show */
     size_t threads; /* 0: as many as there are processors */
     const struct tune_watch *watch;

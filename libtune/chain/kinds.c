@@ -126,11 +126,15 @@ static const struct tune_result_file *design_part(const void *result, size_t i)
     if (i == 0) return &r->controller_file;
     if (r->recommended >= r->n_candidates) return NULL;
     c = &r->candidate[r->recommended];
-    return i - 1 < c->n_margins ? &c->margins[i - 1].loop_file : NULL;
+    if (i - 1 < c->n_margins) return &c->margins[i - 1].loop_file;
+    return i - 1 - c->n_margins < r->n_rungs ? &r->rung[i - 1 - c->n_margins].file : NULL;
 }
 
 const struct chain_kind chain_design_kind = {"design.json", design_json,       design_parse,
                                              design_empty,  design_provenance, design_part};
+
+const struct chain_kind chain_evaluate_kind = {"evaluate.json", design_json,       design_parse,
+                                               design_empty,    design_provenance, design_part};
 
 /* ---- predict ------------------------------------------------------------------------------------*/
 

@@ -20,9 +20,10 @@ static void widen(double range[2], double x, bool first)
     range[1] = first ? x : fmax(range[1], x);
 }
 
-static void assume(struct assumption *assumption, struct tune_plant *plant)
+static void assume(struct assumption *assumption, struct tune_plant *plant,
+                   const struct tune_fit *fit)
 {
-    const size_t mode = tune_plant_assume_payload(plant);
+    const size_t mode = tune_fit_assume_payload(plant, fit);
     if (mode >= plant->n_modes) return;
     widen(assumption->f_hz, plant->mode[mode].f_hz, assumption->found == 0);
     widen(assumption->ratio, plant->mode[mode].payload_ratio, assumption->found == 0);
@@ -228,7 +229,7 @@ enum tune_status chain_plants(struct chain_plants *out, const struct tune_identi
         if (take_identified(&out->plant[i], &id->pointing[i]))
             identified++;
         else
-            assume(&assumption, &out->plant[i]);
+            assume(&assumption, &out->plant[i], &id->pointing[i].fit);
     describe_identified(out, id, identified);
     describe_assumption(out, &assumption, identified);
     return TUNE_OK;

@@ -116,6 +116,10 @@ TUNE_API enum tune_status tune_fit_response(double complex *g, double *std,
                                             const struct tune_fit *fit, const double *f_hz,
                                             size_t n, struct tune_error *err);
 
+/* tune_plant_assume_payload() among the modes the data show: gain above 4 std, damping below 0.2. plant has
+ * the modes of the fit, in its order. */
+TUNE_API size_t tune_fit_assume_payload(struct tune_plant *plant, const struct tune_fit *fit);
+
 TUNE_API void tune_fit_free(struct tune_fit *fit);
 
 #endif

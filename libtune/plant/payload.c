@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "core/units.h"
+#include "plant/fit.h"
 #include "plant/model.h"
 
 /* Two inertias on one spring have r = -1/g; with several modes the payload is taken to hang on the
@@ -23,6 +24,25 @@ size_t tune_plant_assume_payload(struct tune_plant *plant)
         plant->mode[k].payload_ratio = softest == plant->n_modes ? 1.0
                                        : k == softest            ? -1.0 / plant->mode[k].gain
                                                                  : 0.0;
+    return softest;
+}
+
+/* A mode whose gain the data hardly show, or so damped that it is none, carries nothing. */
+static bool shown(const struct tune_fit *fit, size_t k)
+{
+    return fabs(fit->mode_gain[k].value) > 4.0 * fit->mode_gain[k].std &&
+           fit->mode_zeta[k].value < 0.2;
+}
+
+size_t tune_fit_assume_payload(struct tune_plant *plant, const struct tune_fit *fit)
+{
+    struct tune_plant seen = *plant;
+    size_t softest;
+    for (size_t k = 0; k < seen.n_modes; k++)
+        if (!shown(fit, k)) seen.mode[k].gain = 0.0;
+    softest = tune_plant_assume_payload(&seen);
+    for (size_t k = 0; k < plant->n_modes; k++)
+        plant->mode[k].payload_ratio = seen.mode[k].payload_ratio;
     return softest;
 }
 

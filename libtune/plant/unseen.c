@@ -107,7 +107,7 @@ static struct tune_plant plant_at(const struct question *q, size_t i, double ste
     tune_plant_from_params(&plant, theta, fit->n_params, fit->plant.n_modes,
                            fit->plant.loop_rate_hz);
     if (!q->ratio) {
-        (void)tune_plant_assume_payload(&plant);
+        (void)tune_fit_assume_payload(&plant, fit);
         return plant;
     }
     for (size_t k = 0; k < plant.n_modes; k++) {

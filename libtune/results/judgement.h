@@ -13,8 +13,11 @@ enum { TUNE_JUDGEMENTS_MAX = 16, TUNE_REQUIREMENT_KEY = 32 };
 /* Name of a judgement that stands only where a loop is not stable: limit 1, value 0. */
 #define TUNE_JUDGEMENT_STABLE "stable"
 
+/* Stable as fitted, but not with 95 % confidence: limit 1, value 0. */
+#define TUNE_JUDGEMENT_STABLE_95 "stable_95"
+
 struct tune_judgement {
-    char name[TUNE_REQUIREMENT_KEY]; /* the key in [requirement], or TUNE_JUDGEMENT_STABLE */
+    char name[TUNE_REQUIREMENT_KEY]; /* the key in [requirement], or one of those above */
     double limit;                    /* as stated there, in the unit of its key */
     double value; /* reached (designed, predicted or measured); INFINITY or NAN possible */
     bool at_most; /* the limit is the most allowed; else the least */

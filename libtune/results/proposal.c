@@ -33,6 +33,7 @@ static void candidate_fields(struct json_io *io, struct tune_candidate *c)
 {
     json_io_text(io, "name", c->name, sizeof c->name);
     json_io_flag(io, "present", &c->present);
+    json_io_flag(io, "between", &c->between);
     json_io_controller(io, &c->controller);
     json_io_flag(io, "feasible", &c->feasible);
     const size_t n =
@@ -63,6 +64,73 @@ static void candidates(struct json_io *io, struct tune_proposal *r)
     json_io_leave(io);
 }
 
+static void purchases(struct json_io *io, struct tune_proposal *r)
+{
+    const size_t n = json_io_list(io, "biquads_buy", (void **)&r->purchase, &r->n_purchases,
+                                  sizeof *r->purchase);
+    for (size_t i = 0; i < n; i++) {
+        struct tune_purchase *p = &r->purchase[i];
+        json_io_item(io, i);
+        json_io_text(io, "goal", p->goal, sizeof p->goal);
+        json_io_count(io, "biquads_used", &p->biquads);
+        json_io_number(io, "encoder_rms_arcsec", &p->encoder_rms_arcsec);
+        json_io_number(io, "sky_rms_arcsec", &p->sky_rms_arcsec);
+        json_io_number(io, "noise_torque_rms_nm", &p->noise_torque_rms_nm);
+        json_io_number(io, "worst_sensitivity", &p->worst_sensitivity);
+        json_io_flag(io, "feasible", &p->feasible);
+        json_io_flag(io, "taken", &p->taken);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+}
+
+static void tones(struct json_io *io, struct tune_rung *rung)
+{
+    const size_t n = json_io_list_fixed(io, "probe_tones", &rung->n_tones, TUNE_PROBE_TONES);
+    for (size_t i = 0; i < n; i++) {
+        struct tune_probe_tone *tone = &rung->tone[i];
+        json_io_item(io, i);
+        json_io_number(io, "frequency_hz", &tone->f_hz);
+        json_io_number(io, "sensitivity", &tone->sensitivity);
+        json_io_number(io, "alarm_low", &tone->alarm_low);
+        json_io_number(io, "alarm_high", &tone->alarm_high);
+        json_io_number(io, "torque_nm", &tone->torque_nm);
+        json_io_number(io, "motion_arcsec", &tone->motion_arcsec);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+}
+
+static void rung_fields(struct json_io *io, struct tune_rung *rung)
+{
+    json_io_file(io, "file", &rung->file);
+    json_io_number(io, "gain_db", &rung->gain_db);
+    json_io_controller(io, &rung->controller);
+    json_io_number(io, "crossover_hz", &rung->crossover_hz);
+    json_io_number(io, "peak_sensitivity", &rung->peak_sensitivity);
+    json_io_number(io, "phase_margin_deg", &rung->phase_margin_deg);
+    json_io_number(io, "encoder_rms_arcsec", &rung->encoder_rms_arcsec);
+    json_io_numbers(io, "encoder_interval_95_arcsec", rung->encoder_interval_arcsec, 2);
+    json_io_number(io, "torque_rms_nm", &rung->torque_rms_nm);
+    json_io_number(io, "noise_torque_rms_nm", &rung->noise_torque_rms_nm);
+    json_io_number(io, "abort_encoder_rms_arcsec", &rung->abort_encoder_arcsec);
+    json_io_number(io, "abort_torque_rms_nm", &rung->abort_torque_nm);
+    json_io_number(io, "dwell_s", &rung->dwell_s);
+    tones(io, rung);
+}
+
+static void rungs(struct json_io *io, struct tune_proposal *r)
+{
+    const size_t n = json_io_list(io, "enable", (void **)&r->rung, &r->n_rungs, sizeof *r->rung);
+    for (size_t i = 0; i < n; i++) {
+        json_io_item(io, i);
+        rung_fields(io, &r->rung[i]);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+    json_io_notes(io, "climbing", &r->climbing);
+}
+
 /* The name stands in the file; the index is found again. */
 static void recommended(struct json_io *io, struct tune_proposal *r)
 {
@@ -81,8 +149,12 @@ static void fields(struct json_io *io, void *result)
     json_io_disturbance(io, &r->disturbance);
     json_io_text(io, "payload_ratios", r->payload, sizeof r->payload);
     json_io_jitter_of(io, &r->jitter_of_sky);
+    json_io_text(io, "goal", r->goal, sizeof r->goal);
     candidates(io, r);
     recommended(io, r);
+    purchases(io, r);
+    json_io_notes(io, "implied", &r->implied);
+    rungs(io, r);
     json_io_file(io, "controller_file", &r->controller_file);
     json_io_judgements(io, "requirement", "designed", &r->requirement);
     json_io_notes(io, "limits", &r->limits);
@@ -111,6 +183,8 @@ void tune_proposal_free(struct tune_proposal *result)
     for (size_t i = 0; result->candidate && i < result->n_candidates; i++)
         free(result->candidate[i].margins);
     free(result->candidate);
+    free(result->purchase);
+    free(result->rung);
     tune_provenance_free(&result->provenance);
     memset(result, 0, sizeof *result);
 }

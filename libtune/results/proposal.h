@@ -32,12 +32,15 @@ struct tune_pointing_margins {
 };
 
 struct tune_candidate {
-    char name[TUNE_NAME_LENGTH + 1]; /* "present", "pid", "pid+1", ... */
+    char name[TUNE_NAME_LENGTH + 1]; /* "present", "given", "calm", "middle", "bold"; points of the
+                                        trade-off between them "between-1", ... */
     struct tune_controller controller;
     bool present;  /* the gains of the logbook, not a proposal */
+    bool between;  /* only a point of the trade-off: no margins */
     bool feasible; /* every design constraint met on every pointing and mode shift, all stable */
     size_t n_margins;
-    struct tune_pointing_margins *margins; /* [n_margins], one per pointing */
+    struct tune_pointing_margins
+        *margins;             /* [n_margins], one per pointing; none of those between */
     double jitter_rms_arcsec; /* worst pointing, of the signal jitter_of names, as a log would
                                               measure it; NAN: an unstable loop */
     char worst_pointing[TUNE_NAME_LENGTH + 1]; /* of that jitter */
@@ -45,6 +48,38 @@ struct tune_candidate {
     double noise_torque_rms_nm;   /* worst pointing */
     double worst_sensitivity;     /* max |S| over all pointings and mode shifts */
     char limit[TUNE_NOTE_LENGTH]; /* what stands in the way of more; may be empty */
+};
+
+/* What a number of biquads reaches under one of the goals: jitter by the smooth disturbance model, worst
+ * over pointings and mode shifts. */
+struct tune_purchase {
+    char goal[8]; /* "calm" or "bold" */
+    size_t biquads;
+    double encoder_rms_arcsec, sky_rms_arcsec; /* of the sky without the twist no encoder sees */
+    double noise_torque_rms_nm, worst_sensitivity;
+    bool feasible, taken; /* taken: by the proposal of that name */
+};
+
+/* A tone by which a rung is checked: |S| there must lie between the alarms. */
+struct tune_probe_tone {
+    double f_hz, sensitivity, alarm_low, alarm_high;
+    double torque_nm, motion_arcsec; /* amplitude to inject; what it moves at most */
+};
+
+enum { TUNE_PROBE_TONES = 3 };
+
+/* One rung of the enable ladder: gains and what a log under them must show, worst pointing. */
+struct tune_rung {
+    struct tune_result_file file; /* enable-<number>.ini */
+    struct tune_controller controller;
+    double gain_db; /* of k; kd k, kp k^2, ki k^3 */
+    double crossover_hz, peak_sensitivity, phase_margin_deg;
+    double encoder_rms_arcsec, encoder_interval_arcsec[2]; /* where 95 % of logs lie */
+    double torque_rms_nm, noise_torque_rms_nm;
+    double abort_encoder_arcsec, abort_torque_nm; /* above: back to the rung below */
+    double dwell_s;
+    size_t n_tones;
+    struct tune_probe_tone tone[TUNE_PROBE_TONES];
 };
 
 /* Where the disturbance came from. */
@@ -64,9 +99,17 @@ struct tune_proposal {
     char
         payload[16]; /* payload ratios: "stated", "assumed", "partly" (at some pointings), "none" */
     bool jitter_of_sky;
+    char goal[8]; /* "calm", "bold"; "given": gains from a file, nothing proposed */
     size_t n_candidates;
-    struct tune_candidate *candidate; /* the present gains first, where the logbook has some */
-    size_t recommended;               /* index */
+    struct tune_candidate *candidate; /* the present gains first, where the logbook has some; then
+                                         by rising noise torque */
+    size_t recommended;               /* index; of the given gains where nothing is proposed */
+    size_t n_purchases;
+    struct tune_purchase *purchase; /* [n_purchases] calm, then bold, by number of biquads */
+    struct tune_notes implied;      /* what needs no constraint of its own, and why */
+    size_t n_rungs;
+    struct tune_rung *rung; /* [n_rungs] the way up to the recommended gains, the last are those */
+    struct tune_notes climbing;              /* how to climb it, and what not to do */
     struct tune_result_file controller_file; /* controller.ini */
     struct tune_judgements requirement;      /* of the recommended one, worst pointing */
     struct tune_notes limits;                /* what limits the axis */

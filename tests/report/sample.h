@@ -203,7 +203,7 @@ static inline void sample_candidate(struct sample *s, size_t c, const char *cons
 {
     struct tune_candidate *candidate = &s->candidate[c];
     const double factor = c ? 1.0 : 0.2;
-    sample_say(candidate->name, sizeof candidate->name, c ? "pid+1" : "present");
+    sample_say(candidate->name, sizeof candidate->name, c ? "calm" : "present");
     candidate->present = !c;
     candidate->feasible = c;
     candidate->controller = tune_controller_defaults(4000.0);

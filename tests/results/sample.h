@@ -263,7 +263,7 @@ static inline void sample_proposal(struct tune_proposal *r)
     r->candidate = calloc(2, sizeof *r->candidate);
     for (size_t i = 0; i < 2; i++) {
         struct tune_candidate *c = &r->candidate[i];
-        (void)snprintf(c->name, sizeof c->name, "%s", i ? "pid+2" : "present");
+        (void)snprintf(c->name, sizeof c->name, "%s", i ? "calm" : "present");
         c->present = i == 0;
         c->feasible = i == 1;
         c->controller = sample_controller();
@@ -284,6 +284,44 @@ static inline void sample_proposal(struct tune_proposal *r)
         (void)snprintf(c->limit, sizeof c->limit, "peak sensitivity at east-60, 31 Hz");
     }
     r->recommended = 1;
+    (void)snprintf(r->goal, sizeof r->goal, "calm");
+    r->n_purchases = 2;
+    r->purchase = calloc(2, sizeof *r->purchase);
+    for (size_t i = 0; i < 2; i++) {
+        struct tune_purchase *p = &r->purchase[i];
+        (void)snprintf(p->goal, sizeof p->goal, "%s", i ? "bold" : "calm");
+        p->biquads = i;
+        p->encoder_rms_arcsec = i ? 0.02 : (double)INFINITY;
+        p->sky_rms_arcsec = 0.03;
+        p->noise_torque_rms_nm = 1.1;
+        p->worst_sensitivity = 1.5;
+        p->feasible = i == 1;
+        p->taken = i == 0;
+    }
+    tune_notes_add(&r->implied, "phase margin");
+    r->n_rungs = 2;
+    r->rung = calloc(2, sizeof *r->rung);
+    for (size_t i = 0; i < 2; i++) {
+        struct tune_rung *rung = &r->rung[i];
+        (void)snprintf(rung->file.name, sizeof rung->file.name, "enable-%02zu.ini", i + 1);
+        memset(rung->file.sha256, 'd', 64);
+        rung->controller = sample_controller();
+        rung->gain_db = i ? 0.0 : -3.0;
+        rung->crossover_hz = 9.0;
+        rung->peak_sensitivity = 1.4;
+        rung->phase_margin_deg = 41.0;
+        rung->encoder_rms_arcsec = 0.03;
+        rung->encoder_interval_arcsec[0] = 0.02;
+        rung->encoder_interval_arcsec[1] = 0.04;
+        rung->torque_rms_nm = 2.0;
+        rung->noise_torque_rms_nm = 0.4;
+        rung->abort_encoder_arcsec = 0.06;
+        rung->abort_torque_nm = 4.0;
+        rung->dwell_s = 12.0;
+        rung->n_tones = i;
+        rung->tone[0] = (struct tune_probe_tone){4.0, 0.7, 0.5, 0.9, 1.5, 0.2};
+    }
+    tune_notes_add(&r->climbing, "one at a time");
     (void)snprintf(r->controller_file.name, sizeof r->controller_file.name, "controller.ini");
     memset(r->controller_file.sha256, 'b', 64);
     tune_judgements_add(&r->requirement, "jitter_rms_arcsec", 0.05, 0.031, true, "");
