@@ -139,7 +139,7 @@ static void verified_row(struct buffer *html, const struct tune_verified_log *lo
     html_number(html, log->measured_rms_arcsec, 3);
     if (columns->sky) html_number(html, log->sky_rms_arcsec, 3);
     if (isfinite(log->predicted_rms_arcsec))
-        html_cell(html, "%.3g <small>(%.3g to %.3g)</small>", log->predicted_rms_arcsec,
+        html_cell(html, "%.3g<br><small>(%.3g to %.3g)</small>", log->predicted_rms_arcsec,
                   log->predicted_interval_95_arcsec[0], log->predicted_interval_95_arcsec[1]);
     else
         html_number(html, (double)NAN, 3);
