@@ -49,6 +49,7 @@
 #include "control/measured.h"
 #include "control/crossings.h"
 #include "control/beyond.h"
+#include "control/feedforward.h"
 #include "simulation/axis.h"
 #include "simulation/drive.h"
 #include "jitter/tracking.h"
