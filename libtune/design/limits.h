@@ -77,7 +77,8 @@ struct tune_limits {
 
 TUNE_API struct tune_limits_opts tune_limits_defaults(void);
 
-/* Arguments as tune_design_appraise; a mode is the same at all pointings by its number. opts of a calm design
+/* Arguments as tune_design_appraise; a mode is the same at all pointings by its number; a
+ * cascade of two rates is taken as one of the faster. opts of a calm design
  * are taken as those of the bold one with the same limits. All figures are those of the grid that the search
  * uses: what the judge of design.h finds between its points is left out, before and after alike.
  *   TUNE_ENOSOL  no controller near the given one meets every demand

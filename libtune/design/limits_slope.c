@@ -15,6 +15,7 @@ enum { SWEEPS = 20000 };
 
 #define STEP   1e-4  /* ln */
 #define ACTIVE -0.01 /* ln: closer to the limit than this is on it */
+#define NEAR   1e-3  /* the same of a bound */
 
 /* Multipliers of the problem's constraints and of the lower bound of each biquad's pole damping. */
 struct multipliers {
@@ -41,9 +42,19 @@ struct rows {
     size_t n;
     const double **row;
     size_t *of;
-    double *unit; /* [n_vars x n_vars] */
+    size_t n_units;
+    double *unit; /* [2 n_vars x n_vars] */
     double *lambda;
 };
+
+static void add_bound(struct rows *rows, const struct evaluation *e, const struct problem *problem,
+                      size_t variable, double sign)
+{
+    double *unit = rows->unit + rows->n_units++ * e->n_vars;
+    unit[variable] = sign;
+    rows->of[rows->n] = problem->n_constraints + variable;
+    rows->row[rows->n++] = unit;
+}
 
 static void fill_rows(struct rows *rows, const struct evaluation *e, const struct problem *problem)
 {
@@ -54,12 +65,10 @@ static void fill_rows(struct rows *rows, const struct evaluation *e, const struc
             rows->of[rows->n] = i;
             rows->row[rows->n++] = e->gradient + i * e->n_vars;
         }
+    /* a variable with no room, as of a notch, stands on both */
     for (size_t j = 0; j < e->n_vars; j++) {
-        double *unit = rows->unit + j * e->n_vars;
-        if (e->x[j] - lower[j] > 1e-3 && upper[j] - e->x[j] > 1e-3) continue;
-        unit[j] = e->x[j] - lower[j] > 1e-3 ? 1.0 : -1.0;
-        rows->of[rows->n] = problem->n_constraints + j;
-        rows->row[rows->n++] = unit;
+        if (e->x[j] - lower[j] < NEAR) add_bound(rows, e, problem, j, -1.0);
+        if (upper[j] - e->x[j] < NEAR) add_bound(rows, e, problem, j, 1.0);
     }
 }
 
@@ -88,10 +97,10 @@ static void take_multipliers(struct multipliers *out, const struct rows *rows,
 static enum tune_status find_multipliers(struct multipliers *out, const struct evaluation *e,
                                          const struct problem *problem, struct tune_error *err)
 {
-    const size_t most = problem->n_constraints + e->n_vars;
+    const size_t most = problem->n_constraints + 2 * e->n_vars;
     struct rows rows = {.row = calloc(most, sizeof *rows.row),
                         .of = calloc(most, sizeof *rows.of),
-                        .unit = calloc(e->n_vars * e->n_vars, sizeof *rows.unit),
+                        .unit = calloc(2 * e->n_vars * e->n_vars, sizeof *rows.unit),
                         .lambda = calloc(most, sizeof *rows.lambda)};
     enum tune_status status = TUNE_OK;
     double rest[VARIABLES_MAX];

@@ -134,6 +134,17 @@ static void slopes_of_everything_that_disturbs_make_one(void **state)
     check_close(sum, 1.0, 1e-3);
 }
 
+/* Zero and pole held together: the gradient along what may not move counts for nothing. */
+static void notches_stay_notches(void **state)
+{
+    struct small_axis a = noisy_axis();
+    struct tune_limits limits;
+    (void)state;
+    a.opts.notches_only = true;
+    assert_int_equal(run(&limits, &a, 0, NULL, NULL), TUNE_OK);
+    check_between(limits.unsettled, 0.0, 0.2);
+}
+
 static double designed_anew(const struct small_axis *a)
 {
     struct tune_design design;
@@ -329,6 +340,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(slopes_are_those_of_designs_made_anew),
         cmocka_unit_test(slopes_of_everything_that_disturbs_make_one),
+        cmocka_unit_test(notches_stay_notches),
         cmocka_unit_test(changes_are_what_a_design_of_the_changed_axis_finds),
         cmocka_unit_test(threads_and_how_many_are_solved_change_no_figure),
         cmocka_unit_test(sentences_say_what_and_how_much),
