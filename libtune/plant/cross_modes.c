@@ -84,7 +84,7 @@ static bool within(const struct window *w, size_t i)
 /* One pass over the lines: the normal equations, or (solved) what is left and how the answer hangs on theta. */
 static void pass(struct window *w, bool solved)
 {
-    double complex mode[MODES_NEAR], by_theta[TUNE_PARAMS_MAX], column[COLUMNS];
+    double complex mode[MODES_NEAR], by_theta[TUNE_PARAMS_MAX] = {0}, column[COLUMNS];
     const size_t c = w->columns, p = w->model.n_theta;
     for (size_t i = 0; i < w->lines->n; i++) {
         if (!within(w, i)) continue;
