@@ -159,8 +159,10 @@ void chain_caution_gains(struct tune_notes *cautions)
         "smallest motion that shows it.");
     tune_notes_add(
         cautions,
-        "Climb: kd k, kp k^2, ki k^3, filters unchanged, k from 0.1 in steps of 3 dB, a short "
-        "log at each. Never fade from one controller to the other by mixing them.");
+        "Climb: kd k, kp k^2, ki k^3, filters unchanged, from a timid start in steps of 3 dB "
+        "(design "
+        "writes the rungs), a short log at each. Never fade from one controller to the other by "
+        "mixing them.");
     tune_notes_add(cautions, "Stop at once when noise rises, a tone grows, or the rms of error or "
                              "torque is twice the prediction.");
 }

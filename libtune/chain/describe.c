@@ -152,8 +152,8 @@ void chain_describe_tradeoff(struct tune_proposal *out, const struct tune_tradeo
                        "as tonight's, by the smooth disturbance model and in the worst scenario.",
                        tradeoff->headroom);
     tune_notes_add(&out->notes,
-                   "Judged on %zu scenarios: every pointing, its modes higher and lower by %.3g %% "
-                   "(where less is known up to %.3g %%), inertia within %.2g %%, delay within "
+                   "Judged on %zu scenarios: every pointing, its modes higher and lower by %.3g to "
+                   "%.3g %%, the more the less is known; inertia within %.2g %%, delay within "
                    "%.2g ms%s.",
                    cover->n_scenarios, 100.0 * cover->least_shift, 100.0 * cover->largest_shift,
                    100.0 * cover->inertia_change, 1e3 * cover->delay_change_s,
@@ -188,6 +188,15 @@ static void present_gains(struct tune_proposal *out)
                            present->margins[i].pointing);
 }
 
+/* What identify says of the plants; how a sweep is to be made is said where one is proposed. */
+static void join_plant_notes(struct tune_notes *out, const struct tune_notes *notes)
+{
+    struct tune_notes sweep = {0};
+    chain_caution_sweep(&sweep);
+    for (size_t i = 0; i < notes->n; i++)
+        if (strcmp(notes->text[i], sweep.text[0]) != 0) tune_notes_add(out, "%s", notes->text[i]);
+}
+
 void chain_describe_design(struct tune_proposal *out, struct design_work *work)
 {
     out->disturbance = work->basis.quiet.summary;
@@ -218,7 +227,7 @@ void chain_describe_design(struct tune_proposal *out, struct design_work *work)
                            work->basis.id.pointing[i].name);
     tune_notes_join(&out->notes, &work->basis.quiet.notes);
     tune_notes_join(&out->notes, &work->basis.plants.notes);
-    tune_notes_join(&out->notes, &work->basis.id.notes);
+    join_plant_notes(&out->notes, &work->basis.id.notes);
     chain_note_signs(&out->notes, &work->basis.chain.logbook);
     if (work->basis.quiet.log) chain_note_mappings(&out->notes, &work->basis.quiet.log, 1);
     if (work->basis.quiet.log && fmin(work->basis.quiet.summary.duration_s, 60.0) < 60.0)

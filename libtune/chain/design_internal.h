@@ -3,6 +3,7 @@
 #define TUNE_CHAIN_DESIGN_INTERNAL_H
 
 #include "chain/chain_internal.h"
+#include "chain/identify_internal.h"
 #include "chain/quiet_internal.h"
 #include "chain/signs_internal.h"
 #include "design/design.h"
