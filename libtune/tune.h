@@ -79,6 +79,7 @@
 #include "results/identification.h"
 #include "results/identification_tables.h"
 #include "results/proposal.h"
+#include "results/worst_margins.h"
 #include "results/forecast.h"
 #include "results/verification.h"
 #include "results/truth.h"

@@ -7,45 +7,23 @@
 #include "command.h"
 #include "print.h"
 
-/* The worst of each margin over the pointings, each by itself; NAN where a loop is not stable. */
-struct worst {
-    double phase_deg, gain_db, down_db, peak, crossover_hz;
-};
-
-static struct worst worst_of(const struct tune_candidate *c)
-{
-    const double none = (double)INFINITY, lost = (double)NAN;
-    struct worst worst = {none, none, none, 0.0, none};
-    for (size_t i = 0; i < c->n_margins; i++) {
-        const struct tune_pointing_margins *m = &c->margins[i];
-        if (!m->stable) return (struct worst){lost, lost, lost, lost, lost};
-        worst.phase_deg = fmin(worst.phase_deg, m->phase_margin_deg.value);
-        worst.gain_db = fmin(worst.gain_db, m->gain_margin_db.value);
-        worst.down_db = fmin(worst.down_db, m->gain_reduction_margin_db.value);
-        worst.peak = fmax(worst.peak, m->peak_sensitivity.value);
-        worst.crossover_hz = fmin(worst.crossover_hz, m->crossover_hz.value);
-    }
-    return worst;
-}
-
-static bool stable(const struct tune_candidate *c)
-{
-    for (size_t i = 0; i < c->n_margins; i++)
-        if (!c->margins[i].stable) return false;
-    return true;
-}
-
 static void print_candidate(const struct tune_candidate *c, bool recommended)
 {
-    const struct worst worst = worst_of(c);
+    struct tune_worst_margins worst;
     char cell[8][PRINT_CELL];
+    tune_worst_margins(&worst, c);
     printf("%s %-10s %9s %9s %8s %7s %6s %6s %6s %8s%s\n", recommended ? "*" : " ", c->name,
            print_number(cell[0], c->jitter_rms_arcsec, 3),
            print_number(cell[1], c->sky_rms_arcsec, 3),
            print_number(cell[2], c->noise_torque_rms_nm, 3),
-           print_fixed(cell[3], worst.phase_deg, 1), print_fixed(cell[4], worst.gain_db, 1),
-           print_fixed(cell[5], worst.down_db, 1), print_fixed(cell[6], worst.peak, 2),
-           print_number(cell[7], worst.crossover_hz, 3), !stable(c) ? "  !" : "");
+           print_fixed(cell[3], worst.phase_margin_deg.value, 1),
+           print_fixed(cell[4], worst.gain_margin_db.value, 1),
+           print_fixed(cell[5], worst.gain_reduction_margin_db.value, 1),
+           print_fixed(cell[6], worst.peak_sensitivity.value, 2),
+           print_number(cell[7], worst.crossover_hz.value, 3),
+           !worst.stable ? "  !"
+           : worst.sure  ? ""
+                         : "  ?");
 }
 
 static void print_candidates(const struct tune_proposal *r)
@@ -56,9 +34,10 @@ static void print_candidates(const struct tune_proposal *r)
            "dB", "dB", "S", "Hz");
     for (size_t i = 0; i < r->n_candidates; i++)
         if (!r->candidate[i].between) print_candidate(&r->candidate[i], i == r->recommended);
-    print_sentence("  ",
-                   "Worst pointing of each. ! not stable somewhere. Jitter as a log would show it; "
-                   "sky without the twist no encoder sees.");
+    print_sentence(
+        "  ", "Worst pointing of each. ! not stable somewhere, ? within the 95 % bounds of the "
+              "fit not. Jitter as a log would show it; "
+              "sky without the twist no encoder sees.");
     if (strcmp(r->goal, "given") != 0)
         print_sentence("  ", strcmp(r->goal, "bold")
                                  ? "* recommended: the least noise torque that keeps the jitter "

@@ -37,11 +37,12 @@ const struct command command_report = {
             "  quietaxis report hour-angle\n"
             "\n"
             "Prints the name of the file. With --controller FILE the loop and the\n"
-            "prediction are those of the gains in FILE.\n"
+            "prediction are those of the gains in FILE. With --bold the bold proposal is the\n"
+            "recommended one, as in design.\n"
             "Exit: 0 written, 2 misuse or no gnuplot, 3 unusable data, 4 no fit found.\n",
     .log_help = "only this log among those of its use; may be repeated",
     .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT |
-               TAKES_MODES | TAKES_THREADS,
+               TAKES_MODES | TAKES_THREADS | TAKES_GOAL,
     .arguments = 1,
     .run = run,
 };

@@ -7,6 +7,7 @@
 
 #include "chain/design_internal.h"
 #include "logbook/logbook.h"
+#include "results/worst_margins.h"
 
 /* ---- requirement --------------------------------------------------------------------------------*/
 
@@ -65,17 +66,6 @@ static void judge_margin(struct tune_proposal *out, const char *name, double lim
     doubt_bound(&out->notes, name, limit, at_most, of, candidate);
 }
 
-/* The plant may be as far off as its fit allows and every margin is still there. A margin without end has
- * no bound to pass. */
-static bool surely_stable(const struct tune_pointing_margins *m)
-{
-    const struct tune_margin *of[] = {&m->gain_margin_db, &m->gain_reduction_margin_db,
-                                      &m->phase_margin_deg, &m->delay_margin_s};
-    for (size_t i = 0; i < sizeof of / sizeof *of; i++)
-        if (isfinite(of[i]->value) && !(of[i]->bound95 > 0.0)) return false;
-    return true;
-}
-
 static void judge(struct tune_proposal *out, const struct tune_requirement *r)
 {
     const struct tune_candidate *best = &out->candidate[out->recommended];
@@ -97,7 +87,7 @@ static void judge(struct tune_proposal *out, const struct tune_requirement *r)
         return;
     }
     for (size_t i = 0; i < best->n_margins; i++) {
-        if (surely_stable(&best->margins[i])) continue;
+        if (tune_margins_sure(&best->margins[i])) continue;
         tune_judgements_add(j, TUNE_JUDGEMENT_STABLE_95, 1.0, 0.0, false,
                             best->margins[i].pointing);
         return;

@@ -114,11 +114,13 @@ def pictures_are_whole_and_harmless():
                 for key, value in element.attrib.items():
                     if key.endswith("href"):
                         assert value.startswith("#"), value
-        assert count == 6, count  # three pointings, loop, sensitivity, jitter
+        assert count == 7, count  # three pointings, trade-off, loop, sensitivity, jitter
 
 
 def axes_name_quantity_and_unit():
     want = [["Frequency (Hz)", "Magnitude (arcsec per N m)", "Phase (deg)", "squared"]] * 3
+    want += [["Jitter (arcsec rms)", "Noise torque (N m rms)", "calm", "bold", "present",
+              "jitter asked for: 0.1"]]
     want += [["Real part of the open loop (ratio)", "Imaginary part of the open loop (ratio)"],
              ["Frequency (Hz)", "Sensitivity |S| (dB)", "Complementary |T| (dB)"],
              ["Frequency (Hz)", "Rms below (arcsec)", "/Hz)"]]
@@ -187,13 +189,21 @@ def the_answer_comes_first():
     order = ["Heron Flat 0.8 m, hour-angle", "spectrograph fitted", "2026-05-14",
              "Requirement met: designed, predicted and measured", "0.083 arcsec rms",
              "95 % interval 0.079 to 0.087", "west-45",
-             "The line of sight moves more than the encoder shows", "injure people", "Inertia", "14.8000",
-             "recommended", "Gain margin", "sensor noise", "Measured against predicted",
+             "The line of sight moves more than the encoder shows", "Recommended: calm",
+             "with the present gains 1.2", "injure people", "Inertia", "14.8000",
+             "recommended", "What each biquad buys", "Gain margin", "Every rung moves the axis",
+             "enable-01.ini", "0.56 to 0.84", "One rung at a time.", "sensor noise", "Measured against predicted",
              "the torque stands at its limit in 14 rows", "The encoder is not the sky", "SHA-256"]
     at = 0
     for phrase in order:
         assert phrase in words[at:], phrase
         at = words.index(phrase, at)
+
+
+def points_between_are_drawn_but_not_listed():
+    assert "between-1" not in plain_bytes.decode()
+    svg = list(pictures(plain))[3].decode()
+    assert "between-1" not in svg and svg.count("<text") > 10
 
 
 def hostile_words_are_words():

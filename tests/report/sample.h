@@ -1,5 +1,5 @@
 /* sample.h - hand-made results of an invented axis for the tests of the report: a rigid body with five
- * modes at three pointings, two controllers, a prediction and a verified log. The numbers are made up
+ * modes at three pointings, four controllers, a prediction and a verified log. The numbers are made up
  * to look like an axis; nothing judges them.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TEST_REPORT_SAMPLE_H
@@ -12,6 +12,7 @@
 #include <string.h>
 
 #include "../../apps/quietaxis/report/report.h"
+#include "report/sample_design.h"
 
 enum { SAMPLE_POINTINGS = 3, SAMPLE_BINS = 3000, SAMPLE_MODES = 5 };
 
@@ -25,8 +26,10 @@ struct sample {
     struct tune_verification verification;
     struct tune_inspected_log log[SAMPLE_POINTINGS];
     struct tune_pointing_plant plant[SAMPLE_POINTINGS];
-    struct tune_candidate candidate[2];
-    struct tune_pointing_margins margins[2][SAMPLE_POINTINGS];
+    struct tune_candidate candidate[SAMPLE_CANDIDATES];
+    struct tune_pointing_margins margins[SAMPLE_CANDIDATES][SAMPLE_POINTINGS];
+    struct tune_purchase purchase[SAMPLE_PURCHASES];
+    struct tune_rung rung[SAMPLE_RUNGS];
     struct tune_pointing_forecast at[SAMPLE_POINTINGS];
     struct tune_verified_log verified;
     struct tune_input input[2];
@@ -202,8 +205,12 @@ static inline void sample_pointing(struct sample *s, size_t i, const char *folde
 static inline void sample_candidate(struct sample *s, size_t c, const char *const *names)
 {
     struct tune_candidate *candidate = &s->candidate[c];
-    const double factor = c ? 1.0 : 0.2;
-    sample_say(candidate->name, sizeof candidate->name, c ? "calm" : "present");
+    static const char *const name[SAMPLE_CANDIDATES] = {"present", "calm", "between-1", "bold"};
+    static const double jitter[SAMPLE_CANDIDATES] = {1.2, 0.083, 0.07, 0.06};
+    static const double torque[SAMPLE_CANDIDATES] = {0.1, 1.9, 2.0, 2.3};
+    const double factor = c ? 1.0 + 0.1 * (double)(c - 1) : 0.2;
+    sample_say(candidate->name, sizeof candidate->name, name[c]);
+    candidate->between = c == 2;
     candidate->present = !c;
     candidate->feasible = c;
     candidate->controller = tune_controller_defaults(4000.0);
@@ -212,11 +219,11 @@ static inline void sample_candidate(struct sample *s, size_t c, const char *cons
     candidate->controller.kd_nm_s_per_rad = 4.6e4 * factor;
     candidate->controller.derivative_filter_hz = 300.0;
     candidate->controller.lowpass_hz = c ? 250.0 : 0.0;
-    candidate->controller.n_biquads = c;
+    candidate->controller.n_biquads = c > 0;
     candidate->controller.biquad[0] = (struct tune_biquad_spec){104.0, 0.3, 104.0, 0.9};
-    candidate->n_margins = SAMPLE_POINTINGS;
-    candidate->margins = s->margins[c];
-    for (size_t i = 0; i < SAMPLE_POINTINGS; i++) {
+    candidate->n_margins = candidate->between ? 0 : SAMPLE_POINTINGS;
+    candidate->margins = candidate->between ? NULL : s->margins[c];
+    for (size_t i = 0; i < candidate->n_margins; i++) {
         struct tune_pointing_margins *m = &s->margins[c][i];
         sample_say(m->pointing, sizeof m->pointing, names[i]);
         m->stable = true;
@@ -228,9 +235,9 @@ static inline void sample_candidate(struct sample *s, size_t c, const char *cons
         m->peak_sensitivity = (struct tune_margin){1.52, 0.01, 1.54};
         m->crossover_hz = (struct tune_margin){5.31, 0.02, (double)NAN};
     }
-    candidate->jitter_rms_arcsec = c ? 0.083 : 1.2;
-    candidate->sky_rms_arcsec = c ? 0.1 : 1.3;
-    candidate->noise_torque_rms_nm = c ? 1.9 : 0.1;
+    candidate->jitter_rms_arcsec = jitter[c];
+    candidate->sky_rms_arcsec = 1.2 * jitter[c];
+    candidate->noise_torque_rms_nm = torque[c];
     candidate->worst_sensitivity = 1.6;
     sample_say(candidate->limit, sizeof candidate->limit,
                "peak sensitivity at the first pointing, 9.8 Hz");
@@ -286,9 +293,12 @@ static inline void sample_fill(struct sample *s, const char *folder, const char 
     for (size_t i = 0; i < SAMPLE_POINTINGS; i++)
         sample_pointing(s, i, folder, names[i]);
     if (folder) sample_jitter(folder);
-    for (size_t c = 0; c < 2; c++)
+    for (size_t c = 0; c < SAMPLE_CANDIDATES; c++)
         sample_candidate(s, c, names);
+    sample_purchases(s->purchase);
+    sample_rungs(s->rung, &s->candidate[1].controller);
     if (hostile) {
+        sample_say(s->candidate[3].name, sizeof s->candidate[3].name, hostile);
         sample_say(s->candidate[1].limit, sizeof s->candidate[1].limit, hostile);
         sample_say(s->log[1].health.finding[0].text, 200, hostile);
         sample_say(s->log[1].health.finding[0].advice, 200, hostile);
@@ -298,9 +308,17 @@ static inline void sample_fill(struct sample *s, const char *folder, const char 
     s->inspection.verdict = TUNE_WITH_CARE;
     s->identification.n_pointings = SAMPLE_POINTINGS;
     s->identification.pointing = s->plant;
-    s->proposal.n_candidates = 2;
+    s->proposal.n_candidates = SAMPLE_CANDIDATES;
     s->proposal.candidate = s->candidate;
     s->proposal.recommended = 1;
+    sample_say(s->proposal.goal, sizeof s->proposal.goal, "calm");
+    s->proposal.n_purchases = SAMPLE_PURCHASES;
+    s->proposal.purchase = s->purchase;
+    s->proposal.n_rungs = SAMPLE_RUNGS;
+    s->proposal.rung = s->rung;
+    tune_notes_add(&s->proposal.climbing, "%s", hostile ? hostile : "One rung at a time.");
+    tune_notes_add(&s->proposal.implied, "%s",
+                   hostile ? hostile : "phase margin: follows from peak sensitivity.");
     sample_say(s->proposal.controller_file.name, TUNE_RESULT_FILE, "controller.ini");
     tune_judgements_add(&s->proposal.requirement, "phase_margin_deg", 40.0, 41.3, false, names[0]);
     tune_judgements_add(&s->proposal.requirement, "peak_sensitivity", 1.7, 1.52, true, names[0]);

@@ -86,72 +86,6 @@ void section_head(struct buffer *html, const struct report *report)
 
 /* ---- answer ----------------------------------------------------------------------------------*/
 
-struct quantity {
-    const char *key, *raw_name, *raw_unit;
-};
-
-static const struct quantity quantities[] = {
-    {"jitter_rms_arcsec", "Jitter, rms", "arcsec"},
-    {"phase_margin_deg", "Phase margin", "deg"},
-    {"gain_margin_db", "Gain margin, upward", "dB"},
-    {"gain_reduction_margin_db", "Gain margin, downward", "dB"},
-    {"peak_sensitivity", "Peak sensitivity at the pointings, max |S|", ""},
-    {"noise_torque_rms_nm", "Torque from sensor noise, rms", "N m"},
-    {"tracking_rate_arcsec_per_s", "Tracking rate", "arcsec/s"},
-    {"settle_s", "Settling time", "s"},
-    {"settle_arcsec", "Settling band", "arcsec"},
-};
-
-static void judgement_row(struct buffer *html, const struct tune_judgement *item, const char *basis)
-{
-    const struct quantity unknown = {NULL, item->name, ""}, *quantity = &unknown;
-    for (size_t i = 0; i < sizeof quantities / sizeof *quantities; i++)
-        if (strcmp(quantities[i].key, item->name) == 0) quantity = &quantities[i];
-    buffer_format(html, "<tr class=\"%s\"><th scope=\"row\">", item->met ? "met" : "missed");
-    buffer_escape(html, quantity->raw_name);
-    if (*quantity->raw_unit) buffer_format(html, " (%s)", quantity->raw_unit);
-    buffer_add(html, "</th>");
-    buffer_format(html, "<td class=\"w\"><span class=\"verdict\">%s</span></td>",
-                  item->met ? "met" : "missed");
-    html_number(html, item->value, 3);
-    buffer_format(html, "<td>%s %.4g</td>", item->at_most ? "at most" : "at least", item->limit);
-    html_words(html, item->where);
-    html_words(html, basis);
-    html_row_end(html);
-}
-
-static bool judged_again(const struct tune_judgements *list, const char *name)
-{
-    for (size_t i = 0; i < list->n; i++)
-        if (strcmp(list->item[i].name, name) == 0) return true;
-    return false;
-}
-
-static void requirement_table(struct buffer *html, const struct report *report)
-{
-    const struct tune_candidate *recommended = report_recommended(report);
-    const struct tune_forecast *forecast = report->forecast;
-    char basis[TUNE_INPUT_PATH + 32];
-    /* the prediction's figure replaces the design's own where both speak of the same gains */
-    const bool replaced = forecast && recommended &&
-                          report_same_controller(&forecast->controller, &recommended->controller);
-    html_table(html, "Requirement and what is reached",
-               "Quantity|<Verdict|Reached|Required|<Decided at|<Basis");
-    for (size_t i = 0; recommended && i < report->proposal->requirement.n; i++) {
-        const struct tune_judgement *item = &report->proposal->requirement.item[i];
-        (void)snprintf(basis, sizeof basis, "designed, %s", recommended->name);
-        if (!replaced || !judged_again(&forecast->requirement, item->name))
-            judgement_row(html, item, basis);
-    }
-    for (size_t i = 0; forecast && i < forecast->requirement.n; i++) {
-        (void)snprintf(basis, sizeof basis, "predicted, %s", forecast->controller_source);
-        judgement_row(html, &forecast->requirement.item[i], basis);
-    }
-    for (size_t i = 0; report->verification && i < report->verification->requirement.n; i++)
-        judgement_row(html, &report->verification->requirement.item[i], "measured");
-    html_table_end(html);
-}
-
 /* "designed, predicted and measured": the bases[n] whose flag is set. */
 static void join_words(struct buffer *html, const char *const *bases, const bool *flag, size_t n)
 {
@@ -277,10 +211,8 @@ void section_answer(struct buffer *html, const struct report *report)
                       "<p class=\"answer missed\">%zu of %zu logs are unfit for use; see "
                       "<a href=\"#logs\">the logs</a>.</p>\n",
                       unfit, inspection->n_logs);
-    if ((report_recommended(report) && report->proposal->requirement.n) ||
-        (report->forecast && report->forecast->requirement.n) ||
-        (report->verification && report->verification->requirement.n))
-        requirement_table(html, report);
+    part_requirement(html, report);
+    part_recommendation(html, report);
     if (report->left_out.n) {
         buffer_add(html, "<h3>Not done</h3>\n");
         html_notes(html, &report->left_out);

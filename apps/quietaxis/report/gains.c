@@ -13,19 +13,6 @@ static const char *mark_of(const struct tune_proposal *proposal, size_t i)
     return NULL;
 }
 
-static void candidate_row(struct buffer *html, const struct tune_proposal *proposal, size_t i)
-{
-    const struct tune_candidate *candidate = &proposal->candidate[i];
-    html_row(html, candidate->name, mark_of(proposal, i));
-    html_number(html, candidate->jitter_rms_arcsec, 3);
-    html_number(html, candidate->sky_rms_arcsec, 3);
-    html_number(html, candidate->noise_torque_rms_nm, 3);
-    html_number(html, candidate->worst_sensitivity, 3);
-    html_words(html, candidate->feasible ? "yes" : "no");
-    html_words(html, candidate->limit);
-    html_row_end(html);
-}
-
 static void frequency_cell(struct buffer *html, double f_hz)
 {
     if (f_hz > 0.0)
@@ -58,20 +45,10 @@ static void gain_table(struct buffer *html, const struct report *report, bool ot
                "Controller|Kp (N&nbsp;m/rad)|Ki (N&nbsp;m/(rad&nbsp;s))|Kd (N&nbsp;m&nbsp;s/rad)|"
                "Derivative filter (Hz)|Low-pass (Hz)|of order|Biquads");
     for (size_t i = 0; proposal && i < proposal->n_candidates; i++)
-        gain_row(html, proposal->candidate[i].name, mark_of(proposal, i),
-                 &proposal->candidate[i].controller);
+        if (!proposal->candidate[i].between)
+            gain_row(html, proposal->candidate[i].name, mark_of(proposal, i),
+                     &proposal->candidate[i].controller);
     if (other) gain_row(html, report_controller_source(report), NULL, report_controller(report));
-    html_table_end(html);
-}
-
-static void candidate_table(struct buffer *html, const struct tune_proposal *proposal)
-{
-    html_table(html, "Controllers, each judged at its worst pointing",
-               "Controller|Jitter, rms (arcsec)|Line of sight but for unseen twist, rms (arcsec)|"
-               "Noise torque, rms (N&nbsp;m)|Worst peak sensitivity, resonances shifted "
-               "too|<Feasible|<In the way of more");
-    for (size_t i = 0; i < proposal->n_candidates; i++)
-        candidate_row(html, proposal, i);
     html_table_end(html);
 }
 
@@ -95,18 +72,6 @@ static void filter_table(struct buffer *html, const char *raw_caption,
     html_table_end(html);
 }
 
-/* value and, in brackets, the side that hurts at 95 % */
-static void margin_cell(struct buffer *html, const struct tune_margin *margin, double scale)
-{
-    if (!isfinite(margin->value))
-        html_number(html, margin->value, 3);
-    else if (!isfinite(margin->bound95))
-        html_number(html, scale * margin->value, 4);
-    else
-        html_cell(html, "%.4g <small>(%.4g)</small>", scale * margin->value,
-                  scale * margin->bound95);
-}
-
 static void margin_heads(struct buffer *html, const char *raw_caption)
 {
     html_table(html, raw_caption,
@@ -122,12 +87,12 @@ static void margin_table(struct buffer *html, const char *raw_caption,
     for (size_t i = 0; i < candidate->n_margins; i++) {
         const struct tune_pointing_margins *m = &candidate->margins[i];
         html_row(html, m->pointing, NULL);
-        html_words(html, m->stable ? "yes" : "no");
-        margin_cell(html, &m->gain_margin_db, 1.0);
-        margin_cell(html, &m->gain_reduction_margin_db, 1.0);
-        margin_cell(html, &m->phase_margin_deg, 1.0);
-        margin_cell(html, &m->delay_margin_s, 1e3);
-        margin_cell(html, &m->peak_sensitivity, 1.0);
+        html_words(html, !m->stable ? "no" : tune_margins_sure(m) ? "yes" : "as fitted only");
+        html_margin(html, &m->gain_margin_db, 1.0, HTML_ABOVE_ZERO);
+        html_margin(html, &m->gain_reduction_margin_db, 1.0, HTML_ABOVE_ZERO);
+        html_margin(html, &m->phase_margin_deg, 1.0, HTML_ABOVE_ZERO);
+        html_margin(html, &m->delay_margin_s, 1e3, HTML_ABOVE_ZERO);
+        html_margin(html, &m->peak_sensitivity, 1.0, HTML_ANY);
         html_estimate(html, m->crossover_hz.value, m->crossover_hz.std);
         html_row_end(html);
     }
@@ -214,7 +179,7 @@ enum tune_status section_gains(struct buffer *html, const struct report *report,
     enum tune_status status = tune_watch_tick(watch, "plots of the loop", 0.0, err);
     if (!recommended && !report_controller(report)) return status;
     html_section(html, "gains", "Gains and margins");
-    if (recommended) candidate_table(html, report->proposal);
+    if (recommended && !status) status = part_proposals(html, report, err);
     gain_table(html, report, other);
     if (recommended) recommended_part(html, report->proposal, recommended);
     if (other) {
@@ -223,7 +188,7 @@ enum tune_status section_gains(struct buffer *html, const struct report *report,
         if (!status) status = other_margins(html, report, err);
     }
     if (recommended && report->proposal->limits.n) {
-        buffer_add(html, "<h3>What limits this axis</h3>\n");
+        buffer_add(html, "<h3 id=\"limits\">What limits this axis</h3>\n");
         html_notes(html, &report->proposal->limits);
     }
     if (!status) status = section_loops(html, report, err);

@@ -70,6 +70,22 @@ void html_estimate(struct buffer *html, double value, double std)
     buffer_add(html, "</td>");
 }
 
+void html_margin(struct buffer *html, const struct tune_margin *margin, double scale,
+                 enum html_side side)
+{
+    const bool lost = side == HTML_ABOVE_ZERO && !(margin->bound95 > 0.0);
+    if (!isfinite(margin->value)) {
+        html_number(html, margin->value, 3);
+        return;
+    }
+    buffer_format(html, "<td%s>%#.4g", lost ? " class=\"lost\"" : "", scale * margin->value);
+    if (!isnan(margin->bound95))
+        buffer_format(html, " <small>(%#.4g)</small>", scale * margin->bound95);
+    else if (lost)
+        buffer_add(html, " <small>(not known)</small>");
+    buffer_add(html, "</td>");
+}
+
 void html_words(struct buffer *html, const char *words)
 {
     buffer_add(html, "<td class=\"w\">");

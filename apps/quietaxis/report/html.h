@@ -20,6 +20,12 @@ void html_row_end(struct buffer *html);
 
 void html_number(struct buffer *html, double value, int digits); /* significant ones */
 void html_estimate(struct buffer *html, double value, double std);
+/* value and, in brackets, the side that hurts at 95 %, both times scale. A bound that must stay above
+ * zero and does not is marked. */
+enum html_side { HTML_ANY, HTML_ABOVE_ZERO };
+void html_margin(struct buffer *html, const struct tune_margin *margin, double scale,
+                 enum html_side side);
+
 void html_words(struct buffer *html, const char *words);
 void html_cell(struct buffer *html, const char *raw_format, ...) TUNE_PRINTF(2, 3);
 

@@ -22,6 +22,8 @@ static void contents(struct buffer *html, const struct report *report)
     if (report->identification) buffer_add(html, "<li><a href=\"#plant\">The axis</a></li>\n");
     if (report_controller(report))
         buffer_add(html, "<li><a href=\"#gains\">Gains and margins</a></li>\n");
+    if (report_recommended(report) && report->proposal->n_rungs)
+        buffer_add(html, "<li><a href=\"#ladder\">Enable ladder</a></li>\n");
     if (report->forecast || report->verification)
         buffer_add(html, "<li><a href=\"#jitter\">How still it holds</a></li>\n");
     if (report->precheck)
@@ -43,6 +45,7 @@ enum tune_status report_build(struct buffer *html, const struct report *report,
     section_cautions(html, report);
     status = section_plant(html, report, watch, err);
     if (!status) status = section_gains(html, report, watch, err);
+    section_ladder(html, report);
     if (!status) status = section_stillness(html, report, watch, err);
     section_precheck(html, report);
     section_logs(html, report);

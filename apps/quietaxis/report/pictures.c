@@ -154,15 +154,21 @@ static void write_loop_marks(struct buffer *out, const struct table *loop)
     buffer_add(out, "nan,nan,nan\n");
 }
 
-/* pointings.csv: a name is quoted data for gnuplot; it cannot hold what ends a field. */
+/* A name is quoted data for gnuplot; it cannot hold what ends a field. */
+void picture_quote(struct buffer *out, const char *name)
+{
+    buffer_add(out, "\"");
+    for (const char *c = name; *c; c++)
+        buffer_add_bytes(out, *c == '"' || (unsigned char)*c < ' ' ? "?" : c, 1);
+    buffer_add(out, "\"");
+}
+
 static void write_names(struct buffer *out, const char *const *names, size_t n)
 {
     buffer_add(out, "name\n");
     for (size_t i = 0; i < n; i++) {
-        buffer_add(out, "\"");
-        for (const char *c = names[i]; *c; c++)
-            buffer_add_bytes(out, *c == '"' || (unsigned char)*c < ' ' ? "?" : c, 1);
-        buffer_add(out, "\"\n");
+        picture_quote(out, names[i]);
+        buffer_add(out, "\n");
     }
 }
 

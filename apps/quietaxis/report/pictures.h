@@ -42,6 +42,16 @@ bool picture_tracks_worth(const struct tune_identification *id);
 enum tune_status picture_tracks(struct buffer *svg, const struct tune_identification *id,
                                 struct tune_error *err);
 
+/* Noise torque of the candidates against their jitter, the present gains and the limits among them.
+ * Only candidates with both figures can be drawn; TUNE_EINVAL: fewer than two, or none proposed. */
+bool picture_tradeoff_worth(const struct tune_proposal *proposal);
+enum tune_status picture_tradeoff(struct buffer *svg, const struct tune_proposal *proposal,
+                                  const struct tune_requirement *requirement,
+                                  struct tune_error *err);
+
+/* The name in quotes, as data of a CSV file. */
+void picture_quote(struct buffer *out, const char *name);
+
 /* Where the labels of marks at sorted x[n] stand so that neighbours keep `gap` and all lie within
  * low..high (if they fit at all): least squares, by pooling neighbours that collide. */
 void picture_spread(double *place, const double *x, size_t n, double gap, double low, double high);

@@ -15,6 +15,11 @@ void part_measured_sky(struct buffer *html, const struct report *report);
 /* The limit of jitter is on the encoder, and the line of sight moves by more, predicted or measured. */
 bool report_only_at_encoder(const struct report *report);
 
+/* Every quantity asked for, designed, predicted and measured. */
+void part_requirement(struct buffer *html, const struct report *report);
+/* Which gains, why, their margins, and how to come to them. */
+void part_recommendation(struct buffer *html, const struct report *report);
+
 /* Pointings, then each with its response drawn. */
 enum tune_status section_plant(struct buffer *html, const struct report *report,
                                const struct tune_watch *watch, struct tune_error *err);
@@ -32,6 +37,13 @@ void part_measured_loops(struct buffer *html, const struct tune_identification *
 /* Candidates, gains, filters, margins, and the loops. */
 enum tune_status section_gains(struct buffer *html, const struct report *report,
                                const struct tune_watch *watch, struct tune_error *err);
+
+/* Present gains and proposals side by side, the curve they lie on, what each biquad buys. */
+enum tune_status part_proposals(struct buffer *html, const struct report *report,
+                                struct tune_error *err);
+
+/* The way up to the recommended gains. */
+void section_ladder(struct buffer *html, const struct report *report);
 
 /* The loops alone, drawn under the gains the page is about. */
 enum tune_status section_loops(struct buffer *html, const struct report *report,
