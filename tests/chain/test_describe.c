@@ -38,6 +38,7 @@ static struct bench *setup(void)
         m->stable = true;
         m->gain_margin_db = m->gain_reduction_margin_db = (struct tune_margin){9.0, 0.1, 8.8};
         m->phase_margin_deg = (struct tune_margin){40.0, 1.0, 38.4};
+        m->delay_margin_s = (struct tune_margin){0.004, 1e-4, 0.0038};
         m->peak_sensitivity = (struct tune_margin){1.6, 0.05, 1.68};
         b->plant[i].fit.reduced_chi_square = 1.1;
     }
