@@ -157,6 +157,10 @@ static void the_curve_is_drawn_of_what_can_be_drawn(void **state)
     assert_null(strstr(svg.bytes, "present"));
     assert_null(strstr(svg.bytes, "asked for"));
     buffer_free(&svg);
+    sample_say(s->candidate[3].name, sizeof s->candidate[3].name, "calm-typed");
+    assert_int_equal(picture_tradeoff(&svg, &s->proposal, &s->logbook.requirement, &err), TUNE_OK);
+    assert_non_null(strstr(svg.bytes, "calm-typed"));
+    buffer_free(&svg);
     s->proposal.n_candidates = 2;
     assert_false(picture_tradeoff_worth(&s->proposal));
     assert_int_equal(picture_tradeoff(&svg, &s->proposal, &s->logbook.requirement, &err),

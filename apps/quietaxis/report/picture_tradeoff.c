@@ -4,6 +4,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "plot.h"
 
@@ -46,15 +47,24 @@ static void point(struct buffer *out, const struct tune_candidate *c)
     number(out, c->sky_rms_arcsec);
 }
 
+/* What the drive makes of a proposal lies beside the curve, not on it. */
+static bool typed(const struct tune_candidate *c)
+{
+    static const char ending[] = "-typed";
+    const size_t length = strlen(c->name), tail = sizeof ending - 1;
+    return length > tail && !strcmp(c->name + length - tail, ending);
+}
+
 static void write_curve(struct buffer *out, const struct tune_proposal *proposal)
 {
     buffer_add(out, "jitter_rms_arcsec,noise_torque_rms_nm,sky_rms_arcsec\n");
     for (size_t i = 0; i < proposal->n_candidates; i++) {
         const struct tune_candidate *c = &proposal->candidate[i];
-        if (c->present || !drawable(c)) continue;
+        if (c->present || typed(c) || !drawable(c)) continue;
         point(out, c);
         buffer_add(out, "\n");
     }
+    buffer_add(out, "nan,nan,nan\n"); /* gnuplot refuses a file without rows */
 }
 
 static void write_named(struct buffer *out, const struct tune_proposal *proposal)
