@@ -67,32 +67,6 @@ static void print_purchases(const struct tune_proposal *r)
                          "* the number the proposal of that name has.");
 }
 
-/* A margin and the bound it passes in 5 % of cases: "43.75 > 43.70", "1.631 < 1.633". */
-static const char *bounded(char cell[PRINT_CELL], const struct tune_margin *m, int decimals)
-{
-    if (!isfinite(m->value)) return print_number(cell, m->value, 1);
-    (void)snprintf(cell, PRINT_CELL, "%.*f %c %.*f", decimals, m->value,
-                   m->bound95 > m->value ? '<' : '>', decimals, m->bound95);
-    return cell;
-}
-
-static void print_margins(const struct tune_candidate *best)
-{
-    char text[128];
-    (void)snprintf(text, sizeof text, "Margins of %s, each with its 95 %% bound", best->name);
-    print_heading(text);
-    printf("  %-13s %13s %13s %13s %13s %8s\n", "", "phase deg", "gain up dB", "gain down dB",
-           "peak S", "cross Hz");
-    for (size_t i = 0; i < best->n_margins; i++) {
-        const struct tune_pointing_margins *m = &best->margins[i];
-        char a[PRINT_CELL], b[PRINT_CELL], c[PRINT_CELL], d[PRINT_CELL], e[PRINT_CELL];
-        printf("  %-13.13s %13s %13s %13s %13s %8s\n", m->pointing,
-               bounded(a, &m->phase_margin_deg, 2), bounded(b, &m->gain_margin_db, 2),
-               bounded(c, &m->gain_reduction_margin_db, 2), bounded(d, &m->peak_sensitivity, 3),
-               print_number(e, m->crossover_hz.value, 4));
-    }
-}
-
 /* The notes that do not stand under the margins already. */
 static void print_other_notes(const struct tune_proposal *r)
 {
@@ -121,6 +95,7 @@ static void print_text(const struct tune_proposal *r)
     print_heading(text);
     print_controller(&best->controller);
     print_ladder(r);
+    print_bound(r);
     print_judgements(&r->requirement, "designed",
                      r->jitter_of_sky ? (double)NAN : best->sky_rms_arcsec);
     print_notes("What limits it", &r->limits);
@@ -155,7 +130,9 @@ const struct command command_design = {
             "with --bold the least jitter; sets the gains in use beside them. Writes\n"
             "design.json, controller.ini with the recommended gains, and loop-POINTING.csv.\n"
             "With --evaluate it judges the gains of a file and proposes none: evaluate.json,\n"
-            "given-POINTING.csv. Nothing is written to a drive.\n"
+            "given-POINTING.csv. With --bound it also finds the least jitter any linear\n"
+            "controller can reach at each pointing, and how near the bold or the given gains\n"
+            "come. Nothing is written to a drive.\n"
             "\n"
             "  quietaxis design hour-angle\n"
             "  quietaxis design --evaluate tonight.ini hour-angle\n"
@@ -164,7 +141,7 @@ const struct command command_design = {
             "there, 3 unusable data, 4 nothing holds this axis within the constraints.\n",
     .log_help = "this sweep, table or quiet log alone; may be repeated",
     .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT | TAKES_MODES | TAKES_THREADS |
-               TAKES_GOAL | TAKES_EVALUATE,
+               TAKES_GOAL | TAKES_EVALUATE | TAKES_BOUND,
     .arguments = 1,
     .run = run,
 };

@@ -30,7 +30,8 @@ enum command_option {
     TAKES_ACCEPT = 64,    /* --accept FINDING, may be repeated */
     TAKES_MODES = 128,    /* --modes N */
     TAKES_GOAL = 256,     /* --bold */
-    TAKES_EVALUATE = 512  /* --evaluate FILE */
+    TAKES_EVALUATE = 512, /* --evaluate FILE */
+    TAKES_BOUND = 1024    /* --bound */
 };
 
 enum { COMMAND_ARGUMENTS_MAX = 4, COMMAND_REPEATS_MAX = 256 };

@@ -26,6 +26,7 @@ static const struct option option_list[] = {
     {"--modes", TAKES_MODES, "N", "resonances within the band (default: what the data show)"},
     {"--bold", TAKES_GOAL, NULL, "recommend the least jitter, not the calmest gains that keep it"},
     {"--evaluate", TAKES_EVALUATE, "FILE", "judge these gains, propose none"},
+    {"--bound", TAKES_BOUND, NULL, "also the least jitter of any controller; takes a minute"},
     {"--threads", TAKES_THREADS, "N", "work on so many threads (default: all processors)"},
     {"--seed", TAKES_SEED, "N", "random seed instead of the description's"},
     {"--json", ALWAYS, NULL, "the answer as JSON, alone on standard output"},
@@ -171,6 +172,7 @@ static enum options_answer one(struct command_line *line, int *at, int argc, cha
         if (equals) return wrong(line->command, word, "this option takes no value");
         if (!strcmp(option->name, "--help")) return OPTIONS_HELP;
         *(option->taken_by == TAKES_GOAL    ? &line->job.bold
+          : option->taken_by == TAKES_BOUND ? &line->job.bound
           : !strcmp(option->name, "--json") ? &line->json
                                             : &line->quiet) = true;
         return OPTIONS_RUN;

@@ -56,6 +56,12 @@ int print_json(enum tune_status status, char **text, const struct tune_error *er
 /* Everything printed reached standard output. */
 int print_end(int code);
 
+/* Margins of a controller at every pointing, and every crossing at the worst. */
+void print_margins(const struct tune_candidate *best);
+
+/* Jitter beside the least of any controller; nothing where that was not asked for. */
+void print_bound(const struct tune_proposal *r);
+
 /* The enable ladder of a design and how to climb it. */
 void print_ladder(const struct tune_proposal *r);
 

@@ -183,11 +183,13 @@ static enum tune_status design_all(struct tune_proposal *out, struct design_work
         status = chain_candidates(out, work, &watch.watch, err);
     }
     if (!status) status = judge_all(out, work, err);
+    if (!status) status = chain_design_beyond(out, work, err);
     if (!status) {
-        progress_start(progress, chain->job->watch, 1, 0.9, 1.0);
+        progress_start(progress, chain->job->watch, 1, 0.9, chain->job->bound ? 0.95 : 1.0);
         progress_item(&watch, progress, 0, "enable ladder");
         status = chain_design_enable(out, work, &watch.watch, err);
     }
+    if (!status) status = chain_design_bound(out, work, err);
     if (!status) {
         if (work->basis.quiet.log)
             chain_set_rows(&out->provenance, work->basis.quiet.log->file, work->basis.quiet.rows);
@@ -214,6 +216,9 @@ static enum tune_status provenance(struct tune_provenance *out, const struct des
                                             work->basis.chain.job->evaluate ? "given"
                                             : work->basis.chain.job->bold   ? "bold"
                                                                             : "calm");
+    if (!status)
+        status = tune_provenance_add_option(out, err, "bound", "%s",
+                                            work->basis.chain.job->bound ? "yes" : "no");
     return status;
 }
 

@@ -130,6 +130,8 @@ static enum tune_status propose(struct tune_proposal *out, struct design_work *w
             &tradeoff->point[tradeoff->proposal[TUNE_PROPOSED_BOLD]];
         take_curve(out, tradeoff);
         out->recommended = place_of(out, tradeoff, bold ? TUNE_PROPOSED_BOLD : TUNE_PROPOSED_CALM);
+        work->bound_of = place_of(out, tradeoff, TUNE_PROPOSED_BOLD);
+        work->bound_peak = least->peak_sensitivity;
         work->opts.peak_sensitivity = bold ? least->peak_sensitivity : calm->peak_sensitivity;
         status = take_purchases(out, "calm", &tradeoff->calm, &calm->step.controller, err);
         if (!status)
@@ -158,5 +160,7 @@ enum tune_status chain_candidates(struct tune_proposal *out, struct design_work 
     if (status) return status;
     if (!given) return propose(out, work, watch, err);
     out->recommended = out->n_candidates;
+    work->bound_of = out->recommended;
+    work->bound_peak = work->opts.peak_sensitivity;
     return appraise(out, "given", &work->given.controller, work, err);
 }

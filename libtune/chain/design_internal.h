@@ -17,6 +17,8 @@ struct design_work {
     struct tune_tradeoff_demand tradeoff;
     struct chain_signs signs;
     struct chain_gains given; /* of the job's file to evaluate */
+    size_t bound_of;   /* the candidate whose jitter is set beside the least: bold, or given */
+    double bound_peak; /* its limit on |S| */
 };
 
 /* design_spread.c: *out[id->n_pointings], the caller frees it, after a failure too. */
@@ -34,6 +36,14 @@ enum tune_status chain_design_enable(struct tune_proposal *out, const struct des
 /* file[out->n_rungs] for the rungs; their texts belong to whoever frees the files. */
 enum tune_status chain_rung_files(struct chain_file *file, struct tune_proposal *out,
                                   struct tune_error *err);
+
+/* design_beyond.c: what lies above the band under the recommended gains, judged before, and a note. */
+enum tune_status chain_design_beyond(struct tune_proposal *out, const struct design_work *work,
+                                     struct tune_error *err);
+
+/* design_bound.c: with job->bound the least jitter at every pointing; the candidates are judged before. */
+enum tune_status chain_design_bound(struct tune_proposal *out, const struct design_work *work,
+                                    struct tune_error *err);
 
 /* The text of a controller file with notes as comments. */
 enum tune_status chain_controller_text(char **text, const struct tune_controller *controller,

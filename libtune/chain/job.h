@@ -29,6 +29,7 @@ struct tune_job {
     size_t n_accepts;
     const char *evaluate; /* design: judge the gains of this file, propose nothing; NULL: propose */
     bool bold;      /* design: recommend the least jitter, not the calmest gains that keep it */
+    bool bound;     /* design: also the least jitter of any linear controller, slow */
     size_t modes;   /* resonances within the band at every pointing; 0: as many as the data show */
     size_t threads; /* 0: as many as there are processors */
     const struct tune_watch *watch;

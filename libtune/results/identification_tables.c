@@ -1,7 +1,6 @@
 /* identification_tables.c - tables[] of identify.json.  SPDX-License-Identifier: GPL-3.0-or-later */
 #include "results/identification_internal.h"
 
-static const char *const kinds[] = {"phase", "gain"}; /* what the crossing has a margin of */
 static const char *const responses[] = {"plant", "loop"};
 static const char *const errors[] = {[TUNE_TABLE_STD] = "std",
                                      [TUNE_TABLE_COHERENCE] = "coherence",
@@ -22,7 +21,7 @@ static void crossing_fields(struct json_io *io, struct tune_table_margins *m)
     for (size_t i = 0; i < n; i++) {
         struct tune_table_crossing *crossing = &m->crossing[i];
         json_io_item(io, i);
-        choice_of_flag(io, "margin_of", &crossing->of_phase, kinds);
+        json_io_margin_of(io, &crossing->of_phase);
         json_io_estimate(io, "frequency_hz", &crossing->frequency_hz);
         json_io_estimate(io, crossing->of_phase ? "gain_margin_db" : "phase_margin_deg",
                          &crossing->margin);

@@ -108,6 +108,8 @@ void json_io_controller(struct json_io *io, struct tune_controller *controller);
 void json_io_tool(struct json_io *io); /* writing only: name and version of ours */
 void json_io_kind(struct json_io *io, enum tune_log_kind *kind);
 void json_io_jitter_of(struct json_io *io, bool *sky);
+/* What a crossing has a margin of: "gain" where L is real and negative (of_phase), else "phase". */
+void json_io_margin_of(struct json_io *io, bool *of_phase);
 void json_io_disturbance(struct json_io *io, struct tune_disturbance_summary *disturbance);
 
 #endif

@@ -175,6 +175,14 @@ void json_io_jitter_of(struct json_io *io, bool *sky)
     *sky = choice == 1;
 }
 
+void json_io_margin_of(struct json_io *io, bool *of_phase)
+{
+    static const char *const word[] = {"phase", "gain"};
+    unsigned choice = *of_phase ? 1 : 0;
+    json_io_choice(io, "margin_of", &choice, word, 2);
+    *of_phase = choice == 1;
+}
+
 void json_io_disturbance(struct json_io *io, struct tune_disturbance_summary *d)
 {
     json_io_enter(io, "disturbance");

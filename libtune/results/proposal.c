@@ -16,6 +16,29 @@ static void margin(struct json_io *io, const char *key, const char *bound_key,
     m->std = estimate.std;
 }
 
+/* One member is the margin, by its kind; its bound, by the side that hurts. */
+static void crossings(struct json_io *io, struct tune_pointing_margins *m)
+{
+    const size_t n = json_io_list_fixed(io, "crossings", &m->n_crossings,
+                                        sizeof m->crossing / sizeof *m->crossing);
+    for (size_t i = 0; i < n; i++) {
+        struct tune_margin_crossing *crossing = &m->crossing[i];
+        bool above = crossing->margin.value < 0.0;
+        json_io_item(io, i);
+        json_io_margin_of(io, &crossing->of_phase);
+        const char *key = crossing->of_phase ? "gain_margin_db" : "phase_margin_deg";
+        json_io_estimate(io, "frequency_hz", &crossing->frequency_hz);
+        if (!io->writing) {
+            json_io_enter(io, key);
+            above = json_io_has(io, "upper_95");
+            json_io_leave(io);
+        }
+        margin(io, key, above ? "upper_95" : "lower_95", &crossing->margin);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+}
+
 static void margin_fields(struct json_io *io, struct tune_pointing_margins *m)
 {
     json_io_text(io, "pointing", m->pointing, sizeof m->pointing);
@@ -26,6 +49,7 @@ static void margin_fields(struct json_io *io, struct tune_pointing_margins *m)
     margin(io, "delay_margin_s", "lower_95", &m->delay_margin_s);
     margin(io, "peak_sensitivity", "upper_95", &m->peak_sensitivity);
     margin(io, "crossover_hz", "lower_95", &m->crossover_hz);
+    crossings(io, m);
     json_io_file(io, "loop_file", &m->loop_file);
 }
 
@@ -131,6 +155,46 @@ static void rungs(struct json_io *io, struct tune_proposal *r)
     json_io_notes(io, "climbing", &r->climbing);
 }
 
+static void beyond(struct json_io *io, struct tune_proposal *r)
+{
+    const size_t n =
+        json_io_list(io, "beyond_band", (void **)&r->beyond, &r->n_beyond, sizeof *r->beyond);
+    for (size_t i = 0; i < n; i++) {
+        struct tune_beyond_band *b = &r->beyond[i];
+        json_io_item(io, i);
+        json_io_text(io, "pointing", b->pointing, sizeof b->pointing);
+        json_io_number(io, "above_hz", &b->band_hz);
+        json_io_number(io, "loop_gain_limit", &b->loop_gain_limit);
+        json_io_number(io, "largest_loop_gain", &b->largest_loop_gain);
+        json_io_number(io, "largest_loop_gain_hz", &b->largest_hz);
+        json_io_flag(io, "stable", &b->stable);
+        json_io_number(io, "mode_damping_ratio", &b->mode_damping);
+        json_io_number(io, "harmless_mode_gain", &b->harmless_gain);
+        json_io_number(io, "harmless_mode_hz", &b->harmless_hz);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+}
+
+static void bounds(struct json_io *io, struct tune_proposal *r)
+{
+    const size_t n = json_io_list(io, "bound", (void **)&r->bound, &r->n_bounds, sizeof *r->bound);
+    for (size_t i = 0; i < n; i++) {
+        struct tune_least_jitter *b = &r->bound[i];
+        json_io_item(io, i);
+        json_io_text(io, "pointing", b->pointing, sizeof b->pointing);
+        json_io_text(io, "controller", b->controller, sizeof b->controller);
+        json_io_number(io, "peak_sensitivity_limit", &b->peak_sensitivity_limit);
+        json_io_number(io, "noise_torque_limit_nm", &b->noise_torque_limit_nm);
+        json_io_number(io, "least_rms_arcsec", &b->least_rms_arcsec);
+        json_io_number(io, "rms_arcsec", &b->rms_arcsec);
+        json_io_number(io, "ratio", &b->ratio);
+        json_io_number(io, "spread", &b->spread);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+}
+
 /* The name stands in the file; the index is found again. */
 static void recommended(struct json_io *io, struct tune_proposal *r)
 {
@@ -155,6 +219,8 @@ static void fields(struct json_io *io, void *result)
     purchases(io, r);
     json_io_notes(io, "implied", &r->implied);
     rungs(io, r);
+    beyond(io, r);
+    bounds(io, r);
     json_io_file(io, "controller_file", &r->controller_file);
     json_io_judgements(io, "requirement", "designed", &r->requirement);
     json_io_notes(io, "limits", &r->limits);
@@ -185,6 +251,8 @@ void tune_proposal_free(struct tune_proposal *result)
     free(result->candidate);
     free(result->purchase);
     free(result->rung);
+    free(result->beyond);
+    free(result->bound);
     tune_provenance_free(&result->provenance);
     memset(result, 0, sizeof *result);
 }

@@ -8,6 +8,7 @@
 #include <stddef.h>
 
 #include "control/controller.h"
+#include "control/loop.h"
 #include "core/status.h"
 #include "logbook/logbook.h"
 #include "results/identification.h"
@@ -23,11 +24,22 @@ struct tune_margin {
                        peak sensitivity */
 };
 
+/* Where an open loop has gain 1 or phase -180 deg. */
+struct tune_margin_crossing {
+    bool of_phase; /* L is real and negative; else |L| = 1 */
+    struct tune_estimate frequency_hz;
+    /* |L| = 1: deg from -180, in (-180, 180]; else dB the gain may rise, negative: fall. bound95 lies
+     * towards 0. std NAN: within the std of the fit the crossing may vanish. */
+    struct tune_margin margin;
+};
+
 struct tune_pointing_margins {
     char pointing[TUNE_NAME_LENGTH + 1];
     bool stable; /* by encirclement count */
     struct tune_margin gain_margin_db, gain_reduction_margin_db, phase_margin_deg, delay_margin_s,
         peak_sensitivity, crossover_hz;
+    size_t n_crossings; /* by rising frequency */
+    struct tune_margin_crossing crossing[2 * TUNE_CROSSINGS_MAX];
     struct tune_result_file loop_file; /* loop-<pointing>.csv; of the recommended one only */
 };
 
@@ -82,6 +94,32 @@ struct tune_rung {
     struct tune_probe_tone tone[TUNE_PROBE_TONES];
 };
 
+/* What lies above the band in which the plant of a pointing was identified, under the recommended gains.
+ * Nothing unknown does harm there that keeps the loop gain below the limit, 1 - 1/M of the peak sensitivity M
+ * allowed. */
+struct tune_beyond_band {
+    char pointing[TUNE_NAME_LENGTH + 1];
+    double band_hz; /* where that band ends */
+    double loop_gain_limit;
+    double largest_loop_gain, largest_hz; /* by the model, above the band */
+    bool stable; /* below the limit there, and by encirclement count within the band alone */
+    double mode_damping,
+        harmless_gain;  /* an unknown mode: harmless up to this gain, of the unit of modal
+                                           gains; 0: not even the model keeps the limit */
+    double harmless_hz; /* where it would do harm first */
+};
+
+/* The least jitter any linear controller of the encoder can reach at a pointing, and what one reaches. By
+ * the smooth disturbance model, line of sight without the twist no encoder sees. */
+struct tune_least_jitter {
+    char pointing[TUNE_NAME_LENGTH + 1];
+    char controller[TUNE_NAME_LENGTH + 1];                /* "bold" or "given" */
+    double peak_sensitivity_limit, noise_torque_limit_nm; /* the least is held to these */
+    double least_rms_arcsec, rms_arcsec;                  /* of any, of that one */
+    double ratio;                                         /* rms/least */
+    double spread; /* relative, by how much the least still moved as its search was refined */
+};
+
 /* Where the disturbance came from. */
 struct tune_disturbance_summary {
     bool measured;                  /* from a quiet log; else stated by default */
@@ -109,7 +147,13 @@ struct tune_proposal {
     struct tune_notes implied;      /* what needs no constraint of its own, and why */
     size_t n_rungs;
     struct tune_rung *rung; /* [n_rungs] the way up to the recommended gains, the last are those */
-    struct tune_notes climbing;              /* how to climb it, and what not to do */
+    struct tune_notes climbing; /* how to climb it, and what not to do */
+    size_t n_beyond;
+    struct tune_beyond_band
+        *beyond; /* [n_beyond] pointings whose loop is stable and whose band ends below
+                                        half the loop rate */
+    size_t n_bounds;
+    struct tune_least_jitter *bound;         /* [n_bounds] with --bound, where the loop is stable */
     struct tune_result_file controller_file; /* controller.ini */
     struct tune_judgements requirement;      /* of the recommended one, worst pointing */
     struct tune_notes limits;                /* what limits the axis */

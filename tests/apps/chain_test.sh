@@ -69,10 +69,17 @@ check 'present gains first, then proposals, all margins bounded' json '[c["name"
 check 'calm is recommended, less torque the less is dared' json 'd["recommended"] == "calm" and [c["noise_torque_rms_nm"] for c in d["controllers"] if not c["present"]] == sorted(c["noise_torque_rms_nm"] for c in d["controllers"] if not c["present"])' "$results/design.json"
 check 'the way up ends at the recommended gains, each rung a file' json 'd["enable"][-1]["gain_db"] == 0 and d["enable"][-1]["kp_nm_per_rad"] == [c for c in d["controllers"] if c["name"] == "calm"][0]["kp_nm_per_rad"] and all(b["gain_db"] - a["gain_db"] <= 3.001 for a, b in zip(d["enable"], d["enable"][1:]))' "$results/design.json"
 check 'with cautions, and what to expect' sh -c "grep -q '^; .*emergency stop' '$results/enable-01.ini' && grep -q '^; .*Back to the rung below' '$results/enable-01.ini' && grep -q '^kp_nm_per_rad' '$results/enable-01.ini'"
+# (where half the loop rate, 500 Hz, is a crossing, it is one whatever the plant)
+check 'every crossing is listed, the worst of a kind is the margin' json 'all(abs(min(abs(x[k]["value"]) for x in m["crossings"] if k in x and x[k]["value"] > 0 or k == "phase_margin_deg" and k in x) - m[k]["value"]) < 1e-9 for c in d["controllers"] for m in c["margins"] for k in ("phase_margin_deg", "gain_margin_db")) and all((x["frequency_hz"]["std"] > 0 or x["frequency_hz"]["value"] == 500) and x["margin_of"] == ("gain" if "gain_margin_db" in x else "phase") for c in d["controllers"] for m in c["margins"] for x in m["crossings"])' "$results/design.json"
+check 'above the band of each pointing a harmless mode is told' json '[(b["pointing"], b["stable"], b["harmless_mode_gain"] > 0, b["largest_loop_gain"] < b["loop_gain_limit"]) for b in d["beyond_band"]] == [("south", True, True, True), ("north", True, True, True)] and any("would be harmless at" in n for n in d["notes"]) and d["bound"] == []' "$results/design.json"
 check 'the least jitter where it is asked for' run 0 design --bold --out "$scratch/bold" --json --quiet "$book"
 check 'is recommended' json 'd["recommended"] == "bold" and d["goal"] == "bold"'
 check 'gains from outside are judged' run 0 design --evaluate "$results/controller.ini" --json --quiet "$book"
 cp "$results/evaluate.json" "$results/design.json" "$scratch"
+check 'and set beside the least of any controller' run 0 design --bound --evaluate "$results/controller.ini" --out "$scratch/bound" "$book"
+check 'in 80 columns' fits
+check 'in words' out_has 'linear controller of the encoder does better'
+check 'no gains are below it' json '[(b["pointing"], b["controller"]) for b in d["bound"]] == [("south", "given"), ("north", "given")] and all(b["ratio"] > 1 - b["spread"] and b["spread"] < 0.05 and abs(b["ratio"] * b["least_rms_arcsec"] / b["rms_arcsec"] - 1) < 1e-9 for b in d["bound"])' "$scratch/bound/evaluate.json"
 check 'as the very same were' margins_agree
 check 'and leave the design alone' run 0 design --json "$book"
 check 'which is fresh' err_has 'design.json is fresh'

@@ -253,6 +253,35 @@ static inline void sample_disturbance(struct tune_disturbance_summary *d)
     d->drive_noise_nm_per_rthz = 0.05;
 }
 
+static inline void sample_beyond(struct tune_proposal *r)
+{
+    r->n_beyond = 2;
+    r->beyond = calloc(2, sizeof *r->beyond);
+    r->n_bounds = 2;
+    r->bound = calloc(2, sizeof *r->bound);
+    for (size_t i = 0; i < 2; i++) {
+        struct tune_beyond_band *b = &r->beyond[i];
+        struct tune_least_jitter *least = &r->bound[i];
+        (void)snprintf(b->pointing, sizeof b->pointing, "%s", i ? "west-60" : "east-60");
+        (void)snprintf(least->pointing, sizeof least->pointing, "%s", b->pointing);
+        (void)snprintf(least->controller, sizeof least->controller, "bold");
+        b->band_hz = 199.5;
+        b->loop_gain_limit = 1.0 / 3.0;
+        b->largest_loop_gain = i ? 0.4 : 0.21;
+        b->largest_hz = 201.0;
+        b->stable = i == 0;
+        b->mode_damping = 0.005;
+        b->harmless_gain = i ? 0.0 : 0.0125;
+        b->harmless_hz = 202.0;
+        least->peak_sensitivity_limit = 2.0;
+        least->noise_torque_limit_nm = 2.4;
+        least->least_rms_arcsec = 0.0191;
+        least->rms_arcsec = 0.0201;
+        least->ratio = least->rms_arcsec / least->least_rms_arcsec;
+        least->spread = 0.0015;
+    }
+}
+
 static inline void sample_proposal(struct tune_proposal *r)
 {
     memset(r, 0, sizeof *r);
@@ -277,6 +306,13 @@ static inline void sample_proposal(struct tune_proposal *r)
         c->margins[0].delay_margin_s = (struct tune_margin){0.004, 1e-6, 0.00399};
         c->margins[0].peak_sensitivity = (struct tune_margin){1.68, 0.001, 1.6816};
         c->margins[0].crossover_hz = (struct tune_margin){NAN, NAN, NAN};
+        c->margins[0].n_crossings = 3;
+        c->margins[0].crossing[0] =
+            (struct tune_margin_crossing){true, {2.1, 0.003}, {-16.0, 0.1, -15.8}};
+        c->margins[0].crossing[1] =
+            (struct tune_margin_crossing){false, {19.8, 0.02}, {41.0, 0.02, 40.97}};
+        c->margins[0].crossing[2] =
+            (struct tune_margin_crossing){false, {96.0, 0.02}, {-171.0, NAN, NAN}};
         c->jitter_rms_arcsec = i ? 0.031 : (double)NAN;
         c->sky_rms_arcsec = 0.08;
         c->noise_torque_rms_nm = 1.1;
@@ -322,6 +358,7 @@ static inline void sample_proposal(struct tune_proposal *r)
         rung->tone[0] = (struct tune_probe_tone){4.0, 0.7, 0.5, 0.9, 1.5, 0.2};
     }
     tune_notes_add(&r->climbing, "one at a time");
+    sample_beyond(r);
     (void)snprintf(r->controller_file.name, sizeof r->controller_file.name, "controller.ini");
     memset(r->controller_file.sha256, 'b', 64);
     tune_judgements_add(&r->requirement, "jitter_rms_arcsec", 0.05, 0.031, true, "");
