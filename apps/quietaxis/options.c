@@ -24,7 +24,7 @@ static const struct option option_list[] = {
     {"--pointing", TAKES_POINTING, "NAME", "only this pointing; may be repeated"},
     {"--accept", TAKES_ACCEPT, "FINDING", "use logs unfit for this reason; may be repeated"},
     {"--modes", TAKES_MODES, "N", "resonances within the band (default: what the data show)"},
-    {"--bold", TAKES_GOAL, NULL, "recommend the least jitter, not the calmest gains that keep it"},
+    {"--bold", TAKES_GOAL, NULL, "recommend the least jitter, not the calmest gains"},
     {"--evaluate", TAKES_EVALUATE, "FILE", "judge these gains, propose none"},
     {"--bound", TAKES_BOUND, NULL, "also the least jitter of any controller; takes a minute"},
     {"--threads", TAKES_THREADS, "N", "work on so many threads (default: all processors)"},
