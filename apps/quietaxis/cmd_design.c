@@ -26,6 +26,15 @@ static void print_candidate(const struct tune_candidate *c, bool recommended)
                          : "  ?");
 }
 
+/* False where the jitter asked for is judged and missed. */
+static bool keeps_jitter(const struct tune_proposal *r)
+{
+    for (size_t i = 0; i < r->requirement.n; i++)
+        if (!strcmp(r->requirement.item[i].name, "jitter_rms_arcsec"))
+            return r->requirement.item[i].met;
+    return true;
+}
+
 static void print_candidates(const struct tune_proposal *r)
 {
     printf("\n  %-10s %9s %9s %8s %7s %6s %6s %6s %8s\n", "", "jitter", "sky", "noise", "phase",
@@ -40,8 +49,12 @@ static void print_candidates(const struct tune_proposal *r)
               "sky without the twist no encoder sees.");
     if (strcmp(r->goal, "given") != 0)
         print_sentence("  ", strcmp(r->goal, "bold")
-                                 ? "* recommended: the least noise torque that keeps the jitter "
-                                   "asked for."
+                                 ? keeps_jitter(r)
+                                       ? "* recommended: the least noise torque that keeps the "
+                                         "jitter asked for."
+                                       : "* recommended: the least noise torque that keeps what a "
+                                         "controller can change of the jitter asked for; the whole "
+                                         "of it is missed, see Requirement."
                                  : "* recommended, as asked with --bold: the least motion of the "
                                    "line of sight without that twist, rms over pointings and mode "
                                    "shifts.");

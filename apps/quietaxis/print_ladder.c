@@ -39,9 +39,9 @@ void print_ladder(const struct tune_proposal *r)
                "arcsec", "N m", "arcsec", "N m", "s");
         for (size_t i = 0; i < r->n_rungs; i++)
             print_rung(&r->rung[i]);
-        print_sentence("  ",
-                       "Encoder and torque at the worst pointing. After the quiet log inject small "
-                       "tones, one at a time; |S| there must lie within:");
+        print_sentence(
+            "  ", "Encoder and torque at the worst pointing. After the quiet log inject small "
+                  "tones, one at a time, as large as the files say; |S| there must lie within:");
         for (size_t i = 0; i < r->n_rungs; i++)
             print_tones(&r->rung[i]);
     }

@@ -61,6 +61,13 @@ static void judge_margin(struct tune_proposal *out, const char *name, double lim
         const double least = of(&candidate->margins[worst])->value;
         if (at_most ? value > least : value < least) worst = i;
     }
+    for (size_t i = 0; i < candidate->n_margins; i++) {
+        if (candidate->margins[i].stable) continue;
+        /* of a loop that is not stable a margin tells nothing */
+        tune_judgements_add(&out->requirement, name, limit, (double)NAN, at_most,
+                            candidate->margins[i].pointing);
+        return;
+    }
     tune_judgements_add(&out->requirement, name, limit, of(&candidate->margins[worst])->value,
                         at_most, candidate->margins[worst].pointing);
     doubt_bound(&out->notes, name, limit, at_most, of, candidate);
@@ -130,9 +137,10 @@ void chain_describe_tradeoff(struct tune_proposal *out, const struct tune_tradeo
     for (size_t i = 0; i < TUNE_PROPOSED; i++)
         of[i] = &tradeoff->point[tradeoff->proposal[i]];
     tune_notes_add(&out->notes,
-                   "Peak sensitivity at most %.3g (calm), %.3g (middle), %.3g (bold). Calm is the "
-                   "least noise torque that keeps the jitter, bold the least motion of the line of "
-                   "sight without the twist no encoder sees.",
+                   "Peak sensitivity at most %.3g (calm), %.3g (middle), %.3g (bold). Bold is the "
+                   "least motion of the line of sight without the twist no encoder sees; calm the "
+                   "least noise torque that keeps the jitter asked for with room, and that motion "
+                   "within a quarter of the bold one's or the limit.",
                    of[TUNE_PROPOSED_CALM]->peak_sensitivity,
                    of[TUNE_PROPOSED_MIDDLE]->peak_sensitivity,
                    of[TUNE_PROPOSED_BOLD]->peak_sensitivity);
@@ -142,7 +150,8 @@ void chain_describe_tradeoff(struct tune_proposal *out, const struct tune_tradeo
                        "as tonight's, by the smooth disturbance model and in the worst scenario.",
                        tradeoff->headroom);
     tune_notes_add(&out->notes,
-                   "Judged on %zu scenarios: every pointing, its modes higher and lower by %.3g to "
+                   "Judged on %zu scenarios (those pointings alone): every pointing, its modes "
+                   "higher and lower by %.3g to "
                    "%.3g %%, the more the less is known; inertia within %.2g %%, delay within "
                    "%.2g ms%s.",
                    cover->n_scenarios, 100.0 * cover->least_shift, 100.0 * cover->largest_shift,
@@ -204,6 +213,11 @@ void chain_describe_design(struct tune_proposal *out, struct design_work *work)
     chain_signs_describe(&out->notes, &out->cautions, &work->signs);
     chain_caution_gains(&out->cautions);
     present_gains(out);
+    if (!out->disturbance.measured)
+        tune_notes_add(
+            &out->doubts,
+            "The disturbance is assumed, not measured: the jitter here is a guess, and so "
+            "is whether the requirement is met. Take a log of kind hold under known gains.");
     chain_doubt_fits(&out->doubts, &work->basis.id);
     chain_doubt_body(&out->doubts, &work->basis.id);
     chain_doubt_inertia(&out->doubts, &work->basis.id, &work->basis.chain.logbook.expected);

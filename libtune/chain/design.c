@@ -155,6 +155,7 @@ static enum tune_status write_all(struct tune_proposal *out, const struct design
         if (!status) status = chain_rung_files(file + n + 1, out, err);
     }
     if (!status) status = chain_write(out, &work->basis.chain, kind_of(work), file, parts, err);
+    if (!status && !given) chain_remove_rungs(&work->basis.chain, out->n_rungs);
     for (size_t i = 0; file && i < parts; i++)
         free(file[i].text);
     free(file);

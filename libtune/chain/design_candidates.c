@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "chain/design_internal.h"
 #include "core/units.h"
@@ -91,17 +92,29 @@ static enum tune_status take_purchases(struct tune_proposal *out, const char *go
     return TUNE_OK;
 }
 
-/* A jitter that no gains keep: not to be passed over in silence, unless the least of it was asked for. */
+/* Gains of an earlier design are not those of this one. */
+static const char *earlier(const struct chain *chain)
+{
+    char path[TUNE_PATH_LENGTH + TUNE_RESULT_FILE];
+    (void)snprintf(path, sizeof path, "%s/controller.ini", chain->folder);
+    return access(path, F_OK) == 0
+               ? ". The controller.ini among the answers is of an earlier design"
+               : "";
+}
+
+/* A jitter that no gains keep: not to be passed over in silence, unless nobody stated it, or the least of it
+ * was asked for. */
 static enum tune_status check_reach(struct tune_proposal *out, const struct tune_tradeoff *tradeoff,
                                     const struct design_work *work, struct tune_error *err)
 {
+    const struct chain *chain = &work->basis.chain;
     if (tradeoff->met) return TUNE_OK;
     tune_notes_add(&out->limits, "%s.", tradeoff->in_the_way);
-    if (work->basis.chain.job->bold) return TUNE_OK;
+    if (chain->job->bold || !(chain->logbook.requirement.jitter_rms_arcsec > 0.0)) return TUNE_OK;
     tune_error_set(err, TUNE_ENOSOL,
-                   "%s. Correct [requirement], or see what is nearest with --bold",
-                   tradeoff->in_the_way);
-    return tune_error_place(err, work->basis.chain.logbook.ini_path, 0, 0);
+                   "%s. Correct [requirement], or see what is nearest with --bold%s",
+                   tradeoff->in_the_way, earlier(chain));
+    return tune_error_place(err, chain->logbook.ini_path, 0, 0);
 }
 
 static void take_implied(struct tune_proposal *out, const struct tune_design_opts *opts)

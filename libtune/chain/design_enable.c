@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "chain/design_internal.h"
 #include "core/units.h"
@@ -79,6 +80,17 @@ enum tune_status chain_design_enable(struct tune_proposal *out, const struct des
 
 /* ---- files --------------------------------------------------------------------------------------*/
 
+static void note_tone(struct tune_notes *notes, const struct tune_probe_tone *tone)
+{
+    tune_notes_add(
+        notes,
+        "Then add a sine of %.3g N m at %.4g Hz to the controller's torque (it moves the "
+        "axis by up to %.3g arcsec): what reaches the motor over what was added, |S|, "
+        "should be %.2f; back below %.2f or above %.2f.",
+        tone->torque_nm, tone->f_hz, tone->motion_arcsec, tone->sensitivity, tone->alarm_low,
+        tone->alarm_high);
+}
+
 static enum tune_status rung_text(char **text, const struct tune_proposal *out, size_t i,
                                   struct tune_error *err)
 {
@@ -98,10 +110,22 @@ static enum tune_status rung_text(char **text, const struct tune_proposal *out, 
                    rung->encoder_interval_arcsec[1], rung->torque_rms_nm);
     tune_notes_add(notes, "Back to the rung below at once above %.3g arcsec or %.3g N m rms.",
                    rung->abort_encoder_arcsec, rung->abort_torque_nm);
+    for (size_t t = 0; t < rung->n_tones; t++)
+        note_tone(notes, &rung->tone[t]);
     tune_notes_join(notes, &out->cautions);
     status = chain_controller_text(text, &rung->controller, notes, err);
     free(notes);
     return status;
+}
+
+/* Rungs of an earlier ladder would lead on to gains of another controller. */
+void chain_remove_rungs(const struct chain *chain, size_t from)
+{
+    for (size_t i = from; i < TUNE_ENABLE_RUNGS; i++) {
+        char path[TUNE_PATH_LENGTH + TUNE_RESULT_FILE];
+        (void)snprintf(path, sizeof path, "%s/enable-%02zu.ini", chain->folder, i + 1);
+        (void)unlink(path);
+    }
 }
 
 enum tune_status chain_rung_files(struct chain_file *file, struct tune_proposal *out,

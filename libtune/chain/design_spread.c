@@ -10,6 +10,10 @@
 
 enum { STD_BORNE = 3 }; /* of struct tune_design_spread */
 
+/* What a design can be asked to bear; a plant known less than that is no plant to design for, and the doubts
+ * about its fit say so. */
+static const double std_most = 0.2;
+
 static int by_size(const void *a, const void *b)
 {
     const double x = *(const double *)a, y = *(const double *)b;
@@ -58,7 +62,17 @@ static void take_fit(struct tune_design_spread *spread, const struct tune_fit *f
         spread->mode_std[k] = isfinite(std) ? std : 0.0;
     }
     spread->inertia_std = fit->inertia.std / fit->inertia.value;
-    spread->delay_std_s = isfinite(fit->delay.std) ? fit->delay.std : 0.0;
+    spread->delay_std_s =
+        isfinite(fit->delay.std) ? fmin(fit->delay.std, 1.0 / fit->plant.loop_rate_hz) : 0.0;
+}
+
+static void limit_std(struct tune_design_spread *spread, size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        spread[i].inertia_std = fmin(spread[i].inertia_std, std_most);
+        for (size_t k = 0; k < TUNE_MODES_MAX; k++)
+            spread[i].mode_std[k] = fmin(spread[i].mode_std[k], std_most);
+    }
 }
 
 enum tune_status chain_design_spread(struct tune_design_spread **out,
@@ -80,6 +94,7 @@ enum tune_status chain_design_spread(struct tune_design_spread **out,
     for (size_t i = 0; i < n; i++)
         spread[i].inertia_std = hypot(spread[i].inertia_std, gap);
     take_tracks(spread, id, x);
+    limit_std(spread, n);
     free(x);
     return TUNE_OK;
 }

@@ -24,7 +24,7 @@ struct tune_finding {
     char advice[200]; /* what to do */
 };
 
-enum { TUNE_FINDINGS_MAX = 32 };
+enum { TUNE_FINDINGS_MAX = 48 };
 
 enum { TUNE_LINE_ORDERS = 3, TUNE_NOISE_BANDS = 2 };
 

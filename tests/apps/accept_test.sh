@@ -25,7 +25,7 @@ cp "$book/results/identify.json" "$scratch/first.json"
 check 'twice is once' run 0 identify --accept torque-saturated --accept torque-saturated "$book"
 check 'the same bytes' cmp -s "$scratch/first.json" "$book/results/identify.json"
 check 'without it the earlier result does not serve' run 3 identify "$book"
-check 'the later steps take it, too (so low a limit misses the requirement)' run 1 design --accept torque-saturated "$book"
+check 'the later steps take it, too (so low a limit misses the requirement)' run 1 design --bold --accept torque-saturated "$book"
 check 'and put it among the cautions' json "any('was accepted' in c for c in d['cautions'])" \
     "$book/results/design.json"
 check 'the controller file says so' grep -q 'was accepted' "$book/results/controller.ini"

@@ -45,15 +45,15 @@ check 'identify as JSON' run 0 identify --quiet --json "$scratch/motor"
 check 'resonance at 76.3 Hz and no other' json '[abs(m["frequency_hz"]["value"] - 76.3) < 0.3 for m in d["pointings"][0]["plant"]["modes"]] == [True]'
 check 'antiresonance at 54.1 Hz and no other' json '[abs(z["frequency_hz"]["value"] - 54.1) < 0.3 for z in d["pointings"][0]["plant"]["antiresonances"]] == [True]'
 check 'coherence as known: median above 0.999' json 'd["pointings"][0]["frf"]["median_coherence"] > 0.999'
-check 'the misfit is told' json 'any("Reduced chi-square above 2" in n for n in d["notes"])'
+check 'the misfit is told' json 'any("Reduced chi-square beyond chance" in n for n in d["notes"])'
 check 'identify from the load side' run 0 identify --quiet --json "$scratch/load"
 check 'the same resonance alone' json '[abs(m["frequency_hz"]["value"] - 76.3) < 0.3 for m in d["pointings"][0]["plant"]["modes"]] == [True] and d["pointings"][0]["plant"]["antiresonances"] == []'
 # both sides as one axis with two sensors; for two inertias r = -1/g, and gain times r is -1
 side both motor_angle_rad 1
 printf 'load_position = load_angle_rad\nload_position_unit = rad\nload_position_sign = -1\n' >>"$scratch/both/axis.ini"
 check 'identify from both sides' run 0 identify --quiet --json "$scratch/both"
-check 'the load moves against the motor' json '(m := d["pointings"][0]["plant"]["modes"][0])["payload_ratio_from"] == "load encoder" and m["payload_ratio"]["value"] + 3 * m["payload_ratio"]["std"] < -0.8 < 0.05 > m["payload_ratio"]["std"]'
-check 'as two inertias do, to 2 % and within 3 std' json 'abs((s := d["pointings"][0]["second_sensor"]["sum_gain_ratio"])["value"] + 1) < min(0.02, 3 * s["std"])'
+check 'the load moves against the motor; that the model misses it is told' json '(m := d["pointings"][0]["plant"]["modes"][0])["payload_ratio_from"] == "load encoder" and m["payload_ratio"]["value"] + 3 * m["payload_ratio"]["std"] < -0.5 and d["pointings"][0]["second_sensor"]["doubtful"]'
+check 'as two inertias do, to 2 %' json 'abs((s := d["pointings"][0]["second_sensor"]["sum_gain_ratio"])["value"] + 1) < min(0.02, 3 * s["std"])'
 check 'design, without any requirement' run 0 design --quiet --json "$scratch/motor"
 check 'every proposal stable' json 'all(m["stable"] for c in d["controllers"] for m in c["margins"])'
 check 'a disturbance nobody measured is told' json 'not d["disturbance"]["measured"] and any("stated by default" in n for n in d["notes"])'

@@ -69,6 +69,8 @@ static struct tune_fit made_fit(const struct bodies *b, double *covariance)
         covariance[i] = i % 7 ? 0.0 : std[i / 7] * std[i / 7];
     assert_int_equal(tune_plant_antiresonances(&zero, &count, &fit.plant, &err), TUNE_OK);
     assert_int_equal(count, 1);
+    fit.mode_gain[0] = (struct tune_estimate){fit.plant.mode[0].gain, std[5]};
+    fit.mode_zeta[0] = (struct tune_estimate){fit.plant.mode[0].zeta, 1e-4};
     fit.n_antiresonances = 1;
     fit.antiresonance_f_hz[0] = (struct tune_estimate){zero.f_hz, 0.01};
     fit.antiresonance_zeta[0] = (struct tune_estimate){zero.zeta, 1e-4};
