@@ -145,10 +145,13 @@ void chain_describe_tradeoff(struct tune_proposal *out, const struct tune_tradeo
                    of[TUNE_PROPOSED_MIDDLE]->peak_sensitivity,
                    of[TUNE_PROPOSED_BOLD]->peak_sensitivity);
     if (tradeoff->met && isfinite(tradeoff->headroom))
-        tune_notes_add(&out->notes,
-                       "The calm proposal keeps the jitter with disturbances %.3g times as large "
-                       "as tonight's, by the smooth disturbance model and in the worst scenario.",
-                       tradeoff->headroom);
+        tune_notes_add(
+            &out->notes,
+            "The calm proposal keeps the jitter with disturbances %.3g times as large as "
+            "%s, by the smooth disturbance model and in the worst scenario; of the sky "
+            "without the twist no encoder sees.",
+            tradeoff->headroom,
+            work->basis.quiet.summary.measured ? "those of the quiet log" : "the assumed ones");
     tune_notes_add(&out->notes,
                    "Judged on %zu scenarios (those pointings alone): every pointing, its modes "
                    "higher and lower by %.3g to "

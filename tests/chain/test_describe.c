@@ -31,6 +31,7 @@ static struct bench *setup(void)
     r->jitter_rms_arcsec = r->phase_margin_deg = r->gain_margin_db = (double)NAN;
     r->gain_reduction_margin_db = r->peak_sensitivity = r->noise_torque_rms_nm = (double)NAN;
     r->settle_s = (double)NAN;
+    b->work.basis.quiet.summary.measured = true;
     for (size_t i = 0; i < 2; i++) {
         struct tune_pointing_margins *m = &b->margins[i];
         (void)snprintf(m->pointing, sizeof m->pointing, "%s", i ? "west" : "east");
@@ -48,6 +49,17 @@ static struct bench *setup(void)
     b->out.candidate = &b->candidate;
     b->out.n_candidates = 1;
     return b;
+}
+
+static void an_assumed_disturbance_is_a_doubt(void **state)
+{
+    struct bench *b = setup();
+    (void)state;
+    b->work.basis.quiet.summary.measured = false;
+    chain_describe_design(&b->out, &b->work);
+    assert_int_equal(b->out.doubts.n, 1);
+    assert_non_null(strstr(b->out.doubts.text[0], "assumed, not measured"));
+    free(b);
 }
 
 static void a_loop_that_is_not_stable_stays_a_no_in_the_file(void **state)
@@ -175,6 +187,7 @@ static void a_departure_from_the_default_is_told_once_for_all_logs_alike(void **
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(an_assumed_disturbance_is_a_doubt),
         cmocka_unit_test(a_loop_that_is_not_stable_stays_a_no_in_the_file),
         cmocka_unit_test(stable_loops_without_a_requirement_are_judged_by_nothing),
         cmocka_unit_test(a_margin_whose_bound_fails_is_met_with_a_word),
