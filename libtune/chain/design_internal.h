@@ -44,6 +44,7 @@ enum tune_status chain_design_beyond(struct tune_proposal *out, const struct des
 /* design_bound.c: with job->bound the least jitter at every pointing; the candidates are judged before. */
 enum tune_status chain_design_bound(struct tune_proposal *out, const struct design_work *work,
                                     struct tune_error *err);
+
 /* Remove enable-NN.ini of an earlier, longer ladder, from that rung (counted from 0) up. */
 void chain_remove_rungs(const struct chain *chain, size_t from);
 
