@@ -107,6 +107,7 @@ static void print_text(const struct tune_proposal *r)
                    r->controller_file.name[0] ? ", in " : "", r->controller_file.name);
     print_heading(text);
     print_controller(&best->controller);
+    print_typed(r);
     print_ladder(r);
     print_bound(r);
     print_judgements(&r->requirement, "designed",

@@ -156,6 +156,9 @@ void print_controller(const struct tune_controller *controller)
         printf("  %-24s = %.10g   order %d, zeta %.10g\n", "lowpass_hz", controller->lowpass_hz,
                controller->lowpass_order, controller->lowpass_zeta);
     }
+    if (controller->position_divider > 1)
+        printf("  %-24s = %zu   position loop every so many samples\n", "position_divider",
+               controller->position_divider);
     for (size_t i = 0; i < controller->n_biquads; i++) {
         const struct tune_biquad_spec *spec = &controller->biquad[i];
         printf("  biquad%-2zu = zero %.7g Hz, zeta %.5g; pole %.7g Hz, zeta %.5g\n", i + 1,

@@ -208,6 +208,7 @@ void chain_describe_design(struct tune_proposal *out, struct design_work *work)
                    out->candidate[out->recommended].jitter_rms_arcsec,
                    out->candidate[out->recommended].sky_rms_arcsec);
     limits(out, work);
+    chain_typed_describe(out, work);
     left_to_verify(out, &work->basis.chain.logbook.requirement);
     tune_notes_join(&out->doubts, &work->basis.id.left_out);
     tune_notes_join(&out->cautions, &work->basis.id.left_out);

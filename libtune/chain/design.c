@@ -144,19 +144,22 @@ static enum tune_status write_all(struct tune_proposal *out, const struct design
 {
     const size_t n = work->basis.id.n_pointings;
     const bool given = work->basis.chain.job->evaluate != NULL;
-    const size_t parts = given ? n : n + 1 + out->n_rungs;
-    struct chain_file *file = calloc(parts + 1, sizeof *file);
+    size_t parts = given ? n : n + 1 + out->n_rungs, typed = 0;
+    const size_t room = parts + CHAIN_TYPED_FILES;
+    struct chain_file *file = calloc(room, sizeof *file);
     enum tune_status status =
         file ? loop_files(out, file, work, err) : tune_error_memory(err, "writing a design");
     if (!status && !given) {
         (void)snprintf(file[n].name, sizeof file[n].name, "controller.ini");
         status = chain_controller_file(&file[n].text, out, err);
         if (!status) chain_result_file(&out->controller_file, &file[n]);
-        if (!status) status = chain_rung_files(file + n + 1, out, err);
+        if (!status) status = chain_rung_files(file + n + 1, out, work, err);
+        if (!status) status = chain_typed_files(file + parts, &typed, out, work, err);
+        parts += typed;
     }
     if (!status) status = chain_write(out, &work->basis.chain, kind_of(work), file, parts, err);
     if (!status && !given) chain_remove_rungs(&work->basis.chain, out->n_rungs);
-    for (size_t i = 0; file && i < parts; i++)
+    for (size_t i = 0; file && i < room; i++)
         free(file[i].text);
     free(file);
     return status;
@@ -179,9 +182,14 @@ static enum tune_status design_all(struct tune_proposal *out, struct design_work
     if (!status) status = chain_design_spread(&work->spread, &work->basis.id, err);
     if (!status) {
         work->opts.spread = work->spread;
-        progress_start(progress, chain->job->watch, 1, 0.0, 0.8);
+        progress_start(progress, chain->job->watch, 1, 0.0, 0.76);
         progress_item(&watch, progress, 0, "controller");
         status = chain_candidates(out, work, &watch.watch, err);
+    }
+    if (!status) {
+        progress_start(progress, chain->job->watch, 1, 0.76, 0.8);
+        progress_item(&watch, progress, 0, "rounding");
+        status = chain_design_typed(out, work, &watch.watch, err);
     }
     if (!status) status = judge_all(out, work, err);
     if (!status) status = chain_design_beyond(out, work, err);
@@ -209,6 +217,7 @@ static enum tune_status provenance(struct tune_provenance *out, const struct des
         status = chain_quiet_provenance(out, &work->basis.quiet, &work->basis.chain,
                                         &work->basis.id, err);
     if (!status) status = chain_demand_provenance(out, &work->basis.chain, err);
+    if (!status) status = chain_typed_provenance(out, &work->basis.chain, err);
     if (!status) status = chain_signs_provenance(out, &work->signs, err);
     if (!status && work->basis.chain.job->evaluate)
         status = chain_add_gains(out, "gains to evaluate", &work->given, err);

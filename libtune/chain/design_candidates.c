@@ -9,8 +9,8 @@
 #include "chain/design_internal.h"
 #include "core/units.h"
 
-static void take_step(struct tune_candidate *out, const char *name,
-                      const struct tune_design_step *step)
+void chain_take_step(struct tune_candidate *out, const char *name,
+                     const struct tune_design_step *step)
 {
     (void)snprintf(out->name, sizeof out->name, "%s", name);
     out->controller = step->controller;
@@ -30,7 +30,7 @@ static enum tune_status appraise(struct tune_proposal *out, const char *name,
     const enum tune_status status = tune_design_appraise(
         &step, controller, work->basis.plants.plant, work->basis.plants.name, work->basis.plants.n,
         &work->basis.quiet.disturbance, &work->opts, err);
-    if (!status) take_step(&out->candidate[out->n_candidates++], name, &step);
+    if (!status) chain_take_step(&out->candidate[out->n_candidates++], name, &step);
     return status;
 }
 
@@ -56,7 +56,7 @@ static void take_curve(struct tune_proposal *out, const struct tune_tradeoff *tr
         else
             (void)snprintf(name, sizeof name, "between-%zu", ++between);
         out->candidate[out->n_candidates].between = !point->name[0];
-        take_step(&out->candidate[out->n_candidates++], name, &point->step);
+        chain_take_step(&out->candidate[out->n_candidates++], name, &point->step);
     }
 }
 
@@ -117,10 +117,11 @@ static enum tune_status check_reach(struct tune_proposal *out, const struct tune
     return tune_error_place(err, chain->logbook.ini_path, 0, 0);
 }
 
-static void take_implied(struct tune_proposal *out, const struct tune_design_opts *opts)
+void chain_take_implied(struct tune_proposal *out, const struct tune_design_opts *opts)
 {
     struct tune_implied implied[TUNE_IMPLIED_MAX];
     const size_t n = tune_design_implied(implied, opts);
+    memset(&out->implied, 0, sizeof out->implied);
     for (size_t i = 0; i < n; i++)
         tune_notes_add(&out->implied, "%s: follows from %s.", implied[i].name, implied[i].by);
 }
@@ -146,11 +147,14 @@ static enum tune_status propose(struct tune_proposal *out, struct design_work *w
         work->bound_of = place_of(out, tradeoff, TUNE_PROPOSED_BOLD);
         work->bound_peak = least->peak_sensitivity;
         work->opts.peak_sensitivity = bold ? least->peak_sensitivity : calm->peak_sensitivity;
+        work->kept.encoder_rad = bold ? least->encoder_limit_rad : calm->encoder_limit_rad;
+        work->kept.peak_most = least->peak_sensitivity;
+        work->kept.sky_rad = bold ? least->sky_limit_rad : calm->sky_limit_rad;
         status = take_purchases(out, "calm", &tradeoff->calm, &calm->step.controller, err);
         if (!status)
             status = take_purchases(out, "bold", &tradeoff->bold, &least->step.controller, err);
         chain_describe_tradeoff(out, tradeoff, work);
-        take_implied(out, &work->opts);
+        chain_take_implied(out, &work->opts);
     }
     free(tradeoff);
     return status;
@@ -167,7 +171,7 @@ enum tune_status chain_candidates(struct tune_proposal *out, struct design_work 
                    given                         ? "given"
                    : work->basis.chain.job->bold ? "bold"
                                                  : "calm");
-    out->candidate = calloc(TUNE_CURVE_MAX + 2, sizeof *out->candidate);
+    out->candidate = calloc(TUNE_CURVE_MAX + 3, sizeof *out->candidate);
     if (!out->candidate) return tune_error_memory(err, "gathering designs");
     status = take_present(out, work, err);
     if (status) return status;

@@ -67,13 +67,14 @@ enum tune_status chain_design_enable(struct tune_proposal *out, const struct des
                                     &work->opts, watch, err);
     if (!status)
         status = take_ladder(out, ladder, err);
-    else if (status == TUNE_ENOSOL && work->basis.chain.job->evaluate) {
-        /* gains from outside need not have a way up: that is an answer */
+    else if (status == TUNE_ENOSOL && (work->basis.chain.job->evaluate || work->typed.reason[0])) {
+        /* gains from outside, or spoilt by rounding, need not have a way up: that is an answer */
         tune_notes_add(&out->climbing, "These gains cannot be climbed to by the ladder: %s.",
                        err->text);
         tune_error_clear(err);
         status = TUNE_OK;
     }
+    if (!status) chain_typed_rungs(out, work);
     free(ladder);
     return status;
 }
@@ -91,8 +92,33 @@ static void note_tone(struct tune_notes *notes, const struct tune_probe_tone *to
         tone->alarm_high);
 }
 
+/* "kp 12 A/count" of all of them; nothing where the gains themselves are typed. */
+static void note_numbers(struct tune_notes *notes, const struct design_work *work, double gain_db)
+{
+    struct tune_rounded_controller typed;
+    const struct tune_drive_form *form = &work->basis.chain.logbook.drive.form;
+    char text[TUNE_NOTE_LENGTH - 1] = "";
+    if (!work->typed.rounded) return;
+    if (chain_typed_rung(&typed, work, gain_db, NULL)) {
+        tune_notes_add(notes, "This rung CANNOT be typed into the drive: see climbing in "
+                              "design.json. These are its gains before rounding.");
+        return;
+    }
+    for (size_t i = 0; i < typed.setting.n; i++) {
+        const struct tune_drive_number *number = &typed.setting.number[i];
+        char name[TUNE_DRIVE_NAME], unit[TUNE_DRIVE_UNIT];
+        const size_t used = strlen(text);
+        (void)snprintf(text + used, sizeof text - used, "%s%s = %.15g %s",
+                       used ? "; " : "To type: ", tune_drive_number_name(name, number),
+                       number->value, tune_drive_unit(unit, form, number->quantity));
+        if (strlen(text) < sizeof text - 120 && i + 1 < typed.setting.n) continue;
+        tune_notes_add(notes, "%s.", text);
+        text[0] = '\0';
+    }
+}
+
 static enum tune_status rung_text(char **text, const struct tune_proposal *out, size_t i,
-                                  struct tune_error *err)
+                                  const struct design_work *work, struct tune_error *err)
 {
     const struct tune_rung *rung = &out->rung[i];
     struct tune_notes *notes = calloc(1, sizeof *notes);
@@ -112,6 +138,7 @@ static enum tune_status rung_text(char **text, const struct tune_proposal *out, 
                    rung->abort_encoder_arcsec, rung->abort_torque_nm);
     for (size_t t = 0; t < rung->n_tones; t++)
         note_tone(notes, &rung->tone[t]);
+    note_numbers(notes, work, rung->gain_db);
     tune_notes_join(notes, &out->cautions);
     status = chain_controller_text(text, &rung->controller, notes, err);
     free(notes);
@@ -129,12 +156,12 @@ void chain_remove_rungs(const struct chain *chain, size_t from)
 }
 
 enum tune_status chain_rung_files(struct chain_file *file, struct tune_proposal *out,
-                                  struct tune_error *err)
+                                  const struct design_work *work, struct tune_error *err)
 {
     enum tune_status status = TUNE_OK;
     for (size_t i = 0; i < out->n_rungs && !status; i++) {
         (void)snprintf(file[i].name, sizeof file[i].name, "enable-%02zu.ini", i + 1);
-        status = rung_text(&file[i].text, out, i, err);
+        status = rung_text(&file[i].text, out, i, work, err);
         if (!status) chain_result_file(&out->rung[i].file, &file[i]);
     }
     return status;

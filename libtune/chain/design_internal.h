@@ -4,6 +4,7 @@
 
 #include "chain/chain_internal.h"
 #include "chain/identify_internal.h"
+#include "chain/design_typed_internal.h"
 #include "chain/quiet_internal.h"
 #include "chain/signs_internal.h"
 #include "design/design.h"
@@ -19,6 +20,11 @@ struct design_work {
     struct chain_gains given; /* of the job's file to evaluate */
     size_t bound_of;   /* the candidate whose jitter is set beside the least: bold, or given */
     double bound_peak; /* its limit on |S| */
+    struct {
+        double encoder_rad, sky_rad; /* jitter the recommended proposal was made to keep; 0: none */
+        double peak_most;            /* peak sensitivity the boldest proposal may have */
+    } kept;
+    struct chain_typed typed; /* what the drive takes of it */
 };
 
 /* design_spread.c: *out[id->n_pointings], the caller frees it, after a failure too. */
@@ -30,12 +36,19 @@ enum tune_status chain_design_spread(struct tune_design_spread **out,
 enum tune_status chain_candidates(struct tune_proposal *out, struct design_work *work,
                                   const struct tune_watch *watch, struct tune_error *err);
 
+/* What follows from these limits, in place of what is there. */
+void chain_take_implied(struct tune_proposal *out, const struct tune_design_opts *opts);
+
+/* One appraised controller as a candidate of that name. */
+void chain_take_step(struct tune_candidate *out, const char *name,
+                     const struct tune_design_step *step);
+
 /* design_enable.c: the ladder up to the recommended gains. Gains to evaluate may have none: a sentence. */
 enum tune_status chain_design_enable(struct tune_proposal *out, const struct design_work *work,
                                      const struct tune_watch *watch, struct tune_error *err);
 /* file[out->n_rungs] for the rungs; their texts belong to whoever frees the files. */
 enum tune_status chain_rung_files(struct chain_file *file, struct tune_proposal *out,
-                                  struct tune_error *err);
+                                  const struct design_work *work, struct tune_error *err);
 
 /* design_beyond.c: what lies above the band under the recommended gains, judged before, and a note. */
 enum tune_status chain_design_beyond(struct tune_proposal *out, const struct design_work *work,

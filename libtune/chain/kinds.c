@@ -122,12 +122,17 @@ static struct tune_provenance *design_provenance(void *result)
 static const struct tune_result_file *design_part(const void *result, size_t i)
 {
     const struct tune_proposal *r = result;
+    const struct tune_result_file *const typed[] = {&r->to_type.coefficients_file,
+                                                    &r->to_type.header_file, &r->to_type.text_file};
     const struct tune_candidate *c;
     if (i == 0) return &r->controller_file;
     if (r->recommended >= r->n_candidates) return NULL;
     c = &r->candidate[r->recommended];
     if (i - 1 < c->n_margins) return &c->margins[i - 1].loop_file;
-    return i - 1 - c->n_margins < r->n_rungs ? &r->rung[i - 1 - c->n_margins].file : NULL;
+    i -= 1 + c->n_margins;
+    if (i < r->n_rungs) return &r->rung[i].file;
+    i -= r->n_rungs;
+    return i < sizeof typed / sizeof *typed ? typed[i] : NULL;
 }
 
 const struct chain_kind chain_design_kind = {"design.json", design_json,       design_parse,

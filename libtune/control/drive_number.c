@@ -144,10 +144,13 @@ static double rounded(double value, const struct tune_drive_limit *limit)
 {
     char text[40];
     if (value == 0.0) return 0.0;
-    if (limit->step > 0.0) return limit->step * nearbyint(value / limit->step);
-    if (limit->digits == 0) return value;
-    /* the decimal number itself, as the engineer types it */
-    (void)snprintf(text, sizeof text, "%.*e", (int)limit->digits - 1, value);
+    /* the decimal number itself, as the engineer types it: 41 steps of 0.1 are 4.1 */
+    if (limit->step > 0.0)
+        (void)snprintf(text, sizeof text, "%.15g", limit->step * nearbyint(value / limit->step));
+    else if (limit->digits > 0)
+        (void)snprintf(text, sizeof text, "%.*e", (int)limit->digits - 1, value);
+    else
+        return value;
     return strtod(text, NULL);
 }
 

@@ -67,10 +67,12 @@ static enum tune_status refuse(struct tune_error *err, const struct tune_number_
     else
         (void)snprintf(range, sizeof range, "finite, up to %.3g",
                        format->kind == TUNE_FLOAT32 ? (double)FLT_MAX : DBL_MAX);
-    (void)tune_error_set(err, TUNE_ENOSOL,
-                         "%s is %s, beyond what %s holds, %s: take a format with more whole digits "
-                         "or another filter",
-                         what, number, name, range);
+    (void)tune_error_set(err, TUNE_ENOSOL, "%s is %s, beyond what %s holds, %s: take %s", what,
+                         number, name, range,
+                         format->kind == TUNE_FIXED
+                             ? "filter_form = notch, whose coefficients stay within 2, or a format "
+                               "with more integer bits"
+                             : "another filter");
     tune_error_about(err, what, number, range);
     return TUNE_ENOSOL;
 }

@@ -16,6 +16,9 @@ enum { TUNE_JUDGEMENTS_MAX = 16, TUNE_REQUIREMENT_KEY = 32 };
 /* Stable as fitted, but not with 95 % confidence: limit 1, value 0. */
 #define TUNE_JUDGEMENT_STABLE_95 "stable_95"
 
+/* The drive cannot hold the gains within every limit of the design: limit 1, value 0. */
+#define TUNE_JUDGEMENT_TYPED "typed"
+
 struct tune_judgement {
     char name[TUNE_REQUIREMENT_KEY]; /* the key in [requirement], or one of those above */
     double limit;                    /* as stated there, in the unit of its key */

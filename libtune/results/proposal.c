@@ -195,6 +195,27 @@ static void bounds(struct json_io *io, struct tune_proposal *r)
     json_io_leave(io);
 }
 
+static void to_type(struct json_io *io, struct tune_to_type *t)
+{
+    json_io_enter(io, "to_type");
+    json_io_file(io, "text_file", &t->text_file);
+    json_io_file(io, "coefficients_file", &t->coefficients_file);
+    json_io_file(io, "header_file", &t->header_file);
+    json_io_flag(io, "old_known", &t->old_known);
+    const size_t n = json_io_list_fixed(io, "numbers", &t->n_numbers, TUNE_TYPED_NUMBERS_MAX);
+    for (size_t i = 0; i < n; i++) {
+        struct tune_typed_number *number = &t->number[i];
+        json_io_item(io, i);
+        json_io_text(io, "name", number->name, sizeof number->name);
+        json_io_number(io, "value", &number->value);
+        json_io_number(io, "old", &number->old);
+        json_io_text(io, "unit", number->unit, sizeof number->unit);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+    json_io_leave(io);
+}
+
 /* The name stands in the file; the index is found again. */
 static void recommended(struct json_io *io, struct tune_proposal *r)
 {
@@ -222,6 +243,7 @@ static void fields(struct json_io *io, void *result)
     beyond(io, r);
     bounds(io, r);
     json_io_file(io, "controller_file", &r->controller_file);
+    to_type(io, &r->to_type);
     json_io_judgements(io, "requirement", "designed", &r->requirement);
     json_io_notes(io, "limits", &r->limits);
     json_io_notes(io, "doubts", &r->doubts);

@@ -9,6 +9,7 @@
 
 #include "control/controller.h"
 #include "control/loop.h"
+#include "control/drive_form.h"
 #include "core/status.h"
 #include "logbook/logbook.h"
 #include "results/identification.h"
@@ -45,7 +46,8 @@ struct tune_pointing_margins {
 
 struct tune_candidate {
     char name[TUNE_NAME_LENGTH + 1]; /* "present", "given", "calm", "middle", "bold"; points of the
-                                        trade-off between them "between-1", ... */
+                                        trade-off between them "between-1", ...; what
+                                        the drive takes of the recommended one "calm-typed" */
     struct tune_controller controller;
     bool present;  /* the gains of the logbook, not a proposal */
     bool between;  /* only a point of the trade-off: no margins */
@@ -120,6 +122,24 @@ struct tune_least_jitter {
     double spread; /* relative, by how much the least still moved as its search was refined */
 };
 
+/* A number to type into the drive; NAN: off. */
+struct tune_typed_number {
+    char name[TUNE_DRIVE_NAME], unit[TUNE_DRIVE_UNIT];
+    double value, old; /* old: of the gains in use */
+};
+
+enum { TUNE_TYPED_NUMBERS_MAX = 2 * TUNE_DRIVE_NUMBERS_MAX };
+
+/* The recommended gains as the drive takes them. No files: nothing proposed, or nothing it could hold. */
+struct tune_to_type {
+    struct tune_result_file coefficients_file, header_file, text_file; /* coefficients.csv,
+                                                           controller.h, to-type.txt */
+    bool
+        old_known; /* false: no gains in use are stated, or this form of controller cannot hold them */
+    size_t n_numbers;
+    struct tune_typed_number number[TUNE_TYPED_NUMBERS_MAX];
+};
+
 /* Where the disturbance came from. */
 struct tune_disturbance_summary {
     bool measured;                  /* from a quiet log; else stated by default */
@@ -155,11 +175,12 @@ struct tune_proposal {
     size_t n_bounds;
     struct tune_least_jitter *bound;         /* [n_bounds] with --bound, where the loop is stable */
     struct tune_result_file controller_file; /* controller.ini */
-    struct tune_judgements requirement;      /* of the recommended one, worst pointing */
-    struct tune_notes limits;                /* what limits the axis */
-    struct tune_notes doubts;                /* of the plants the margins rest on */
-    struct tune_notes notes;                 /* assumptions */
-    struct tune_notes cautions;              /* before anybody types these gains into a drive */
+    struct tune_to_type to_type;
+    struct tune_judgements requirement; /* of the recommended one, worst pointing */
+    struct tune_notes limits;           /* what limits the axis */
+    struct tune_notes doubts;           /* of the plants the margins rest on */
+    struct tune_notes notes;            /* assumptions */
+    struct tune_notes cautions;         /* before anybody types these gains into a drive */
 };
 
 TUNE_API enum tune_status tune_proposal_json(char **text, const struct tune_proposal *result,

@@ -361,6 +361,22 @@ static inline void sample_proposal(struct tune_proposal *r)
     sample_beyond(r);
     (void)snprintf(r->controller_file.name, sizeof r->controller_file.name, "controller.ini");
     memset(r->controller_file.sha256, 'b', 64);
+    (void)snprintf(r->to_type.text_file.name, sizeof r->to_type.text_file.name, "to-type.txt");
+    memset(r->to_type.text_file.sha256, 'e', 64);
+    (void)snprintf(r->to_type.coefficients_file.name, sizeof r->to_type.coefficients_file.name,
+                   "coefficients.csv");
+    memset(r->to_type.coefficients_file.sha256, 'f', 64);
+    (void)snprintf(r->to_type.header_file.name, sizeof r->to_type.header_file.name, "controller.h");
+    memset(r->to_type.header_file.sha256, 'a', 64);
+    r->to_type.old_known = true;
+    r->to_type.n_numbers = 2;
+    for (size_t i = 0; i < 2; i++) {
+        struct tune_typed_number *number = &r->to_type.number[i];
+        (void)snprintf(number->name, sizeof number->name, "%s", i ? "lowpass" : "kp");
+        (void)snprintf(number->unit, sizeof number->unit, "%s", i ? "Hz" : "A/count");
+        number->value = i ? (double)NAN : 12.5;
+        number->old = 7.25;
+    }
     tune_judgements_add(&r->requirement, "jitter_rms_arcsec", 0.05, 0.031, true, "");
     tune_judgements_add(&r->requirement, "gain_reduction_margin_db", 10.0, INFINITY, false,
                         "east-60");

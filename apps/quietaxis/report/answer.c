@@ -31,14 +31,20 @@ const char *report_controller_source(const struct report *report)
     return recommended ? recommended->name : "";
 }
 
+/* 0 and 1 both mean one rate. */
+static size_t divider(const struct tune_controller *c)
+{
+    return c->position_divider > 1 ? c->position_divider : 1;
+}
+
 /* Field by field: padding is nobody's business. */
 bool report_same_controller(const struct tune_controller *a, const struct tune_controller *b)
 {
-    bool same = a->loop_rate_hz == b->loop_rate_hz && a->kp_nm_per_rad == b->kp_nm_per_rad &&
-                a->ki_nm_per_rad_s == b->ki_nm_per_rad_s &&
-                a->kd_nm_s_per_rad == b->kd_nm_s_per_rad &&
-                a->derivative_filter_hz == b->derivative_filter_hz &&
-                a->lowpass_hz == b->lowpass_hz && a->n_biquads == b->n_biquads;
+    bool same =
+        a->loop_rate_hz == b->loop_rate_hz && a->kp_nm_per_rad == b->kp_nm_per_rad &&
+        a->ki_nm_per_rad_s == b->ki_nm_per_rad_s && a->kd_nm_s_per_rad == b->kd_nm_s_per_rad &&
+        a->derivative_filter_hz == b->derivative_filter_hz && a->lowpass_hz == b->lowpass_hz &&
+        a->n_biquads == b->n_biquads && divider(a) == divider(b);
     if (same && a->lowpass_hz > 0.0)
         same = a->lowpass_order == b->lowpass_order && a->lowpass_zeta == b->lowpass_zeta;
     for (size_t i = 0; same && i < a->n_biquads; i++)
