@@ -58,6 +58,8 @@ static void print_candidates(const struct tune_proposal *r)
                                  : "* recommended, as asked with --bold: the least motion of the "
                                    "line of sight without that twist, rms over pointings and mode "
                                    "shifts.");
+    if (strstr(r->candidate[r->recommended].name, "-typed"))
+        print_sentence("  ", "-typed: the same, rounded to what the drive accepts.");
 }
 
 static void print_purchases(const struct tune_proposal *r)

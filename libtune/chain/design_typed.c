@@ -261,6 +261,10 @@ void chain_typed_rungs(struct tune_proposal *out, const struct design_work *work
             "Their files have the gains before rounding. Without them the step up to the "
             "next rung is larger than 3 dB, or the first rung bolder than meant: no way "
             "up is proved for such a climb.");
+        tune_notes_add(&out->cautions,
+                       "Rung%s %s of the enable ladder cannot be typed into this drive: no way up "
+                       "to these gains is proved. See climbing.",
+                       n_lost > 1 ? "s" : "", lost);
     }
     tune_notes_add(&out->climbing,
                    "Rungs are rounded to what the drive accepts; their expected figures are those "
