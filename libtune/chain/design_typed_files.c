@@ -8,6 +8,19 @@
 #include "chain/design_internal.h"
 #include "results/coefficients.h"
 
+static const char *const file_name[CHAIN_TYPED_FILES] = {"coefficients.csv", "controller.h",
+                                                         "to-type.txt"};
+
+/* Numbers of an earlier design beside one that has none to type would be typed in. */
+static void remove_earlier(const struct chain *chain)
+{
+    for (size_t i = 0; i < CHAIN_TYPED_FILES; i++) {
+        char path[TUNE_PATH_LENGTH];
+        const int length = snprintf(path, sizeof path, "%s/%s", chain->folder, file_name[i]);
+        if (length > 0 && (size_t)length < sizeof path) (void)remove(path);
+    }
+}
+
 /* The gains in use as the drive holds them; false where there are none, or this form has no place for them. */
 static bool old_numbers(struct tune_rounded_controller *out, const struct design_work *work)
 {
@@ -59,12 +72,11 @@ static enum tune_status write_page(struct chain_file *file, size_t *n, struct tu
 {
     struct tune_result_file *const result[] = {&out->coefficients_file, &out->header_file,
                                                &out->text_file};
-    static const char *const name[] = {"coefficients.csv", "controller.h", "to-type.txt"};
     enum tune_status status = tune_coefficients_table(&file[0].text, page, err);
     if (!status) status = tune_coefficients_header(&file[1].text, page, true, err);
     if (!status) status = tune_coefficients_to_type(&file[2].text, page, err);
     for (size_t i = 0; !status && i < CHAIN_TYPED_FILES; i++) {
-        (void)snprintf(file[i].name, sizeof file[i].name, "%s", name[i]);
+        (void)snprintf(file[i].name, sizeof file[i].name, "%s", file_name[i]);
         chain_result_file(result[i], &file[i]);
     }
     *n = status ? 0 : CHAIN_TYPED_FILES;
@@ -84,6 +96,7 @@ enum tune_status chain_typed_files(struct chain_file *file, size_t *n, struct tu
                                           .torque_limit_nm = drive->torque_limit_nm};
     enum tune_status status = old ? TUNE_OK : tune_error_memory(err, "writing a design");
     *n = 0;
+    if (!status && !work->typed.any) remove_earlier(&work->basis.chain);
     if (!status && work->typed.any) {
         (void)snprintf(title, sizeof title, "Proposed by quietaxis %s for %s: %s.", tune_version(),
                        out->provenance.logbook, out->candidate[out->recommended].name);

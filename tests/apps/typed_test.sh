@@ -38,10 +38,12 @@ check 'is fresh' err_has 'design.json is fresh'
 echo '# edited' >>"$results/to-type.txt"
 check 'a number edited' run 0 design --quiet "$scratch/plain"
 check 'is written anew' sh -c "! grep -q '^# edited' '$results/to-type.txt'"
+cp "$scratch/plain/axis.ini" "$scratch/kept.ini"
 awk '{ print } $0 == "[drive]" { print "kd_step = 50" }' "$scratch/plain/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$scratch/plain/axis.ini"
 check 'a step stated' run 0 design "$scratch/plain"
 check 'makes the design anew' err_has 'design.json is made anew'
 check 'and every kd is a multiple of it' json 'all(abs(n["value"] / 50 - round(n["value"] / 50)) < 1e-9 for n in d["to_type"]["numbers"] if n["name"] == "kd")' "$results/design.json"
+cp "$scratch/kept.ini" "$scratch/plain/axis.ini"
 
 # ---- single precision
 variant float32 'coefficient_format = float32'
@@ -60,7 +62,7 @@ variant q428 'coefficient_format = Q4.28'
 check 'fixed point' run 0 design --quiet "$book"
 check 'in integers' grep -q 'int32_t controller_section' "$results/controller.h"
 check 'compiles' compiles
-variant q117 'coefficient_format = Q2.30'
+variant q230 'coefficient_format = Q2.30'
 check 'too few integer bits for this biquad: exit 1' run 1 design --quiet "$book"
 check 'it says so, and what to do' sh -c "tr -s ' \n' ' ' <'$scratch/out' | grep -q 'beyond what Q2.30 holds.*filter_form = notch'"
 check 'never in silence' json 'any(r["name"] == "typed" and not r["met"] for r in d["requirement"]) and not d["to_type"]["numbers"]' "$results/design.json"
