@@ -208,8 +208,8 @@ static void numbers_are_rounded_to_steps_and_digits(void **state)
     static const struct {
         double step, value, want;
         size_t digits;
-    } c[] = {{0.25, 1.13, 1.25, 0},        {0.1, 0.31, 0.1 * 3.0, 0}, {0.0, 123456.0, 123500.0, 4},
-             {0.0, 0.00123456, 0.0012, 2}, {0.0, 9.996, 10.0, 3},     {0.0, 1.23456, 1.23456, 0}};
+    } c[] = {{0.25, 1.13, 1.25, 0},        {0.1, 0.31, 0.3, 0},   {0.0, 123456.0, 123500.0, 4},
+             {0.0, 0.00123456, 0.0012, 2}, {0.0, 9.996, 10.0, 3}, {0.0, 1.23456, 1.23456, 0}};
     struct tune_drive_form form = tune_drive_form_defaults();
     (void)state;
     for (size_t i = 0; i < sizeof c / sizeof *c; i++) {
