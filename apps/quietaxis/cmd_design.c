@@ -111,6 +111,7 @@ static void print_text(const struct tune_proposal *r)
     print_controller(&best->controller);
     print_typed(r);
     print_ladder(r);
+    print_trial(r);
     print_bound(r);
     print_judgements(&r->requirement, "designed",
                      r->jitter_of_sky ? (double)NAN : best->sky_rms_arcsec);

@@ -68,4 +68,7 @@ void print_typed(const struct tune_proposal *r);
 /* The enable ladder of a design and how to climb it. */
 void print_ladder(const struct tune_proposal *r);
 
+/* The recommended gains on the simulated axis. */
+void print_trial(const struct tune_proposal *r);
+
 #endif

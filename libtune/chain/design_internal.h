@@ -46,6 +46,11 @@ void chain_take_step(struct tune_candidate *out, const char *name,
 /* design_enable.c: the ladder up to the recommended gains. Gains to evaluate may have none: a sentence. */
 enum tune_status chain_design_enable(struct tune_proposal *out, const struct design_work *work,
                                      const struct tune_watch *watch, struct tune_error *err);
+/* design_trial.c: the recommended gains on the simulated axis, pointing by pointing. */
+enum tune_status chain_design_trial(struct tune_proposal *out, const struct design_work *work,
+                                    const struct tune_watch *watch, struct tune_error *err);
+/* A judgement where the axis does not come to rest, and the sentence for `limits`. */
+void chain_judge_trial(struct tune_proposal *out);
 /* file[out->n_rungs] for the rungs; their texts belong to whoever frees the files. */
 enum tune_status chain_rung_files(struct chain_file *file, struct tune_proposal *out,
                                   const struct design_work *work, struct tune_error *err);

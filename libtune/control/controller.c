@@ -230,6 +230,14 @@ static double cascade_step(struct tune_controller_state *state, double error_rad
     return state->kp * speed_error + state->integral;
 }
 
+double tune_controller_tracking_s(const struct tune_controller *controller)
+{
+    const double kp = controller->kp_nm_per_rad, ki = controller->ki_nm_per_rad_s,
+                 kd = controller->kd_nm_s_per_rad;
+    if (!(ki > 0.0 && kp > 0.0)) return 0.0;
+    return kd > 0.0 ? sqrt(kd / ki) : kp / ki; /* kp cancels */
+}
+
 double tune_controller_step(struct tune_controller_state *state, double error_rad)
 {
     double torque;

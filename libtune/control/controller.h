@@ -55,6 +55,11 @@ TUNE_API size_t tune_controller_sections(struct tune_biquad *section,
 TUNE_API struct tune_controller tune_controller_scaled(const struct tune_controller *controller,
                                                        double k);
 
+/* Tracking time of anti-windup by back-calculation, s: sqrt(Ti Td), Ti = kp/ki, Td = kd/kp, Ti where there
+ * is no derivative part; 0 where there is no integral beside a proportional part. A rule of thumb (K. J.
+ * Astrom, T. Hagglund, PID Controllers, 2nd ed. 1995, from memory), not designed for the axis. */
+TUNE_API double tune_controller_tracking_s(const struct tune_controller *controller);
+
 /* State of a running controller. Prepare with _start, then one _step per sample. Plain data. */
 struct tune_controller_state {
     size_t n_sections;

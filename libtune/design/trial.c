@@ -96,7 +96,10 @@ static enum tune_status measure_quiet(struct tune_trial_run *run,
     return TUNE_OK;
 }
 
-/* ---- the runs: item 2 p the small offset, the quiet, the push; 2 p + 1 the large offset ---------*/
+/* ---- the runs: item 3 p the small offset, the quiet, the push; 3 p + 1 the large offset, 3 p + 2 the same
+ * with anti-windup -------------------------------------------------------------------------------*/
+
+enum { RUNS = 3 };
 
 static struct tune_axis axis_of(struct trial *trial, const struct tune_plant *plant)
 {
@@ -122,17 +125,15 @@ static int tick(void *user, const char *stage, double done)
 }
 
 static enum tune_status simulate(struct tune_axis_trace *trace, struct trial *trial, size_t item,
-                                 double start_rad, size_t n, const double *push_nm,
-                                 struct tune_error *err)
+                                 const struct tune_axis_run *asked, struct tune_error *err)
 {
-    const struct tune_axis axis = axis_of(trial, &trial->plants[item / 2]);
+    const struct tune_axis axis = axis_of(trial, &trial->plants[item / RUNS]);
     const struct tune_watch watch = {tick, &trial->pulse};
-    const struct tune_axis_run run = {.n = n,
-                                      .payload_nm = push_nm,
-                                      .controller = trial->controller,
-                                      .start_rad = start_rad,
-                                      .seed = trial->opts->seed,
-                                      .stream = item};
+    struct tune_axis_run run = *asked;
+    run.controller = trial->controller;
+    run.seed = trial->opts->seed;
+    /* large offsets with and without anti-windup see the same wind */
+    run.stream = item / RUNS * 2 + (item % RUNS > 0);
     return tune_axis_simulate(trace, &axis, &run, &watch, err);
 }
 
@@ -151,7 +152,9 @@ static enum tune_status try_small(struct tune_trial_run *run, const struct trial
     for (size_t i = quiet; i < push; i++)
         push_nm[i] =
             plan->push_nm * sin(TUNE_PI * (double)(i - quiet) / (trial->opts->push_s * rate));
-    status = simulate(&trace, trial, item, trial->opts->offset_rad, n, push_nm, err);
+    const struct tune_axis_run asked = {
+        .n = n, .payload_nm = push_nm, .start_rad = trial->opts->offset_rad};
+    status = simulate(&trace, trial, item, &asked, err);
     if (status == TUNE_OK) {
         judge_case(&run->offset, &trace, 0, 0, settle, run->band_rad, limit, rate);
         judge_case(&run->push, &trace, quiet, push, n, run->band_rad, limit, rate);
@@ -162,29 +165,45 @@ static enum tune_status try_small(struct tune_trial_run *run, const struct trial
     return status;
 }
 
-static enum tune_status try_large(struct tune_trial_run *run, const struct trial_plan *plan,
-                                  struct trial *trial, size_t item, struct tune_error *err)
+static enum tune_status try_large(struct tune_trial_case *out, const struct trial_plan *plan,
+                                  struct trial *trial, size_t item, double tracking_s,
+                                  struct tune_error *err)
 {
     const double rate = trial->controller->loop_rate_hz;
-    const size_t n = (size_t)ceil(plan->large_s * rate) + 3;
+    const struct tune_axis_run asked = {.n = (size_t)ceil(plan->large_s * rate) + 3,
+                                        .start_rad = plan->large_rad,
+                                        .tracking_s = tracking_s};
     struct tune_axis_trace trace = {0};
-    const enum tune_status status = simulate(&trace, trial, item, plan->large_rad, n, NULL, err);
+    const enum tune_status status = simulate(&trace, trial, item, &asked, err);
     if (status == TUNE_OK)
-        judge_case(&run->large, &trace, 0, 0, n, run->band_rad, trial->opts->torque_limit_nm, rate);
+        judge_case(out, &trace, 0, 0, asked.n, trial->run[item / RUNS].band_rad,
+                   trial->opts->torque_limit_nm, rate);
     tune_axis_trace_free(&trace);
     return status;
+}
+
+/* The tracking time where anti-windup has anything to do, else 0. */
+static double tracking_of(const struct trial *trial)
+{
+    return trial->opts->torque_limit_nm > 0.0 ? tune_controller_tracking_s(trial->controller) : 0.0;
 }
 
 static enum tune_status try_one(void *user, size_t item, struct tune_error *err)
 {
     struct trial *trial = user;
-    /* the two runs of a pointing fill different members */
-    struct tune_trial_run *run = &trial->run[item / 2];
-    const struct trial_plan *plan = &trial->plan[item / 2];
-    const enum tune_status status =
-        item % 2 ? try_large(run, plan, trial, item, err) : try_small(run, plan, trial, item, err);
+    /* the runs of a pointing fill different members */
+    struct tune_trial_run *run = &trial->run[item / RUNS];
+    const struct trial_plan *plan = &trial->plan[item / RUNS];
+    const double tracking_s = tracking_of(trial);
+    enum tune_status status = TUNE_OK;
+    if (item % RUNS == 0)
+        status = try_small(run, plan, trial, item, err);
+    else if (item % RUNS == 1)
+        status = try_large(&run->large, plan, trial, item, 0.0, err);
+    else if (tracking_s > 0.0)
+        status = try_large(&run->held, plan, trial, item, tracking_s, err);
     const size_t done = atomic_fetch_add(&trial->done, 1) + 1;
-    atomic_store(&trial->pulse.done, (double)done / (double)(2 * trial->n_pointings));
+    atomic_store(&trial->pulse.done, (double)done / (double)(RUNS * trial->n_pointings));
     return status;
 }
 
@@ -237,9 +256,11 @@ enum tune_status tune_design_trial(struct tune_trial *out, const struct tune_con
     if (status == TUNE_OK)
         status = tune_workers_run(n_pointings, opts->threads, trial_look_ahead, &trial, err);
     if (status == TUNE_OK)
-        status = tune_workers_run(2 * n_pointings, opts->threads, try_one, &trial, err);
+        status = tune_workers_run(RUNS * n_pointings, opts->threads, try_one, &trial, err);
     if (status == TUNE_OK) status = tune_watch_tick(watch, "trial", 1.0, err);
     free(trial.plan);
+    for (size_t p = 0; status == TUNE_OK && p < n_pointings && !(tracking_of(&trial) > 0.0); p++)
+        out->run[p].held = out->run[p].large;
     if (status == TUNE_OK)
         conclude(out);
     else

@@ -3,9 +3,9 @@
  * At every pointing, with the torque limit and the encoder as they are, in wind and noise of the disturbance:
  *     from rest with a few arcsec of offset, then a quiet stretch whose rms is held against the forecast, then
  *     a push of the hand at the payload;
- *     from rest with an offset at which the drive saturates.
- * The controller is run as it stands, without anti-windup: a drive that has one does better after a large
- * offset. Bands of the disturbance (ripple, interpolation) are left out, here and in the forecast held against it.
+ *     from rest with an offset at which the drive saturates, without and with anti-windup.
+ * Only there is anti-windup run: back-calculation with the tracking time of tune_controller_tracking_s().
+ * Bands of the disturbance (ripple, interpolation) are left out, here and in the forecast held against it.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_TRIAL_H
 #define TUNE_TRIAL_H
@@ -53,8 +53,11 @@ struct tune_trial_case {
 
 struct tune_trial_run {
     size_t pointing;
+    double large_rad, push_nm; /* the large offset and the push, as given or chosen */
     double band_rad; /* five times the expected rms, line and all, and a step of the encoder */
     struct tune_trial_case offset, push, large;
+    struct tune_trial_case held; /* large with anti-windup; as large where it changes nothing: no
+                                    torque limit, no integral part */
     /* the quiet stretch, its straight line removed; expected NAN where the loop is not stable */
     double quiet_s;
     double encoder_rms_rad, expected_rms_rad, expected95_rad[2]; /* where 95 % of such logs lie */
@@ -65,7 +68,7 @@ struct tune_trial_run {
 struct tune_trial {
     size_t n;
     struct tune_trial_run *run; /* [n], one for each pointing */
-    bool settled;               /* everywhere, after everything */
+    bool settled;               /* everywhere, after everything, without anti-windup too */
     bool as_foretold;           /* every quiet stretch lies within its 95 % */
     double worst_ratio;         /* the encoder's rms over the expected that is farthest from 1 */
     size_t worst_pointing;

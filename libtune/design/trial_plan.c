@@ -82,5 +82,7 @@ enum tune_status trial_look_ahead(void *user, size_t pointing, struct tune_error
     if (!(run->band_rad > 0.0)) run->band_rad = 0.02 * opts->offset_rad;
     make_plan(&trial->plan[pointing], trial, plant, crossover_hz,
               run->expected_torque_nm > 0.0 ? run->expected_torque_nm : 0.0);
+    run->large_rad = trial->plan[pointing].large_rad;
+    run->push_nm = trial->plan[pointing].push_nm;
     return TUNE_OK;
 }

@@ -34,7 +34,7 @@ void tune_antiwindup_notes(struct tune_notes *notes, const struct tune_drive_for
     const double ti = c->kp_nm_per_rad / c->ki_nm_per_rad_s;
     const double td = c->kd_nm_s_per_rad / c->kp_nm_per_rad;
     struct tune_cascade cascade;
-    double tt = td > 0.0 ? sqrt(ti * td) : ti, gain = c->kp_nm_per_rad;
+    double tt = tune_controller_tracking_s(c), gain = c->kp_nm_per_rad;
     if (!(c->ki_nm_per_rad_s > 0.0 && c->kp_nm_per_rad > 0.0)) {
         tune_notes_add(notes, "There is no integral part beside a proportional one: no tracking "
                               "time is needed.");

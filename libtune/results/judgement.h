@@ -19,6 +19,10 @@ enum { TUNE_JUDGEMENTS_MAX = 16, TUNE_REQUIREMENT_KEY = 32 };
 /* The drive cannot hold the gains within every limit of the design: limit 1, value 0. */
 #define TUNE_JUDGEMENT_TYPED "typed"
 
+/* On the simulated axis, with torque limit and encoder step, the loop ran away or did not come to rest:
+ * limit 1, value 0. */
+#define TUNE_JUDGEMENT_SETTLES "settles"
+
 struct tune_judgement {
     char name[TUNE_REQUIREMENT_KEY]; /* the key in [requirement], or one of those above */
     double limit;                    /* as stated there, in the unit of its key */

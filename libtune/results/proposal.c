@@ -216,6 +216,51 @@ static void to_type(struct json_io *io, struct tune_to_type *t)
     json_io_leave(io);
 }
 
+static void tried(struct json_io *io, const char *key, struct tune_tried *t)
+{
+    json_io_enter(io, key);
+    json_io_flag(io, "settled", &t->settled);
+    json_io_flag(io, "ran_away", &t->ran_away);
+    json_io_number(io, "given_s", &t->given_s);
+    json_io_number(io, "settling_s", &t->settling_s);
+    json_io_number(io, "peak_arcsec", &t->peak_arcsec);
+    json_io_number(io, "peak_torque_nm", &t->peak_torque_nm);
+    json_io_number(io, "saturated_s", &t->saturated_s);
+    json_io_leave(io);
+}
+
+static void trial_fields(struct json_io *io, struct tune_pointing_trial *t)
+{
+    json_io_text(io, "pointing", t->pointing, sizeof t->pointing);
+    json_io_number(io, "offset_arcsec", &t->offset_arcsec);
+    json_io_number(io, "push_nm", &t->push_nm);
+    json_io_number(io, "large_offset_arcsec", &t->large_offset_arcsec);
+    json_io_number(io, "band_arcsec", &t->band_arcsec);
+    json_io_number(io, "tracking_s", &t->tracking_s);
+    tried(io, "after_offset", &t->offset);
+    tried(io, "after_push", &t->push);
+    tried(io, "after_large_offset", &t->large_offset);
+    tried(io, "after_large_offset_without_antiwindup", &t->bare);
+    json_io_number(io, "quiet_s", &t->quiet_s);
+    json_io_number(io, "encoder_rms_arcsec", &t->encoder_rms_arcsec);
+    json_io_number(io, "expected_rms_arcsec", &t->expected_rms_arcsec);
+    json_io_numbers(io, "expected_interval_95_arcsec", t->expected_interval_arcsec, 2);
+    json_io_number(io, "torque_rms_nm", &t->torque_rms_nm);
+    json_io_number(io, "expected_torque_rms_nm", &t->expected_torque_rms_nm);
+    json_io_number(io, "quiet_saturated_s", &t->quiet_saturated_s);
+}
+
+static void trials(struct json_io *io, struct tune_proposal *r)
+{
+    const size_t n = json_io_list(io, "trial", (void **)&r->trial, &r->n_trials, sizeof *r->trial);
+    for (size_t i = 0; i < n; i++) {
+        json_io_item(io, i);
+        trial_fields(io, &r->trial[i]);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+}
+
 /* The name stands in the file; the index is found again. */
 static void recommended(struct json_io *io, struct tune_proposal *r)
 {
@@ -242,6 +287,7 @@ static void fields(struct json_io *io, void *result)
     rungs(io, r);
     beyond(io, r);
     bounds(io, r);
+    trials(io, r);
     json_io_file(io, "controller_file", &r->controller_file);
     to_type(io, &r->to_type);
     json_io_judgements(io, "requirement", "designed", &r->requirement);
@@ -275,6 +321,7 @@ void tune_proposal_free(struct tune_proposal *result)
     free(result->rung);
     free(result->beyond);
     free(result->bound);
+    free(result->trial);
     tune_provenance_free(&result->provenance);
     memset(result, 0, sizeof *result);
 }

@@ -138,6 +138,27 @@ struct tune_to_type {
         old_known; /* false: no gains in use are stated, or this form of controller cannot hold them */
     size_t n_numbers;
     struct tune_typed_number number[TUNE_TYPED_NUMBERS_MAX];
+/* What became of one disturbance on the simulated axis. */
+struct tune_tried {
+    bool settled, ran_away;
+    double given_s,
+        settling_s; /* until the last entry into the band; INFINITY: outside at the end */
+    double peak_arcsec, peak_torque_nm, saturated_s;
+};
+
+/* The recommended gains tried in the time domain at one pointing: with torque limit and encoder step,
+ * without friction. */
+struct tune_pointing_trial {
+    char pointing[TUNE_NAME_LENGTH + 1];
+    double offset_arcsec, push_nm, large_offset_arcsec; /* what was asked of the loop */
+    double band_arcsec;                                 /* within it the axis is at rest */
+    double tracking_s; /* of the anti-windup (back-calculation); 0: it has nothing to do */
+    struct tune_tried offset, push;
+    struct tune_tried large_offset, bare; /* the large offset with anti-windup, and without */
+    /* a quiet stretch between offset and push; expected NAN where the loop is not stable */
+    double quiet_s, encoder_rms_arcsec, expected_rms_arcsec;
+    double expected_interval_arcsec[2]; /* where 95 % of such stretches lie */
+    double torque_rms_nm, expected_torque_rms_nm, quiet_saturated_s;
 };
 
 /* Where the disturbance came from. */
@@ -174,6 +195,8 @@ struct tune_proposal {
                                         half the loop rate */
     size_t n_bounds;
     struct tune_least_jitter *bound;         /* [n_bounds] with --bound, where the loop is stable */
+    size_t n_trials;
+    struct tune_pointing_trial *trial; /* [n_trials] of the recommended gains, one per pointing */
     struct tune_result_file controller_file; /* controller.ini */
     struct tune_to_type to_type;
     struct tune_judgements requirement; /* of the recommended one, worst pointing */

@@ -220,6 +220,9 @@ static struct axis_sample advance(struct simulator *sim, size_t now)
     if (run->excitation_nm && now >= run->settle) torque += run->excitation_nm[now - run->settle];
     if (run->payload_nm && now >= run->settle) load = run->payload_nm[now - run->settle];
     tune_simulator_push(sim, &sample, now, torque, load);
+    if (run->controller && run->tracking_s > 0.0 && run->controller->ki_nm_per_rad_s > 0.0)
+        sim->controller.integral +=
+            (sample.torque - torque) / (run->tracking_s * sim->axis->plant.loop_rate_hz);
     return sample;
 }
 

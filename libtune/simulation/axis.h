@@ -55,6 +55,9 @@ struct tune_axis_run {
     const double *excitation_nm; /* added to the controller's torque before saturation */
     const double *payload_nm;    /* torque on the payload beside the wind: a push */
     const struct tune_controller *controller; /* NULL: open loop */
+    double
+        tracking_s; /* tracking time Tt of anti-windup by back-calculation: at each sample T/Tt (torque
+                          at the limit - torque asked for) is added to the integral; 0: none */
     double start_rad;       /* angle at the first recorded sample, were it not disturbed */
     double start_rad_per_s; /* initial speed: a run may start on a ramp, see below */
     uint64_t seed, stream;  /* noise and wind; the same pair gives the same run */

@@ -154,6 +154,8 @@ static enum tune_status check_run(const struct tune_axis *axis, const struct tun
         {"n", (double)run->n, run->n > 0 && run->n < most, "1..2^31 samples"},
         {"settle", (double)run->settle, run->settle < most, "below 2^31 samples"},
         {"start_rad", run->start_rad, isfinite(run->start_rad), finite},
+        {"tracking_s", run->tracking_s, run->tracking_s >= 0.0 && isfinite(run->tracking_s),
+         "0 (none) or more"},
         {"start_rad_per_s", run->start_rad_per_s, isfinite(run->start_rad_per_s), finite},
     };
     const enum tune_status status = first_broken(rule, sizeof rule / sizeof *rule, err);

@@ -72,6 +72,8 @@ check 'with cautions, and what to expect' sh -c "grep -q '^; .*emergency stop' '
 # (where half the loop rate, 500 Hz, is a crossing, it is one whatever the plant)
 check 'every crossing is listed, the worst of a kind is the margin' json 'all(abs(min(abs(x[k]["value"]) for x in m["crossings"] if k in x and x[k]["value"] > 0 or k == "phase_margin_deg" and k in x) - m[k]["value"]) < 1e-9 for c in d["controllers"] for m in c["margins"] for k in ("phase_margin_deg", "gain_margin_db")) and all((x["frequency_hz"]["std"] > 0 or x["frequency_hz"]["value"] == 500) and x["margin_of"] == ("gain" if "gain_margin_db" in x else "phase") for c in d["controllers"] for m in c["margins"] for x in m["crossings"])' "$results/design.json"
 check 'above the band of each pointing a harmless mode is told' json '[(b["pointing"], b["stable"], b["harmless_mode_gain"] > 0, b["largest_loop_gain"] < b["loop_gain_limit"]) for b in d["beyond_band"]] == [("south", True, True, True), ("north", True, True, True)] and any("would be harmless at" in n for n in d["notes"]) and d["bound"] == []' "$results/design.json"
+check 'tried at every pointing: at rest after all, as quiet as foretold (statistical, 20 %)' json '[t["pointing"] for t in d["trial"]] == ["south", "north"] and all(t[k]["settled"] and t[k]["settling_s"] <= t[k]["given_s"] and not t[k]["ran_away"] for t in d["trial"] for k in ("after_offset", "after_push", "after_large_offset")) and all(abs(t["encoder_rms_arcsec"] / t["expected_rms_arcsec"] - 1) < 0.2 and t["expected_interval_95_arcsec"][0] < t["expected_rms_arcsec"] < t["expected_interval_95_arcsec"][1] for t in d["trial"])' "$results/design.json"
+check 'a large offset takes all the torque of the drive, and no more' json 'all(t["after_large_offset"]["saturated_s"] > 0 and t["after_large_offset"]["peak_torque_nm"] == 60 > t["after_offset"]["peak_torque_nm"] for t in d["trial"])' "$results/design.json"
 check 'the least jitter where it is asked for' run 0 design --bold --out "$scratch/bold" --json --quiet "$book"
 check 'is recommended' json 'd["recommended"] == "bold" and d["goal"] == "bold"'
 check 'gains from outside are judged' run 0 design --evaluate "$results/controller.ini" --json --quiet "$book"
@@ -81,6 +83,11 @@ check 'in 80 columns' fits
 check 'in words' out_has 'linear controller of the encoder does better'
 check 'no gains are below it' json '[(b["pointing"], b["controller"]) for b in d["bound"]] == [("south", "given"), ("north", "given")] and all(b["ratio"] > 1 - b["spread"] and b["spread"] < 0.05 and abs(b["ratio"] * b["least_rms_arcsec"] / b["rms_arcsec"] - 1) < 1e-9 for b in d["bound"])' "$scratch/bound/evaluate.json"
 check 'as the very same were' margins_agree
+sed 's/^kp_nm_per_rad.*/kp_nm_per_rad = 1e9/' "$results/controller.ini" >"$scratch/wild.ini"
+check 'gains that hold nothing: exit 1' run 1 design --evaluate "$scratch/wild.ini" --out "$scratch/wild" "$book"
+check 'run away on the simulated axis, and it says after what' out_has 'the loop runs away after an offset'
+check 'which is a judgement of its own' json '[r["met"] for r in d["requirement"] if r["name"] == "settles"] == [False]' "$scratch/wild/evaluate.json"
+check 'and its table fits' fits
 check 'and leave the design alone' run 0 design --json "$book"
 check 'which is fresh' err_has 'design.json is fresh'
 check 'limits and requirement are judged' json 'd["limits"] and all(r["met"] for r in d["requirement"])' "$results/design.json"

@@ -359,6 +359,30 @@ static inline void sample_proposal(struct tune_proposal *r)
     }
     tune_notes_add(&r->climbing, "one at a time");
     sample_beyond(r);
+    r->n_trials = 2;
+    r->trial = calloc(2, sizeof *r->trial);
+    for (size_t i = 0; i < 2; i++) {
+        const double unknown = i ? (double)NAN : 0.031;
+        r->trial[i] =
+            (struct tune_pointing_trial){.offset_arcsec = 5.0,
+                                         .push_nm = 150.0,
+                                         .large_offset_arcsec = 206.0,
+                                         .band_arcsec = 0.16,
+                                         .offset = {true, false, 4.0, 0.5, 1.2, 31.0, 0.0},
+                                         .push = {true, false, 4.5, 0.4, 20.0, 120.0, 0.01},
+                                         .tracking_s = 0.03,
+                                         .large_offset = {true, false, 12.0, 0.8, 90.0, 300.0, 0.1},
+                                         .bare = {false, i == 1, 12.0, INFINITY, 300.0, 300.0, 1.5},
+                                         .quiet_s = 10.0,
+                                         .encoder_rms_arcsec = 0.032,
+                                         .expected_rms_arcsec = unknown,
+                                         .expected_interval_arcsec = {unknown, unknown + 0.002},
+                                         .torque_rms_nm = 2.1,
+                                         .expected_torque_rms_nm = unknown,
+                                         .quiet_saturated_s = 0.02};
+        (void)snprintf(r->trial[i].pointing, sizeof r->trial[i].pointing, "%s",
+                       i ? "west-30" : "east-60");
+    }
     (void)snprintf(r->controller_file.name, sizeof r->controller_file.name, "controller.ini");
     memset(r->controller_file.sha256, 'b', 64);
     (void)snprintf(r->to_type.text_file.name, sizeof r->to_type.text_file.name, "to-type.txt");
