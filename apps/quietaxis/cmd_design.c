@@ -12,7 +12,7 @@ static void print_candidate(const struct tune_candidate *c, bool recommended)
     struct tune_worst_margins worst;
     char cell[8][PRINT_CELL];
     tune_worst_margins(&worst, c);
-    printf("%s %-10s %9s %9s %8s %7s %6s %6s %6s %8s%s\n", recommended ? "*" : " ", c->name,
+    printf("%s %-8s %9s %9s %8s %7s %6s %6s %6s %8s%s\n", recommended ? "*" : " ", c->name,
            print_number(cell[0], c->jitter_rms_arcsec, 3),
            print_number(cell[1], c->sky_rms_arcsec, 3),
            print_number(cell[2], c->noise_torque_rms_nm, 3),
@@ -37,9 +37,9 @@ static bool keeps_jitter(const struct tune_proposal *r)
 
 static void print_candidates(const struct tune_proposal *r)
 {
-    printf("\n  %-10s %9s %9s %8s %7s %6s %6s %6s %8s\n", "", "jitter", "sky", "noise", "phase",
+    printf("\n  %-8s %9s %9s %8s %7s %6s %6s %6s %8s\n", "", "jitter", "sky", "noise", "phase",
            "gain", "down", "peak", "cross");
-    printf("  %-10s %9s %9s %8s %7s %6s %6s %6s %8s\n", "gains", "arcsec", "arcsec", "N m", "deg",
+    printf("  %-8s %9s %9s %8s %7s %6s %6s %6s %8s\n", "gains", "arcsec", "arcsec", "N m", "deg",
            "dB", "dB", "S", "Hz");
     for (size_t i = 0; i < r->n_candidates; i++)
         if (!r->candidate[i].between) print_candidate(&r->candidate[i], i == r->recommended);
@@ -112,6 +112,7 @@ static void print_text(const struct tune_proposal *r)
     print_typed(r);
     print_ladder(r);
     print_trial(r);
+    print_feedforward(r);
     print_bound(r);
     print_judgements(&r->requirement, "designed",
                      r->jitter_of_sky ? (double)NAN : best->sky_rms_arcsec);

@@ -71,4 +71,7 @@ void print_ladder(const struct tune_proposal *r);
 /* The recommended gains on the simulated axis. */
 void print_trial(const struct tune_proposal *r);
 
+/* Numbers for the drive's feedforward, and limits of a move. */
+void print_feedforward(const struct tune_proposal *r);
+
 #endif

@@ -17,12 +17,12 @@ static void print_pointing(const struct tune_pointing_trial *t)
     const double limit_s = t->offset.saturated_s + t->push.saturated_s +
                            t->large_offset.saturated_s + t->quiet_saturated_s;
     char cell[8][PRINT_CELL];
-    printf("  %-11.11s %6s %6s %6s %6s %7s %18s %5s %5s\n", t->pointing,
+    printf("  %-10.10s %6s %6s %6s %6s %7s %18s %5s %5s\n", t->pointing,
            settling(cell[0], &t->offset), settling(cell[1], &t->push),
            settling(cell[2], &t->large_offset), settling(cell[3], &t->bare),
            print_number(cell[4], t->encoder_rms_arcsec, 3),
            print_interval(cell[5], t->expected_interval_arcsec), print_number(cell[6], most_nm, 3),
-           print_number(cell[7], limit_s, 2));
+           print_number(cell[7], limit_s, limit_s < 100.0 ? 2 : 4));
 }
 
 void print_trial(const struct tune_proposal *r)
@@ -30,9 +30,9 @@ void print_trial(const struct tune_proposal *r)
     char text[320];
     if (r->n_trials == 0) return;
     print_heading("Tried on the simulated axis");
-    printf("  %-11s %27s %26s %5s %5s\n", "", "at rest after, s", "encoder rms arcsec", "most",
+    printf("  %-10s %27s %26s %5s %5s\n", "", "at rest after, s", "encoder rms arcsec", "most",
            "limit");
-    printf("  %-11s %6s %6s %6s %6s %7s %18s %5s %5s\n", "", "offset", "push", "large", "bare",
+    printf("  %-10s %6s %6s %6s %6s %7s %18s %5s %5s\n", "", "offset", "push", "large", "bare",
            "quiet", "95 % of logs", "N m", "s");
     for (size_t i = 0; i < r->n_trials; i++)
         print_pointing(&r->trial[i]);

@@ -132,6 +132,8 @@ enum tune_status chain_demand_provenance(struct tune_provenance *out, const stru
         {"torque_continuous_nm", drive->torque_continuous_nm},
         {"torque_limit_nm", drive->torque_limit_nm},
         {"encoder_counts_per_turn", drive->encoder_counts_per_turn},
+        {"rate_limit_deg_per_s", drive->rate_limit_deg_per_s},
+        {"coulomb_nm", chain->logbook.expected.coulomb_nm},
         {"max_biquads", (double)drive->max_biquads},
         {"jitter_rms_arcsec", r->jitter_rms_arcsec},
         {"phase_margin_deg", r->phase_margin_deg},

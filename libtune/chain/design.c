@@ -203,6 +203,7 @@ static enum tune_status design_all(struct tune_proposal *out, struct design_work
         progress_item(&watch, progress, 0, "simulated axis");
         status = chain_design_trial(out, work, &watch.watch, err);
     }
+    if (!status) status = chain_design_feedforward(out, work, err);
     if (!status) status = chain_design_bound(out, work, err);
     if (!status) {
         if (work->basis.quiet.log)

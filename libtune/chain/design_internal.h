@@ -49,6 +49,9 @@ enum tune_status chain_design_enable(struct tune_proposal *out, const struct des
 /* design_trial.c: the recommended gains on the simulated axis, pointing by pointing. */
 enum tune_status chain_design_trial(struct tune_proposal *out, const struct design_work *work,
                                     const struct tune_watch *watch, struct tune_error *err);
+/* design_feedforward.c: numbers to type in, and limits of a move. */
+enum tune_status chain_design_feedforward(struct tune_proposal *out, const struct design_work *work,
+                                          struct tune_error *err);
 /* A judgement where the axis does not come to rest, and the sentence for `limits`. */
 void chain_judge_trial(struct tune_proposal *out);
 /* file[out->n_rungs] for the rungs; their texts belong to whoever frees the files. */

@@ -42,7 +42,7 @@ struct tune_trial_case {
     bool settled;   /* within the band for at least the last tenth of the time given, and there */
     bool diverged;  /* the loop ran away */
     double given_s; /* how long it had: ten periods of the crossover and ten of the time constants
-                          kp/ki and kd/kp; after a large offset three times that, and the time that the
+                          kp/ki and kd/kp, 20 s at most; after a large offset three times that, and the time that the
                           torque limit needs for the way there and back */
     double settling_s; /* from the start, or the end of the push, to the last entry into the band */
     double

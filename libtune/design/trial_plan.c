@@ -45,8 +45,9 @@ static void make_plan(struct trial_plan *plan, const struct trial *trial,
 {
     const struct tune_controller *c = trial->controller;
     const struct tune_trial_opts *opts = trial->opts;
-    const double slow_s = fmax(ratio_or_0(c->kp_nm_per_rad, c->ki_nm_per_rad_s),
-                               ratio_or_0(c->kd_nm_s_per_rad, c->kp_nm_per_rad));
+    const double longest_s = 20.0; /* a softer integral is not waited for */
+    const double slow_s = fmin(longest_s, fmax(ratio_or_0(c->kp_nm_per_rad, c->ki_nm_per_rad_s),
+                                               ratio_or_0(c->kd_nm_s_per_rad, c->kp_nm_per_rad)));
     const double limit = opts->torque_limit_nm;
     const bool saturates = limit > 0.0 && c->kp_nm_per_rad > 0.0;
     plan->large_rad = opts->large_offset_rad;

@@ -261,6 +261,27 @@ static void trials(struct json_io *io, struct tune_proposal *r)
     json_io_leave(io);
 }
 
+static void feedforward(struct json_io *io, struct tune_feedforward_numbers *f)
+{
+    json_io_enter(io, "feedforward");
+    json_io_estimate(io, "inertia_kg_m2", &f->inertia_kg_m2);
+    json_io_estimate(io, "viscous_nm_s_per_rad", &f->viscous_nm_s_per_rad);
+    json_io_number(io, "coulomb_nm", &f->coulomb_nm);
+    json_io_number(io, "smooth_arcsec_per_s", &f->smooth_arcsec_per_s);
+    json_io_flag(io, "has_moves", &f->has_moves);
+    json_io_number(io, "speed_deg_per_s", &f->speed_deg_per_s);
+    json_io_number(io, "acceleration_deg_per_s2", &f->acceleration_deg_per_s2);
+    json_io_number(io, "jerk_deg_per_s3", &f->jerk_deg_per_s3);
+    json_io_number(io, "jerk_time_s", &f->jerk_time_s);
+    json_io_number(io, "torque_nm", &f->torque_nm);
+    json_io_text(io, "worst_pointing", f->worst_pointing, sizeof f->worst_pointing);
+    json_io_number(io, "locked_rotor_hz", &f->locked_rotor_hz);
+    json_io_number(io, "ringing_arcsec", &f->ringing_arcsec);
+    json_io_number(io, "step_ringing_arcsec", &f->step_ringing_arcsec);
+    json_io_notes(io, "advice", &f->advice);
+    json_io_leave(io);
+}
+
 /* The name stands in the file; the index is found again. */
 static void recommended(struct json_io *io, struct tune_proposal *r)
 {
@@ -288,6 +309,7 @@ static void fields(struct json_io *io, void *result)
     beyond(io, r);
     bounds(io, r);
     trials(io, r);
+    feedforward(io, &r->feedforward);
     json_io_file(io, "controller_file", &r->controller_file);
     to_type(io, &r->to_type);
     json_io_judgements(io, "requirement", "designed", &r->requirement);

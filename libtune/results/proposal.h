@@ -161,6 +161,21 @@ struct tune_pointing_trial {
     double torque_rms_nm, expected_torque_rms_nm, quiet_saturated_s;
 };
 
+/* What the drive may be told of the target: torque = inertia a + viscous v + coulomb sign(v), positive
+ * torque raising the angle; and how a target may move. */
+struct tune_feedforward_numbers {
+    struct tune_estimate inertia_kg_m2, viscous_nm_s_per_rad; /* one number for all pointings */
+    double coulomb_nm, smooth_arcsec_per_s; /* NAN: not known; soft below that speed */
+    bool has_moves;                         /* what follows is known */
+    double speed_deg_per_s, acceleration_deg_per_s2, jerk_deg_per_s3; /* at most */
+    double jerk_time_s;                        /* ramp of the acceleration; 0: nothing rings, any */
+    double torque_nm;                          /* largest of such a move */
+    char worst_pointing[TUNE_NAME_LENGTH + 1]; /* where the payload rings most, */
+    double locked_rotor_hz;                    /* at; 0: nowhere */
+    double ringing_arcsec, step_ringing_arcsec; /* amplitude with that ramp, and with a step */
+    struct tune_notes advice;                   /* signs and scales to check, how to try it */
+};
+
 /* Where the disturbance came from. */
 struct tune_disturbance_summary {
     bool measured;                  /* from a quiet log; else stated by default */
@@ -197,6 +212,7 @@ struct tune_proposal {
     struct tune_least_jitter *bound;         /* [n_bounds] with --bound, where the loop is stable */
     size_t n_trials;
     struct tune_pointing_trial *trial; /* [n_trials] of the recommended gains, one per pointing */
+    struct tune_feedforward_numbers feedforward;
     struct tune_result_file controller_file; /* controller.ini */
     struct tune_to_type to_type;
     struct tune_judgements requirement; /* of the recommended one, worst pointing */

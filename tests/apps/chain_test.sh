@@ -60,6 +60,7 @@ PY
 }
 
 # ---- design
+sed 's/^max_biquads.*/&\nrate_limit_deg_per_s = 4/' "$book/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$book/axis.ini"
 check 'design meets the requirement' run 0 design "$book"
 check 'and its table fits' fits
 check 'cautions are printed' out_has 'Nothing was written to a drive'
@@ -74,6 +75,8 @@ check 'every crossing is listed, the worst of a kind is the margin' json 'all(ab
 check 'above the band of each pointing a harmless mode is told' json '[(b["pointing"], b["stable"], b["harmless_mode_gain"] > 0, b["largest_loop_gain"] < b["loop_gain_limit"]) for b in d["beyond_band"]] == [("south", True, True, True), ("north", True, True, True)] and any("would be harmless at" in n for n in d["notes"]) and d["bound"] == []' "$results/design.json"
 check 'tried at every pointing: at rest after all, as quiet as foretold (statistical, 20 %)' json '[t["pointing"] for t in d["trial"]] == ["south", "north"] and all(t[k]["settled"] and t[k]["settling_s"] <= t[k]["given_s"] and not t[k]["ran_away"] for t in d["trial"] for k in ("after_offset", "after_push", "after_large_offset")) and all(abs(t["encoder_rms_arcsec"] / t["expected_rms_arcsec"] - 1) < 0.2 and t["expected_interval_95_arcsec"][0] < t["expected_rms_arcsec"] < t["expected_interval_95_arcsec"][1] for t in d["trial"])' "$results/design.json"
 check 'a large offset takes all the torque of the drive, and no more' json 'all(t["after_large_offset"]["saturated_s"] > 0 and t["after_large_offset"]["peak_torque_nm"] == 60 > t["after_offset"]["peak_torque_nm"] for t in d["trial"])' "$results/design.json"
+check 'feedforward is the axis as it is (model, 1 %)' json 'abs(d["feedforward"]["inertia_kg_m2"]["value"] / 100 - 1) < 0.01 and d["feedforward"]["advice"]' "$results/design.json"
+check 'moves leave the torque their reserve, and ramp as long as the payload swings' json 'd["feedforward"]["has_moves"] and abs(d["feedforward"]["torque_nm"] / (0.7 * 20) - 1) < 1e-9 and abs(d["feedforward"]["jerk_time_s"] * d["feedforward"]["locked_rotor_hz"] - 1) < 0.02 and abs(d["feedforward"]["acceleration_deg_per_s2"] / d["feedforward"]["jerk_time_s"] / d["feedforward"]["jerk_deg_per_s3"] - 1) < 1e-9 and d["feedforward"]["ringing_arcsec"] < 0.2 * d["feedforward"]["step_ringing_arcsec"]' "$results/design.json"
 check 'the least jitter where it is asked for' run 0 design --bold --out "$scratch/bold" --json --quiet "$book"
 check 'is recommended' json 'd["recommended"] == "bold" and d["goal"] == "bold"'
 check 'gains from outside are judged' run 0 design --evaluate "$results/controller.ini" --json --quiet "$book"
@@ -85,9 +88,8 @@ check 'no gains are below it' json '[(b["pointing"], b["controller"]) for b in d
 check 'as the very same were' margins_agree
 sed 's/^kp_nm_per_rad.*/kp_nm_per_rad = 1e9/' "$results/controller.ini" >"$scratch/wild.ini"
 check 'gains that hold nothing: exit 1' run 1 design --evaluate "$scratch/wild.ini" --out "$scratch/wild" "$book"
-check 'run away on the simulated axis, and it says after what' out_has 'the loop runs away after an offset'
+check 'run away on the simulated axis, and it says after what' json 'any("runs away after an offset" in l for l in d["limits"])' "$scratch/wild/evaluate.json"
 check 'which is a judgement of its own' json '[r["met"] for r in d["requirement"] if r["name"] == "settles"] == [False]' "$scratch/wild/evaluate.json"
-check 'and its table fits' fits
 check 'and leave the design alone' run 0 design --json "$book"
 check 'which is fresh' err_has 'design.json is fresh'
 check 'limits and requirement are judged' json 'd["limits"] and all(r["met"] for r in d["requirement"])' "$results/design.json"

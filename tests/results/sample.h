@@ -383,6 +383,21 @@ static inline void sample_proposal(struct tune_proposal *r)
         (void)snprintf(r->trial[i].pointing, sizeof r->trial[i].pointing, "%s",
                        i ? "west-30" : "east-60");
     }
+    r->feedforward = (struct tune_feedforward_numbers){.inertia_kg_m2 = {820.0, 1.5},
+                                                       .viscous_nm_s_per_rad = {35.0, NAN},
+                                                       .coulomb_nm = NAN,
+                                                       .smooth_arcsec_per_s = 5.0,
+                                                       .has_moves = true,
+                                                       .speed_deg_per_s = 5.0,
+                                                       .acceleration_deg_per_s2 = 5.8,
+                                                       .jerk_deg_per_s3 = INFINITY,
+                                                       .jerk_time_s = 0.044,
+                                                       .torque_nm = 84.0,
+                                                       .worst_pointing = "east-60",
+                                                       .locked_rotor_hz = 22.6,
+                                                       .ringing_arcsec = 0.4,
+                                                       .step_ringing_arcsec = 18.0};
+    tune_notes_add(&r->feedforward.advice, "begin with half");
     (void)snprintf(r->controller_file.name, sizeof r->controller_file.name, "controller.ini");
     memset(r->controller_file.sha256, 'b', 64);
     (void)snprintf(r->to_type.text_file.name, sizeof r->to_type.text_file.name, "to-type.txt");
