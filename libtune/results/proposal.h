@@ -209,7 +209,7 @@ struct tune_proposal {
         *beyond; /* [n_beyond] pointings whose loop is stable and whose band ends below
                                         half the loop rate */
     size_t n_bounds;
-    struct tune_least_jitter *bound;         /* [n_bounds] with --bound, where the loop is stable */
+    struct tune_least_jitter *bound; /* [n_bounds] with --bound, where the loop is stable */
     size_t n_trials;
     struct tune_pointing_trial *trial; /* [n_trials] of the recommended gains, one per pointing */
     struct tune_feedforward_numbers feedforward;
