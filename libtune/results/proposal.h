@@ -138,6 +138,8 @@ struct tune_to_type {
         old_known; /* false: no gains in use are stated, or this form of controller cannot hold them */
     size_t n_numbers;
     struct tune_typed_number number[TUNE_TYPED_NUMBERS_MAX];
+};
+
 /* What became of one disturbance on the simulated axis. */
 struct tune_tried {
     bool settled, ran_away;
