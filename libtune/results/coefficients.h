@@ -35,8 +35,9 @@ TUNE_API enum tune_status tune_coefficients_table(char **text,
 
 /* A header in C11 that needs nothing else: gains in SI, coefficients as double, float, int16_t, int32_t
  * or int64_t. with_step: also struct controller_state (all zero to start) and controller_step(), error in
- * rad (of a cascade: target and position) to torque in N m, in double or, for float32, float; the
- * first call takes the rate as 0. No saturation is in it. */
+ * rad (of a cascade: target and position) to torque in N m, in double or, for float32, float (of a cascade
+ * always double: from sample to sample angles differ by less than float tells); the first call takes the
+ * rate as 0. No saturation is in it. */
 TUNE_API enum tune_status tune_coefficients_header(char **text,
                                                    const struct tune_coefficients_page *page,
                                                    bool with_step, struct tune_error *err);

@@ -13,7 +13,7 @@ struct sheet {
     struct text text;
     const struct tune_coefficients_page *page;
     const struct tune_rounded_controller *controller;
-    bool is_float;       /* signals and coefficients in float */
+    bool is_float;       /* gains and coefficients in float */
     const char *signal;  /* type of signals */
     const char *stored;  /* type of coefficients */
     const char *integer; /* macro for integer constants; NULL: none */
@@ -25,8 +25,10 @@ static struct sheet sheet_of(const struct tune_coefficients_page *page)
     const int bits = format->whole + format->fraction;
     struct sheet sheet = {.page = page, .controller = page->controller, .signal = "double"};
     sheet.is_float = format->kind == TUNE_FLOAT32;
-    if (sheet.is_float) sheet.signal = "float";
-    sheet.stored = sheet.signal;
+    /* a cascade takes angles, not their difference: in float 1 rad has steps of 0.025 arcsec, and the
+     * rate over one sample would be made of them */
+    if (sheet.is_float && page->form->structure != TUNE_FORM_CASCADE) sheet.signal = "float";
+    sheet.stored = sheet.is_float ? "float" : sheet.signal;
     if (format->kind == TUNE_FIXED) {
         sheet.stored = bits <= 16 ? "int16_t" : bits <= 32 ? "int32_t" : "int64_t";
         sheet.integer = bits <= 16 ? "INT16_C" : bits <= 32 ? "INT32_C" : "INT64_C";
