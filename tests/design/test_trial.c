@@ -188,6 +188,9 @@ static void a_loop_that_needs_its_full_gain_is_found_out(void **state)
     for (size_t p = 0; p < 2; p++) {
         assert_true(trial.run[p].offset.settled);
         assert_false(trial.run[p].large.settled);
+        /* the integral held while the drive saturates: the same loop comes back */
+        assert_true(trial.run[p].held.settled && !trial.run[p].held.diverged);
+        assert_true(trial.run[p].held.saturated_s > 0.005);
     }
     assert_false(trial.settled);
     tune_trial_free(&trial);
