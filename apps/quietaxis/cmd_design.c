@@ -146,7 +146,9 @@ const struct command command_design = {
     .help = "Identifies the axis and makes three proposals, calm to bold, with as few biquads\n"
             "as will do; recommends the calmest gains that keep the jitter asked for, or\n"
             "with --bold the least jitter; sets the gains in use beside them. Writes\n"
-            "design.json, controller.ini with the recommended gains, and loop-POINTING.csv.\n"
+            "design.json, controller.ini with the recommended gains, enable-NN.ini (the rungs\n"
+            "that lead to them), to-type.txt, coefficients.csv, controller.h (as the drive\n"
+            "takes them) and loop-POINTING.csv.\n"
             "With --evaluate it judges the gains of a file and proposes none: evaluate.json,\n"
             "given-POINTING.csv. With --bound it also finds the least jitter any linear\n"
             "controller can reach at each pointing, and how near the bold or the given gains\n"
@@ -156,7 +158,8 @@ const struct command command_design = {
             "  quietaxis design --evaluate tonight.ini hour-angle\n"
             "\n"
             "Exit: 0 requirement met, 1 requirement missed, 2 misuse or a file is not\n"
-            "there, 3 unusable data, 4 nothing holds this axis within the constraints.\n",
+            "there, 3 unusable data, 4 nothing holds this axis within the constraints, or no\n"
+            "gains keep the jitter asked for.\n",
     .log_help = "this sweep, table or quiet log alone; may be repeated",
     .options = TAKES_OUT | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT | TAKES_MODES | TAKES_THREADS |
                TAKES_GOAL | TAKES_EVALUATE | TAKES_BOUND,

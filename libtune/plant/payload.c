@@ -27,7 +27,8 @@ size_t tune_plant_assume_payload(struct tune_plant *plant)
     return softest;
 }
 
-/* A mode whose gain the data hardly show, or so damped that it is none, carries nothing. */
+/* A mode whose gain the data hardly show, or so damped that it is none, carries nothing (4 std, 20 %:
+ * judgement, no source). */
 static bool shown(const struct tune_fit *fit, size_t k)
 {
     return fabs(fit->mode_gain[k].value) > 4.0 * fit->mode_gain[k].std &&
