@@ -117,6 +117,7 @@ static void print_text(const struct tune_proposal *r)
     print_judgements(&r->requirement, "designed",
                      r->jitter_of_sky ? (double)NAN : best->sky_rms_arcsec);
     print_notes("What limits it", &r->limits);
+    print_limits(r);
     print_notes("Implied by other limits", &r->implied);
     print_other_notes(r);
     print_notes("Cautions", &r->cautions);

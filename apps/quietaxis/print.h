@@ -62,6 +62,9 @@ void print_margins(const struct tune_candidate *best);
 /* Jitter beside the least of any controller; nothing where that was not asked for. */
 void print_bound(const struct tune_proposal *r);
 
+/* What would help most, in sentences. */
+void print_limits(const struct tune_proposal *r);
+
 /* What to type into the drive, new and old, and the files that have it. */
 void print_typed(const struct tune_proposal *r);
 

@@ -199,9 +199,14 @@ static enum tune_status design_all(struct tune_proposal *out, struct design_work
         status = chain_design_enable(out, work, &watch.watch, err);
     }
     if (!status) {
-        progress_start(progress, chain->job->watch, 1, 0.93, chain->job->bound ? 0.95 : 1.0);
+        progress_start(progress, chain->job->watch, 1, 0.93, 0.95);
         progress_item(&watch, progress, 0, "simulated axis");
         status = chain_design_trial(out, work, &watch.watch, err);
+    }
+    if (!status) {
+        progress_start(progress, chain->job->watch, 1, 0.95, chain->job->bound ? 0.96 : 1.0);
+        progress_item(&watch, progress, 0, "what limits the axis");
+        status = chain_design_limits(out, work, &watch.watch, err);
     }
     if (!status) status = chain_design_feedforward(out, work, err);
     if (!status) status = chain_design_bound(out, work, err);

@@ -100,7 +100,7 @@ enum tune_status chain_design_bound(struct tune_proposal *out, const struct desi
         b->work = work;
         b->of = &out->candidate[work->bound_of];
         b->opts = limits(work, b->of);
-        progress_start(&b->progress, chain->job->watch, n, 0.95, 1.0);
+        progress_start(&b->progress, chain->job->watch, n, 0.96, 1.0);
         status = tune_workers_run(n, chain->job->threads, bound_one, b, err);
     }
     for (size_t i = 0; !status && i < n; i++)

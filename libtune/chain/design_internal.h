@@ -62,6 +62,10 @@ enum tune_status chain_rung_files(struct chain_file *file, struct tune_proposal 
 enum tune_status chain_design_beyond(struct tune_proposal *out, const struct design_work *work,
                                      struct tune_error *err);
 
+/* design_limits.c: what would help most; a note where the search finds nothing to compare with. */
+enum tune_status chain_design_limits(struct tune_proposal *out, const struct design_work *work,
+                                     const struct tune_watch *watch, struct tune_error *err);
+
 /* design_bound.c: with job->bound the least jitter at every pointing; the candidates are judged before. */
 enum tune_status chain_design_bound(struct tune_proposal *out, const struct design_work *work,
                                     struct tune_error *err);

@@ -90,6 +90,13 @@ tune_design_limits(struct tune_limits *out, const struct tune_controller *contro
                    const struct tune_limits_opts *limits, const struct tune_watch *watch,
                    struct tune_error *err);
 
+/* "delay", "mode_damping", ...: for result files. */
+TUNE_API const char *tune_limit_name(enum tune_limit_kind kind);
+
+/* from and to times this are in *unit ("arcsec", "deg", "N m", ...; "" for a ratio), as result files have
+ * them. */
+TUNE_API double tune_limit_unit(const char **unit, enum tune_limit_kind kind);
+
 /* One English sentence: what would change, and the jitter before and after in arcsec. Returns text. */
 TUNE_API const char *tune_limit_sentence(char text[TUNE_LIMIT_TEXT],
                                          const struct tune_limit *limit);

@@ -104,6 +104,56 @@ static void say_demand(char text[PART], const struct tune_limit *l)
     }
 }
 
+const char *tune_limit_name(enum tune_limit_kind kind)
+{
+    static const char *const name[] = {
+        [TUNE_LIMIT_DELAY] = "delay",
+        [TUNE_LIMIT_MODE_FREQUENCY] = "mode_frequency",
+        [TUNE_LIMIT_MODE_DAMPING] = "mode_damping",
+        [TUNE_LIMIT_SENSOR_NOISE] = "sensor_noise",
+        [TUNE_LIMIT_WIND] = "wind",
+        [TUNE_LIMIT_DRIVE_NOISE] = "drive_noise",
+        [TUNE_LIMIT_TORQUE_BAND] = "torque_ripple",
+        [TUNE_LIMIT_SENSOR_BAND] = "interpolation_error",
+        [TUNE_LIMIT_MODE_SHIFT] = "mode_shift",
+        [TUNE_LIMIT_NOISE_TORQUE] = "noise_torque",
+        [TUNE_LIMIT_PEAK] = "peak_sensitivity",
+        [TUNE_LIMIT_REDUCTION_PEAK] = "gain_reduction_peak",
+        [TUNE_LIMIT_LADDER_PEAK] = "enable_ladder_peak",
+        [TUNE_LIMIT_DELAY_PEAK] = "delay_peak",
+        [TUNE_LIMIT_PHASE_MARGIN] = "phase_margin",
+        [TUNE_LIMIT_GAIN_MARGIN] = "gain_margin",
+        [TUNE_LIMIT_REDUCTION_MARGIN] = "gain_reduction_margin",
+        [TUNE_LIMIT_ROLLOFF] = "roll_off",
+        [TUNE_LIMIT_POLE_DAMPING] = "biquad_pole_damping",
+    };
+    return name[kind];
+}
+
+double tune_limit_unit(const char **unit, enum tune_limit_kind kind)
+{
+    switch (kind) {
+    case TUNE_LIMIT_DELAY:
+        return *unit = "s", 1.0;
+    case TUNE_LIMIT_MODE_FREQUENCY:
+    case TUNE_LIMIT_ROLLOFF:
+        return *unit = "Hz", 1.0;
+    case TUNE_LIMIT_SENSOR_NOISE:
+    case TUNE_LIMIT_SENSOR_BAND:
+        return *unit = "arcsec", tune_arcsec_from_rad(1.0);
+    case TUNE_LIMIT_WIND:
+    case TUNE_LIMIT_TORQUE_BAND:
+    case TUNE_LIMIT_NOISE_TORQUE:
+        return *unit = "N m", 1.0;
+    case TUNE_LIMIT_DRIVE_NOISE:
+        return *unit = "N m/rtHz", 1.0;
+    case TUNE_LIMIT_PHASE_MARGIN:
+        return *unit = "deg", tune_deg_from_rad(1.0);
+    default:
+        return *unit = "", 1.0;
+    }
+}
+
 /* Before and after, to three figures. */
 static void say_jitter(char text[PART], const struct tune_limit *l, const char *between)
 {

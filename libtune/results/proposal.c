@@ -195,6 +195,30 @@ static void bounds(struct json_io *io, struct tune_proposal *r)
     json_io_leave(io);
 }
 
+static void ranked(struct json_io *io, struct tune_proposal *r)
+{
+    const size_t n =
+        json_io_list(io, "limits_ranked", (void **)&r->ranked, &r->n_ranked, sizeof *r->ranked);
+    for (size_t i = 0; i < n; i++) {
+        struct tune_ranked_limit *l = &r->ranked[i];
+        json_io_item(io, i);
+        json_io_text(io, "kind", l->kind, sizeof l->kind);
+        json_io_number(io, "from", &l->from);
+        json_io_number(io, "to", &l->to);
+        json_io_text(io, "unit", l->unit, sizeof l->unit);
+        json_io_numbers(io, "at_hz", l->at_hz, 2);
+        json_io_number(io, "slope", &l->slope);
+        json_io_flag(io, "designed_anew", &l->solved);
+        json_io_flag(io, "reached", &l->reached);
+        json_io_number(io, "before_rms_arcsec", &l->before_arcsec);
+        json_io_number(io, "after_rms_arcsec", &l->after_arcsec);
+        json_io_number(io, "gain", &l->gain);
+        json_io_text(io, "sentence", l->text, sizeof l->text);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+}
+
 static void to_type(struct json_io *io, struct tune_to_type *t)
 {
     json_io_enter(io, "to_type");
@@ -308,6 +332,7 @@ static void fields(struct json_io *io, void *result)
     rungs(io, r);
     beyond(io, r);
     bounds(io, r);
+    ranked(io, r);
     trials(io, r);
     feedforward(io, &r->feedforward);
     json_io_file(io, "controller_file", &r->controller_file);
@@ -343,6 +368,7 @@ void tune_proposal_free(struct tune_proposal *result)
     free(result->rung);
     free(result->beyond);
     free(result->bound);
+    free(result->ranked);
     free(result->trial);
     tune_provenance_free(&result->provenance);
     memset(result, 0, sizeof *result);

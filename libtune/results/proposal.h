@@ -122,6 +122,20 @@ struct tune_least_jitter {
     double spread; /* relative, by how much the least still moved as its search was refined */
 };
 
+/* What the jitter would be with one thing of the axis, or one limit of the design, changed. */
+struct tune_ranked_limit {
+    char kind[24];   /* a key of tune_limit_name() */
+    char unit[16];   /* of from and to; empty: a plain ratio */
+    double from, to; /* what is now, and what it would be */
+    double at_hz[2]; /* frequency of the mode, or edges of the band; 0: neither */
+    double slope;    /* d ln jitter/d ln of it */
+    bool solved;     /* designed anew; else by the slope alone, a rough guess */
+    bool reached;    /* false: no controller found that would meet all demands; after, gain NAN */
+    double before_arcsec, after_arcsec; /* rms over pointings and mode shifts, smooth model */
+    double gain;                        /* 1 - after/before */
+    char text[TUNE_NOTE_LENGTH];
+};
+
 /* A number to type into the drive; NAN: off. */
 struct tune_typed_number {
     char name[TUNE_DRIVE_NAME], unit[TUNE_DRIVE_UNIT];
@@ -212,6 +226,9 @@ struct tune_proposal {
                                         half the loop rate */
     size_t n_bounds;
     struct tune_least_jitter *bound; /* [n_bounds] with --bound, where the loop is stable */
+    size_t n_ranked;
+    struct tune_ranked_limit *ranked; /* [n_ranked] of the recommended gains, what would bring most
+                                         first */
     size_t n_trials;
     struct tune_pointing_trial *trial; /* [n_trials] of the recommended gains, one per pointing */
     struct tune_feedforward_numbers feedforward;

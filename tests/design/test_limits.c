@@ -335,6 +335,23 @@ static void running_out_of_memory_is_reported(void **state)
     assert_true(k > 40);
 }
 
+static void every_kind_has_a_name_of_its_own(void **state)
+{
+    const char *unit;
+    (void)state;
+    for (int i = TUNE_LIMIT_DELAY; i <= TUNE_LIMIT_POLE_DAMPING; i++) {
+        assert_true(strlen(tune_limit_name((enum tune_limit_kind)i)) > 3);
+        for (int k = TUNE_LIMIT_DELAY; k < i; k++)
+            assert_string_not_equal(tune_limit_name((enum tune_limit_kind)i),
+                                    tune_limit_name((enum tune_limit_kind)k));
+    }
+    check_close_rel(tune_limit_unit(&unit, TUNE_LIMIT_SENSOR_NOISE), 648000.0 / TUNE_PI, 1e-15);
+    assert_string_equal(unit, "arcsec");
+    check_close_rel(tune_limit_unit(&unit, TUNE_LIMIT_PHASE_MARGIN), 180.0 / TUNE_PI, 1e-15);
+    assert_string_equal(unit, "deg");
+    assert_true(tune_limit_unit(&unit, TUNE_LIMIT_PEAK) == 1.0 && unit[0] == 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -347,6 +364,7 @@ int main(void)
         cmocka_unit_test(what_cannot_be_met_is_named),
         cmocka_unit_test(gains_from_outside_serve_as_start),
         cmocka_unit_test(cancelling_ends_it_empty),
+        cmocka_unit_test(every_kind_has_a_name_of_its_own),
         cmocka_unit_test(running_out_of_memory_is_reported),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -282,6 +282,32 @@ static inline void sample_beyond(struct tune_proposal *r)
     }
 }
 
+static inline void sample_ranked(struct tune_proposal *r)
+{
+    r->n_ranked = 2;
+    r->ranked = calloc(2, sizeof *r->ranked);
+    r->ranked[0] = (struct tune_ranked_limit){.kind = "mode_damping",
+                                              .from = 0.004,
+                                              .to = 0.008,
+                                              .at_hz = {14.8, 14.8},
+                                              .slope = -0.21,
+                                              .solved = true,
+                                              .reached = true,
+                                              .before_arcsec = 0.0311,
+                                              .after_arcsec = 0.0271,
+                                              .gain = 0.1286,
+                                              .text = "The mode at 14.8 Hz damped"};
+    r->ranked[1] = (struct tune_ranked_limit){.kind = "delay",
+                                              .unit = "s",
+                                              .from = 3e-4,
+                                              .to = 2.4e-4,
+                                              .slope = 0.05,
+                                              .before_arcsec = 0.0311,
+                                              .after_arcsec = (double)NAN,
+                                              .gain = (double)NAN,
+                                              .text = "0.06 ms less delay"};
+}
+
 static inline void sample_proposal(struct tune_proposal *r)
 {
     memset(r, 0, sizeof *r);
@@ -359,6 +385,7 @@ static inline void sample_proposal(struct tune_proposal *r)
     }
     tune_notes_add(&r->climbing, "one at a time");
     sample_beyond(r);
+    sample_ranked(r);
     r->n_trials = 2;
     r->trial = calloc(2, sizeof *r->trial);
     for (size_t i = 0; i < 2; i++) {

@@ -206,6 +206,11 @@ static void endless_and_undefined_margins_come_back_as_they_were(void **state)
     assert_true(isinf(second.candidate[0].worst_sensitivity));
     assert_int_equal(second.recommended, 1);
     assert_true(second.requirement.met);
+    assert_int_equal(second.n_ranked, 2);
+    assert_true(second.ranked[0].solved && second.ranked[0].reached && !second.ranked[1].solved);
+    check_close_rel(second.ranked[0].after_arcsec, 0.0271, 5e-15);
+    assert_true(isnan(second.ranked[1].gain));
+    assert_string_equal(second.ranked[1].unit, "s");
     assert_int_equal(second.candidate[0].controller.n_biquads, 2);
     assert_int_equal(second.candidate[0].controller.lowpass_order, 1);
     assert_int_equal(second.candidate[0].controller.position_divider, 4);
