@@ -46,6 +46,7 @@
 #include "control/drive_form.h"
 #include "control/rounded.h"
 #include "control/loop.h"
+#include "control/cross_loop.h"
 #include "control/measured.h"
 #include "control/crossings.h"
 #include "control/beyond.h"

@@ -79,14 +79,26 @@ static void add_feature(struct axis_loop *axis, double f_hz, double zeta)
     axis->loop.n_features++;
 }
 
+/* The viscous pole B/J of the rigid body is either so far below f_low that it counts as one at z = 1, or f_low is
+ * taken far below it. */
+void tune_axis_loop_from(struct axis_loop *axis, double f_low_hz)
+{
+    const double viscous_hz =
+        axis->plant->viscous_nm_s_per_rad / (2.0 * TUNE_PI * axis->plant->inertia_kg_m2);
+    axis->loop.f_low_hz = f_low_hz;
+    axis->poles_at_one = axis->controller->ki_nm_per_rad_s > 0.0 ? 2.0 : 1.0;
+    if (viscous_hz < 1e-3 * f_low_hz)
+        axis->poles_at_one += 1.0;
+    else
+        axis->loop.f_low_hz = fmin(f_low_hz, 1e-3 * viscous_hz);
+}
+
 /* f_low lies a thousand times below everything: each pole and zero then turns 1 + L by at most 1e-3
- * before f_low, the count is off by a hundredth. The viscous pole B/J of the rigid body is either so
- * far below f_low that it counts as one at z = 1, or f_low is taken far below it. */
+ * before f_low, the count is off by a hundredth. */
 enum tune_status tune_axis_loop_make(struct axis_loop *axis, const struct tune_plant *plant,
                                      const struct tune_controller *controller,
                                      struct tune_error *err)
 {
-    const double viscous_hz = plant->viscous_nm_s_per_rad / (2.0 * TUNE_PI * plant->inertia_kg_m2);
     enum tune_status status = tune_controller_check(controller, err);
     if (!status) status = check_plant(plant, controller->loop_rate_hz, err);
     if (status) return status;
@@ -106,12 +118,7 @@ enum tune_status tune_axis_loop_make(struct axis_loop *axis, const struct tune_p
         add_feature(axis, controller->biquad[k].pole_hz, controller->biquad[k].pole_zeta);
         add_feature(axis, controller->biquad[k].zero_hz, controller->biquad[k].zero_zeta);
     }
-    axis->loop.f_low_hz = 1e-3 * slowest_hz(axis);
-    axis->poles_at_one = controller->ki_nm_per_rad_s > 0.0 ? 2.0 : 1.0;
-    if (viscous_hz < 1e-3 * axis->loop.f_low_hz)
-        axis->poles_at_one += 1.0;
-    else
-        axis->loop.f_low_hz = fmin(axis->loop.f_low_hz, 1e-3 * viscous_hz);
+    tune_axis_loop_from(axis, 1e-3 * slowest_hz(axis));
     return TUNE_OK;
 }
 

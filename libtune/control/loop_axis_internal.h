@@ -21,6 +21,13 @@ enum tune_status tune_axis_loop_make(struct axis_loop *axis, const struct tune_p
                                      const struct tune_controller *controller,
                                      struct tune_error *err);
 
+/* Look at a loop that was made from f_low_hz on, or lower; counts the poles that are then at z = 1. */
+void tune_axis_loop_from(struct axis_loop *axis, double f_low_hz);
+
+/* tune_loop_judge() of a loop that was made; margins may be NULL. */
+enum tune_status tune_axis_loop_judge(struct tune_margins *margins, bool *stable,
+                                      const struct axis_loop *axis, struct tune_error *err);
+
 /* Unstable closed-loop poles from the raw count; TUNE_ENOSOL where it is no whole number. */
 enum tune_status tune_axis_loop_whole(bool *stable, double count, struct tune_error *err);
 

@@ -23,19 +23,27 @@ static enum tune_status is_stable(bool *stable, const struct axis_loop *axis,
     return status ? status : tune_axis_loop_whole(stable, count, err);
 }
 
+enum tune_status tune_axis_loop_judge(struct tune_margins *margins, bool *stable,
+                                      const struct axis_loop *axis, struct tune_error *err)
+{
+    enum tune_status status = is_stable(stable, axis, err);
+    if (!margins) return status;
+    memset(margins, 0, sizeof *margins);
+    if (!status) status = tune_loop_margins(margins, &axis->loop, err);
+    if (!status && *stable) margins->phase_margin_rad = fabs(margins->phase_margin_rad);
+    if (status) *stable = false;
+    return status;
+}
+
 enum tune_status tune_loop_judge(struct tune_margins *margins, bool *stable,
                                  const struct tune_plant *plant,
                                  const struct tune_controller *controller, struct tune_error *err)
 {
     struct axis_loop axis;
-    enum tune_status status = tune_axis_loop_make(&axis, plant, controller, err);
+    const enum tune_status status = tune_axis_loop_make(&axis, plant, controller, err);
+    if (!status) return tune_axis_loop_judge(margins, stable, &axis, err);
     *stable = false;
-    if (!status) status = is_stable(stable, &axis, err);
-    if (!margins) return status;
-    memset(margins, 0, sizeof *margins);
-    if (!status) status = tune_loop_margins(margins, &axis.loop, err);
-    if (!status && *stable) margins->phase_margin_rad = fabs(margins->phase_margin_rad);
-    if (status) *stable = false;
+    if (margins) memset(margins, 0, sizeof *margins);
     return status;
 }
 

@@ -57,22 +57,16 @@ static size_t states(const struct running *r)
     return 2 * r->n_bodies + r->waiting + 3 + 2 * r->n_sections;
 }
 
-/* State: angle and speed of each body; torques waiting, newest first; integral, filtered derivative,
- * last error; two states per section, here in direct form II (not the transposed form of the library).
- * The equations are those of control/controller.h. */
-static double advance(double *next, const struct running *r, const double *x, double noise)
+/* x: integral, filtered derivative, last error; two states per section, here in direct form II (not the
+ * transposed form of the library). The equations are those of control/controller.h. */
+static double control(double *next, const struct running *r, const double *x, double y)
 {
-    const double *torque = x + 2 * r->n_bodies, *pid = torque + r->waiting, *filter = pid + 3;
-    double *next_torque = next + 2 * r->n_bodies, *next_pid = next_torque + r->waiting,
-           *next_filter = next_pid + 3;
-    double y = noise, e, u, newer, older;
-    for (size_t i = 0; i < r->n_bodies; i++)
-        y += x[2 * i];
-    e = -y;
-    next_pid[0] = r->ki_t > 0.0 ? pid[0] + r->ki_t * e : 0.0;
-    next_pid[1] = (1.0 - r->a) * pid[1] + r->a * r->kd_per_t * (e - pid[2]);
-    next_pid[2] = e;
-    u = r->kp * e + next_pid[0] + next_pid[1];
+    const double *filter = x + 3, e = -y;
+    double *next_filter = next + 3, u;
+    next[0] = r->ki_t > 0.0 ? x[0] + r->ki_t * e : 0.0;
+    next[1] = (1.0 - r->a) * x[1] + r->a * r->kd_per_t * (e - x[2]);
+    next[2] = e;
+    u = r->kp * e + next[0] + next[1];
     for (size_t k = 0; k < r->n_sections; k++) {
         const struct tune_biquad *b = &r->section[k];
         const double w = u - b->a1 * filter[2 * k] - b->a2 * filter[2 * k + 1];
@@ -80,18 +74,77 @@ static double advance(double *next, const struct running *r, const double *x, do
         next_filter[2 * k] = w;
         next_filter[2 * k + 1] = filter[2 * k];
     }
-    newer = r->waiting == 1 ? u : torque[r->waiting - 2];
-    older = torque[r->waiting - 1];
-    for (size_t i = 0; i < r->n_bodies; i++) {
-        const struct held *h = &r->body[i];
-        for (int j = 0; j < 2; j++)
-            next[2 * i + (size_t)j] = h->phi[j][0] * x[2 * i] + h->phi[j][1] * x[2 * i + 1] +
-                                      h->newer[j] * newer + h->older[j] * older;
-    }
-    next_torque[0] = u;
-    for (size_t k = 1; k < r->waiting; k++)
-        next_torque[k] = torque[k - 1];
     return u;
+}
+
+/* torque: those waiting, newest first; u is the one computed now. */
+struct torque {
+    double newer, older;
+};
+
+static struct torque wait(double *next, const struct running *r, const double *torque, double u)
+{
+    const struct torque out = {r->waiting == 1 ? u : torque[r->waiting - 2],
+                               torque[r->waiting - 1]};
+    next[0] = u;
+    for (size_t k = 1; k < r->waiting; k++)
+        next[k] = torque[k - 1];
+    return out;
+}
+
+static void move(double *next, const struct held *h, const double *x, struct torque torque)
+{
+    for (int j = 0; j < 2; j++)
+        next[j] = h->phi[j][0] * x[0] + h->phi[j][1] * x[1] + h->newer[j] * torque.newer +
+                  h->older[j] * torque.older;
+}
+
+/* State: angle and speed of each body; torques waiting; controller. */
+static double advance(double *next, const struct running *r, const double *x, double noise)
+{
+    const size_t torque = 2 * r->n_bodies, pid = torque + r->waiting;
+    double y = noise, u;
+    for (size_t i = 0; i < r->n_bodies; i++)
+        y += x[2 * i];
+    u = control(next + pid, r, x + pid, y);
+    const struct torque now = wait(next + torque, r, x + torque, u);
+    for (size_t i = 0; i < r->n_bodies; i++)
+        move(next + 2 * i, &r->body[i], x + 2 * i, now);
+    return u;
+}
+
+/* Two axes that share the modes of the first; the second adds its rigid body to them. */
+struct pair {
+    struct running axis, other;
+    const double *ratio; /* [axis.n_bodies - 1] angle of the other axis per angle of this one */
+};
+
+static size_t pair_states(const struct pair *p)
+{
+    return states(&p->axis) + 2 + p->other.waiting + 3 + 2 * p->other.n_sections;
+}
+
+/* State: that of the first axis; rigid body, torques, controller of the second. */
+static void advance_pair(double *next, const struct pair *p, const double *x)
+{
+    const struct running *a = &p->axis, *b = &p->other;
+    const size_t torque = 2 * a->n_bodies, pid = torque + a->waiting, rigid = states(a),
+                 torque_b = rigid + 2, pid_b = torque_b + b->waiting;
+    double y = 0.0, y_b = x[rigid];
+    struct torque now, now_b;
+    for (size_t i = 0; i < a->n_bodies; i++)
+        y += x[2 * i];
+    for (size_t i = 1; i < a->n_bodies; i++)
+        y_b += p->ratio[i - 1] * x[2 * i];
+    now = wait(next + torque, a, x + torque, control(next + pid, a, x + pid, y));
+    now_b = wait(next + torque_b, b, x + torque_b, control(next + pid_b, b, x + pid_b, y_b));
+    move(next, &a->body[0], x, now);
+    move(next + rigid, &b->body[0], x + rigid, now_b);
+    for (size_t i = 1; i < a->n_bodies; i++) {
+        const double r = p->ratio[i - 1];
+        const struct torque both = {now.newer + r * now_b.newer, now.older + r * now_b.older};
+        move(next + 2 * i, &a->body[i], x + 2 * i, both);
+    }
 }
 
 static struct running prepare(const struct tune_plant *plant, const struct tune_controller *c)
@@ -135,6 +188,24 @@ void axis_matrix_make(struct axis_matrix *out, const struct tune_plant *plant,
     out->d = advance(out->b, &r, x, 1.0);
 }
 
+void axis_pair_matrix_make(struct axis_matrix *out, const struct tune_plant *plant,
+                           const struct tune_controller *controller, const struct tune_plant *other,
+                           const struct tune_controller *other_controller, const double *ratio)
+{
+    const struct pair p = {prepare(plant, controller), prepare(other, other_controller), ratio};
+    double x[AXIS_STATES_MOST] = {0.0}, next[AXIS_STATES_MOST];
+    memset(out, 0, sizeof *out);
+    out->n = pair_states(&p);
+    assert_in_range(out->n, 1, AXIS_STATES_MOST);
+    for (size_t i = 0; i < out->n; i++) {
+        x[i] = 1.0;
+        advance_pair(next, &p, x);
+        for (size_t k = 0; k < out->n; k++)
+            out->a[k][i] = next[k];
+        x[i] = 0.0;
+    }
+}
+
 void axis_matrix_poles(double complex *pole, const struct axis_matrix *matrix)
 {
     const size_t n = matrix->n;
@@ -155,20 +226,25 @@ void axis_matrix_poles(double complex *pole, const struct axis_matrix *matrix)
     gsl_matrix_free(m);
 }
 
-size_t axis_poles_outside(const struct tune_plant *plant, const struct tune_controller *controller,
-                          double *nearest)
+size_t axis_matrix_poles_outside(const struct axis_matrix *matrix, double *nearest)
 {
-    static struct axis_matrix matrix;
     double complex pole[AXIS_STATES_MOST];
     size_t outside = 0;
     *nearest = 1.0;
-    axis_matrix_make(&matrix, plant, controller);
-    axis_matrix_poles(pole, &matrix);
-    for (size_t i = 0; i < matrix.n; i++) {
+    axis_matrix_poles(pole, matrix);
+    for (size_t i = 0; i < matrix->n; i++) {
         outside += cabs(pole[i]) > 1.0;
         *nearest = fmin(*nearest, fabs(cabs(pole[i]) - 1.0));
     }
     return outside;
+}
+
+size_t axis_poles_outside(const struct tune_plant *plant, const struct tune_controller *controller,
+                          double *nearest)
+{
+    static struct axis_matrix matrix;
+    axis_matrix_make(&matrix, plant, controller);
+    return axis_matrix_poles_outside(&matrix, nearest);
 }
 
 /* ---- axes ---------------------------------------------------------------------------------------*/

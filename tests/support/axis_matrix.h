@@ -23,12 +23,21 @@ struct axis_matrix {
 void axis_matrix_make(struct axis_matrix *out, const struct tune_plant *plant,
                       const struct tune_controller *controller);
 
+/* Two axes that share the modes of `plant`: ratio[plant->n_modes] is the angle of the other per angle of the
+ * first in each. Of `other` only rigid body, rate and delay (another number of whole periods at most) are used.
+ * Poles only: b, c, d stay 0. */
+void axis_pair_matrix_make(struct axis_matrix *out, const struct tune_plant *plant,
+                           const struct tune_controller *controller, const struct tune_plant *other,
+                           const struct tune_controller *other_controller, const double *ratio);
+
 /* pole[n] of the closed loop. */
 void axis_matrix_poles(double complex *pole, const struct axis_matrix *matrix);
 
 /* How many poles of the closed loop lie outside the unit circle, and how near to it the nearest one is. */
 size_t axis_poles_outside(const struct tune_plant *plant, const struct tune_controller *controller,
                           double *nearest);
+
+size_t axis_matrix_poles_outside(const struct axis_matrix *matrix, double *nearest);
 
 /* A real axis's figures: 1500 kg m^2, a resonance, a mode of the other sign, notched; stable. */
 struct tune_plant axis_example_plant(void);

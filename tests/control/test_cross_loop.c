@@ -1,0 +1,230 @@
+/* test_cross_loop.c - two axes of a mount judged together, against the eigenvalues of both.
+ * SPDX-License-Identifier: GPL-3.0-or-later */
+#include "support/check.h"
+
+#include <complex.h>
+#include <math.h>
+#include <string.h>
+
+#include "control/cross_loop.h"
+#include "core/units.h"
+#include "support/axis_matrix.h"
+
+struct mount {
+    struct tune_plant plant, other;
+    double ratio[TUNE_MODES_MAX];
+    struct tune_controller controller, held;
+};
+
+/* The other axis has a rigid body of its own and the shared modes by reciprocity: what they move it by, squared. */
+static void share(struct mount *m)
+{
+    m->other.n_modes = m->plant.n_modes;
+    for (size_t k = 0; k < m->plant.n_modes; k++) {
+        m->other.mode[k] = m->plant.mode[k];
+        m->other.mode[k].gain *=
+            m->ratio[k] * m->ratio[k] * m->other.inertia_kg_m2 / m->plant.inertia_kg_m2;
+    }
+}
+
+static struct mount random_mount(struct tune_random *rng, double coupling)
+{
+    struct mount m = {.plant = axis_random_plant(rng)};
+    m.other = m.plant;
+    m.other.inertia_kg_m2 *= 0.3 + tune_random_uniform(rng);
+    m.other.delay_s += (double)(tune_random_bits(rng) % 2) / m.plant.loop_rate_hz;
+    for (size_t k = 0; k < m.plant.n_modes; k++)
+        m.ratio[k] = coupling * (2.0 * tune_random_uniform(rng) - 1.0);
+    share(&m);
+    m.controller = axis_random_controller(rng, &m.plant);
+    m.held = axis_random_controller(rng, &m.other);
+    return m;
+}
+
+static struct tune_cross_axes axes_of(const struct mount *m, const struct tune_controller *before)
+{
+    struct tune_cross_axes axes = {.plant = &m->plant, .other = &m->other, .before = before};
+    memcpy(axes.ratio, m->ratio, sizeof axes.ratio);
+    return axes;
+}
+
+/* The other axis free in the sweeps: then nothing is left out. */
+static void the_count_is_that_of_the_eigenvalues_of_both_axes(void **state)
+{
+    static struct axis_matrix matrix;
+    struct tune_random rng;
+    struct tune_error err;
+    const int mounts = 200 * (int)check_multiplier();
+    int judged = 0, stable_ones = 0, upset = 0;
+    (void)state;
+    tune_random_init(&rng, 71, 0);
+    while (judged < mounts) {
+        const struct mount m = random_mount(&rng, 1.5);
+        const struct tune_cross_axes axes = axes_of(&m, NULL);
+        double nearest, nearest_other;
+        bool stable, alone;
+        if (axis_poles_outside(&m.other, &m.held, &nearest_other) > 0 || nearest_other < 1e-8)
+            continue;
+        axis_pair_matrix_make(&matrix, &m.plant, &m.controller, &m.other, &m.held, m.ratio);
+        const size_t outside = axis_matrix_poles_outside(&matrix, &nearest);
+        if (nearest < 1e-8) continue;
+        if (tune_cross_judge(NULL, &stable, &axes, &m.controller, &m.held, &err) != TUNE_OK)
+            fail_msg("mount %d of seed 71: %s", judged, err.text);
+        if (stable != (outside == 0))
+            fail_msg("mount %d of seed 71: %zu poles outside, judged %s", judged, outside,
+                     stable ? "stable" : "unstable");
+        assert_int_equal(tune_loop_judge(NULL, &alone, &m.plant, &m.controller, &err), TUNE_OK);
+        judged++;
+        stable_ones += stable;
+        upset += stable != alone;
+    }
+    check_between(stable_ones, 0.2 * mounts, 0.8 * mounts);
+    check_between(upset, 0.02 * mounts, mounts); /* where the other axis decides it */
+}
+
+/* The example axis, its first mode moving the other axis, too. */
+static struct mount example_mount(void)
+{
+    struct mount m = {.plant = axis_example_plant(), .controller = axis_example_controller()};
+    m.other = m.plant;
+    m.other.inertia_kg_m2 = 900.0;
+    m.ratio[0] = 1.5;
+    m.ratio[1] = -0.8;
+    share(&m);
+    m.held = axis_example_controller();
+    m.held.kp_nm_per_rad *= 0.5;
+    m.held.ki_nm_per_rad_s *= 0.4;
+    m.held.kd_nm_s_per_rad *= 0.6;
+    return m;
+}
+
+/* What the definition says at one frequency. */
+static double complex loop_at(const struct mount *m, double f_hz)
+{
+    struct tune_plant across = m->plant;
+    double complex g11, g22, with, without, c1, c2;
+    for (size_t k = 0; k < across.n_modes; k++)
+        across.mode[k].payload_ratio = m->ratio[k];
+    tune_plant_eval(&g11, &m->plant, TUNE_PATH_MOTOR_ENCODER, &f_hz, 1);
+    tune_plant_eval(&g22, &m->other, TUNE_PATH_MOTOR_ENCODER, &f_hz, 1);
+    tune_plant_eval(&with, &across, TUNE_PATH_MOTOR_PAYLOAD, &f_hz, 1);
+    across.n_modes = 0;
+    tune_plant_eval(&without, &across, TUNE_PATH_MOTOR_PAYLOAD, &f_hz, 1);
+    tune_controller_eval(&c1, &m->controller, &f_hz, 1);
+    tune_controller_eval(&c2, &m->held, &f_hz, 1);
+    return c1 * (g11 - (with - without) * (with - without) * c2 / (1.0 + g22 * c2));
+}
+
+static void margins_are_those_of_the_definition(void **state)
+{
+    const struct mount m = example_mount();
+    const struct tune_cross_axes axes = axes_of(&m, NULL);
+    struct tune_margins margins, alone;
+    struct tune_error err;
+    double peak = 0.0;
+    bool stable;
+    (void)state;
+    assert_int_equal(tune_cross_judge(&margins, &stable, &axes, &m.controller, &m.held, &err),
+                     TUNE_OK);
+    assert_true(stable);
+    assert_int_equal(tune_loop_judge(&alone, &stable, &m.plant, &m.controller, &err), TUNE_OK);
+    assert_true(fabs(margins.sens_peak - alone.sens_peak) > 0.005);
+    for (double f = 0.5; f < 1000.0; f *= 1.0002)
+        peak = fmax(peak, 1.0 / cabs(1.0 + loop_at(&m, f)));
+    check_close_rel(margins.sens_peak, peak, 1e-5);
+    check_close_rel(cabs(loop_at(&m, margins.crossover_hz)), 1.0, 1e-9);
+    check_close_rel(margins.phase_margin_rad, fabs(carg(-loop_at(&m, margins.phase_margin_hz))),
+                    1e-6);
+}
+
+static void an_axis_that_takes_no_part_changes_nothing(void **state)
+{
+    struct mount m = example_mount();
+    struct tune_cross_axes axes = axes_of(&m, NULL);
+    struct tune_margins margins, alone;
+    struct tune_error err;
+    bool stable;
+    (void)state;
+    memset(axes.ratio, 0, sizeof axes.ratio);
+    assert_int_equal(tune_loop_judge(&alone, &stable, &m.plant, &m.controller, &err), TUNE_OK);
+    assert_int_equal(tune_cross_judge(&margins, &stable, &axes, &m.controller, &m.held, &err),
+                     TUNE_OK);
+    assert_true(stable);
+    check_close_rel(margins.sens_peak, alone.sens_peak, 1e-7);
+    check_close_rel(margins.phase_margin_rad, alone.phase_margin_rad, 1e-9);
+    check_close_rel(margins.gain_margin, alone.gain_margin, 1e-9);
+    /* nor do gains that stay as they were, whatever the coupling */
+    axes = axes_of(&m, &m.held);
+    assert_int_equal(tune_cross_judge(&margins, &stable, &axes, &m.controller, &m.held, &err),
+                     TUNE_OK);
+    check_close_rel(margins.sens_peak, alone.sens_peak, 1e-7);
+    check_close_rel(margins.gain_reduction_margin, alone.gain_reduction_margin, 1e-9);
+}
+
+/* What sweeps see of an axis while the other is held softly: its response is laid beside that of a plant whose
+ * residue the hold turned; from it the loop under the new gains comes back as from the free plant. */
+static void residues_seen_under_a_hold_are_freed_of_it(void **state)
+{
+    struct mount m = example_mount();
+    struct tune_controller soft = m.held;
+    struct tune_cross_axes held, freed;
+    struct tune_margins margins, want;
+    struct tune_error err;
+    double complex g22, c;
+    bool stable;
+    (void)state;
+    soft.kp_nm_per_rad *= 0.05;
+    soft.ki_nm_per_rad_s *= 0.01;
+    soft.kd_nm_s_per_rad *= 0.2;
+    m.ratio[0] = 0.1;
+    m.ratio[1] = 0.0;
+    share(&m);
+    freed = axes_of(&m, NULL);
+    held = axes_of(&m, &soft);
+    tune_plant_eval(&g22, &m.other, TUNE_PATH_MOTOR_ENCODER, &m.plant.mode[0].f_hz, 1);
+    tune_controller_eval(&c, &soft, &m.plant.mode[0].f_hz, 1);
+    held.ratio[0] = m.ratio[0] * cabs(1.0 / (1.0 + g22 * c));
+    assert_int_equal(tune_cross_judge(&want, &stable, &freed, &m.controller, &m.held, &err),
+                     TUNE_OK);
+    assert_int_equal(tune_cross_judge(&margins, &stable, &held, &m.controller, &m.held, &err),
+                     TUNE_OK);
+    assert_true(stable);
+    /* the axis itself was seen under the hold, too: the difference is of its size, the coupling squared */
+    check_close_rel(margins.sens_peak, want.sens_peak, 2.0 * 0.1 * 0.1);
+}
+
+static void what_cannot_be_judged_together_is_refused(void **state)
+{
+    struct mount m = example_mount();
+    struct tune_cross_axes axes = axes_of(&m, NULL);
+    struct tune_error err;
+    bool stable = true;
+    (void)state;
+    m.held.kp_nm_per_rad *= 1000.0;
+    assert_int_equal(tune_cross_judge(NULL, &stable, &axes, &m.controller, &m.held, &err),
+                     TUNE_ENOSOL);
+    assert_false(stable);
+    assert_non_null(strstr(err.text, "other axis"));
+    m = example_mount();
+    axes.ratio[1] = (double)NAN;
+    assert_int_equal(tune_cross_judge(NULL, &stable, &axes, &m.controller, &m.held, &err),
+                     TUNE_EINVAL);
+    assert_non_null(strstr(err.text, "mode 2"));
+    axes = axes_of(&m, NULL);
+    m.other.loop_rate_hz = 2000.0;
+    assert_int_equal(tune_cross_judge(NULL, &stable, &axes, &m.controller, &m.held, &err),
+                     TUNE_EINVAL);
+    assert_non_null(strstr(err.text, "2000 Hz"));
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(the_count_is_that_of_the_eigenvalues_of_both_axes),
+        cmocka_unit_test(margins_are_those_of_the_definition),
+        cmocka_unit_test(an_axis_that_takes_no_part_changes_nothing),
+        cmocka_unit_test(residues_seen_under_a_hold_are_freed_of_it),
+        cmocka_unit_test(what_cannot_be_judged_together_is_refused),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
