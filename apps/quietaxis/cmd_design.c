@@ -103,6 +103,7 @@ static void print_text(const struct tune_proposal *r)
     print_candidates(r);
     print_purchases(r);
     print_margins(best);
+    print_cross(r);
     for (size_t i = 0; i < r->doubts.n; i++)
         print_sentence("  ! ", r->doubts.text[i]);
     (void)snprintf(text, sizeof text, "Gains of %s%s%s", best->name,

@@ -59,6 +59,9 @@ int print_end(int code);
 /* Margins of a controller at every pointing, and every crossing at the worst. */
 void print_margins(const struct tune_candidate *best);
 
+/* Margins with the loop of the other axis closed; nothing where that was not checked. */
+void print_cross(const struct tune_proposal *r);
+
 /* Jitter beside the least of any controller; nothing where that was not asked for. */
 void print_bound(const struct tune_proposal *r);
 

@@ -117,7 +117,8 @@ static void limits(struct tune_proposal *out, const struct design_work *work)
                            "fit (95 %%) it is not. Do not type these gains in; sweep longer, or on "
                            "a ramp where there is friction.",
                            item->where);
-        else if (!item->met && strcmp(item->name, TUNE_JUDGEMENT_SETTLES) != 0)
+        else if (!item->met && strcmp(item->name, TUNE_JUDGEMENT_SETTLES) != 0 &&
+                 strcmp(item->name, TUNE_JUDGEMENT_OTHER_AXIS) != 0)
             tune_notes_add(&out->limits, "Missed: %s %s %.4g asked, %.4g reached%s%s.", item->name,
                            item->at_most ? "at most" : "at least", item->limit, item->value,
                            item->where[0] ? " at " : "", item->where);
@@ -208,6 +209,7 @@ void chain_describe_design(struct tune_proposal *out, struct design_work *work)
                    out->candidate[out->recommended].jitter_rms_arcsec,
                    out->candidate[out->recommended].sky_rms_arcsec);
     chain_judge_trial(out);
+    chain_judge_cross(out, &work->basis.chain.logbook.requirement);
     limits(out, work);
     chain_typed_describe(out, work);
     left_to_verify(out, &work->basis.chain.logbook.requirement);

@@ -193,6 +193,7 @@ static enum tune_status design_all(struct tune_proposal *out, struct design_work
     }
     if (!status) status = judge_all(out, work, err);
     if (!status) status = chain_design_beyond(out, work, err);
+    if (!status) status = chain_design_cross(out, work, err);
     if (!status) {
         progress_start(progress, chain->job->watch, 1, 0.9, 0.93);
         progress_item(&watch, progress, 0, "enable ladder");
@@ -230,6 +231,7 @@ static enum tune_status provenance(struct tune_provenance *out, const struct des
     if (!status) status = chain_demand_provenance(out, &work->basis.chain, err);
     if (!status) status = chain_typed_provenance(out, &work->basis.chain, err);
     if (!status) status = chain_signs_provenance(out, &work->signs, err);
+    if (!status) status = chain_cross_provenance(out, &work->cross, err);
     if (!status && work->basis.chain.job->evaluate)
         status = chain_add_gains(out, "gains to evaluate", &work->given, err);
     if (!status)
@@ -255,6 +257,7 @@ enum tune_status tune_chain_design(struct tune_proposal *out, const struct tune_
     if (!work) return tune_error_memory(err, "designing a controller");
     status = chain_basis_open(&work->basis, job, err);
     if (!status) status = chain_signs_read(&work->signs, &work->basis.chain, err);
+    if (!status) status = chain_cross_open(&work->cross, &work->basis.chain, &work->basis.id, err);
     if (!status && job->evaluate)
         status = chain_gains_of_file(&work->given, &work->basis.chain, job->evaluate, err);
     if (!status) status = provenance(&now, work, err);
@@ -266,6 +269,7 @@ enum tune_status tune_chain_design(struct tune_proposal *out, const struct tune_
     }
     if (status) tune_proposal_free(out);
     tune_provenance_free(&now);
+    chain_cross_close(&work->cross);
     chain_basis_close(&work->basis);
     free(work->spread);
     free(work);

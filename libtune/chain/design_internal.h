@@ -11,12 +11,26 @@
 #include "design/tradeoff.h"
 #include "results/proposal.h"
 
+/* The other axis of the mount, from the logbook beside this one. */
+struct chain_cross {
+    bool found, several; /* several: more than one lies there */
+    bool logged; /* some sweep of this axis logged its angle; without that nothing below is read */
+    char folder[256];    /* its name beside this one's */
+    struct tune_logbook logbook;
+    bool identified;
+    char path[TUNE_PATH_LENGTH];   /* of its identify.json */
+    struct tune_identification id; /* as that says */
+    bool has_now;
+    struct chain_gains now;
+};
+
 struct design_work {
     struct chain_basis basis;
     struct tune_design_opts opts;
     struct tune_design_spread *spread; /* [basis.plants.n] */
     struct tune_tradeoff_demand tradeoff;
     struct chain_signs signs;
+    struct chain_cross cross;
     struct chain_gains given; /* of the job's file to evaluate */
     size_t bound_of;   /* the candidate whose jitter is set beside the least: bold, or given */
     double bound_peak; /* its limit on |S| */
@@ -61,6 +75,19 @@ enum tune_status chain_rung_files(struct chain_file *file, struct tune_proposal 
 /* design_beyond.c: what lies above the band under the recommended gains, judged before, and a note. */
 enum tune_status chain_design_beyond(struct tune_proposal *out, const struct design_work *work,
                                      struct tune_error *err);
+
+/* design_cross.c: look for the other axis; what of it enters; close it always. */
+enum tune_status chain_cross_open(struct chain_cross *out, const struct chain *chain,
+                                  const struct tune_identification *id, struct tune_error *err);
+enum tune_status chain_cross_provenance(struct tune_provenance *out,
+                                        const struct chain_cross *cross, struct tune_error *err);
+void chain_cross_close(struct chain_cross *cross);
+
+/* The margins of the recommended gains with its loop closed, where it is known; they are judged before. */
+enum tune_status chain_design_cross(struct tune_proposal *out, const struct design_work *work,
+                                    struct tune_error *err);
+/* A judgement where that loses what was asked for, and sentences for `limits`. */
+void chain_judge_cross(struct tune_proposal *out, const struct tune_requirement *requirement);
 
 /* design_limits.c: what would help most; a note where the search finds nothing to compare with. */
 enum tune_status chain_design_limits(struct tune_proposal *out, const struct design_work *work,

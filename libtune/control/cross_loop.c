@@ -8,14 +8,19 @@
 #include "control/loop_axis_internal.h"
 #include "core/units.h"
 
+#define SAME_MODE 0.1 /* ln: modes of two pointings of one mount shift by less (judgement) */
+#define HELD_AT_MODE                                                                               \
+    0.5 /* loop gain of the other axis that leaves a mode recognisable (judgement) */
+
 enum { BATCH = 256, FEATURES = 2 * AXIS_FEATURES_MOST };
 
 struct crossed {
     struct axis_loop axis; /* this one, its function and features replaced */
     const struct tune_cross_axes *axes;
     const struct tune_controller *now;
-    struct tune_plant shared; /* modes whose gains are those of G21 */
-    struct tune_plant rigid;  /* its rigid body alone */
+    struct tune_plant other; /* the other axis with the shared modes as this one has them */
+    /* modes whose gains are those of G21, and G12 by the drive of the other axis; their rigid body alone */
+    struct tune_plant shared[2], rigid[2];
     double feature_hz[FEATURES], feature_zeta[FEATURES];
 };
 
@@ -31,23 +36,31 @@ static void add_held(double complex *f, const double complex *g22,
         f[i] += sign * c[i] / (1.0 + g22[i] * c[i]);
 }
 
+/* G21 or G12: the modes without the rigid body. */
+static void eval_across(double complex *g, const struct crossed *crossed, int way,
+                        const double *f_hz, size_t n)
+{
+    double complex rigid[BATCH];
+    tune_plant_eval(g, &crossed->shared[way], TUNE_PATH_MOTOR_ENCODER, f_hz, n);
+    tune_plant_eval(rigid, &crossed->rigid[way], TUNE_PATH_MOTOR_ENCODER, f_hz, n);
+    for (size_t i = 0; i < n; i++)
+        g[i] -= rigid[i];
+}
+
 /* n <= BATCH */
 static void eval_batch(const struct crossed *crossed, double complex *l, const double *f_hz,
                        size_t n)
 {
     const struct tune_cross_axes *axes = crossed->axes;
-    const double later_s = axes->other->delay_s - axes->plant->delay_s;
-    double complex g22[BATCH], f[BATCH] = {0}, g21[BATCH], rigid[BATCH];
-    tune_plant_eval(g22, axes->other, TUNE_PATH_MOTOR_ENCODER, f_hz, n);
+    double complex g22[BATCH], f[BATCH] = {0}, g21[BATCH], g12[BATCH];
+    tune_plant_eval(g22, &crossed->other, TUNE_PATH_MOTOR_ENCODER, f_hz, n);
     add_held(f, g22, axes->before, 1.0, f_hz, n);
     add_held(f, g22, crossed->now, -1.0, f_hz, n);
-    tune_plant_eval(g21, &crossed->shared, TUNE_PATH_MOTOR_ENCODER, f_hz, n);
-    tune_plant_eval(rigid, &crossed->rigid, TUNE_PATH_MOTOR_ENCODER, f_hz, n);
+    eval_across(g21, crossed, 0, f_hz, n);
+    eval_across(g12, crossed, 1, f_hz, n);
     tune_plant_eval(l, axes->plant, TUNE_PATH_MOTOR_ENCODER, f_hz, n);
-    for (size_t i = 0; i < n; i++) {
-        const double complex across = g21[i] - rigid[i];
-        l[i] += across * across * cexp(CMPLX(0.0, -2.0 * TUNE_PI * f_hz[i] * later_s)) * f[i];
-    }
+    for (size_t i = 0; i < n; i++)
+        l[i] += g21[i] * g12[i] * f[i];
     tune_controller_eval(f, crossed->axis.controller, f_hz, n);
     for (size_t i = 0; i < n; i++)
         l[i] *= f[i];
@@ -59,23 +72,77 @@ static void eval_crossed(void *user, double complex *l, const double *f_hz, size
         eval_batch(user, l + from, f_hz + from, n - from < BATCH ? n - from : BATCH);
 }
 
-/* Residues as they are without the other axis' loop, which lets through S2 = 1/(1 + G22 C2before) of
- * them: complex where it turns their phase. */
+/* The mode of the other axis nearest in ln f that no shared one took yet; n_modes: none is near. */
+static size_t same_mode(const struct tune_plant *other, double f_hz, const bool *taken)
+{
+    double least = SAME_MODE;
+    size_t best = other->n_modes;
+    for (size_t k = 0; k < other->n_modes; k++) {
+        const double far = fabs(log(other->mode[k].f_hz / f_hz));
+        if (taken[k] || far > least) continue;
+        least = far;
+        best = k;
+    }
+    return best;
+}
+
+/* A mode that both axes share is one mode: its frequency, damping and gain on the other axis follow from this
+ * one and the share. As fitted there, perhaps at another pointing, its pole would stand beside this one's and
+ * the two would not cancel where they must. */
 static void share_modes(struct crossed *crossed)
 {
     const struct tune_cross_axes *axes = crossed->axes;
-    crossed->rigid = crossed->shared = *axes->plant;
-    crossed->rigid.n_modes = 0;
-    crossed->shared.complex_residues = true;
+    const double inertias = axes->other->inertia_kg_m2 / axes->plant->inertia_kg_m2;
+    bool taken[TUNE_MODES_MAX] = {false};
+    crossed->other = *axes->other;
     for (size_t k = 0; k < axes->plant->n_modes; k++) {
-        struct tune_mode *mode = &crossed->shared.mode[k];
+        const double ratio = axes->ratio[k];
+        size_t at = same_mode(axes->other, axes->plant->mode[k].f_hz, taken);
+        if (ratio == 0.0) continue;
+        if (at == axes->other->n_modes) {
+            if (crossed->other.n_modes == TUNE_MODES_MAX) continue;
+            at = crossed->other.n_modes++;
+        } else {
+            taken[at] = true;
+        }
+        crossed->other.mode[at] = axes->plant->mode[k];
+        crossed->other.mode[at].gain *= ratio * ratio * inertias;
+        crossed->other.mode[at].gain_quadrature *= ratio * ratio * inertias;
+    }
+    crossed->other.complex_residues |= axes->plant->complex_residues;
+}
+
+/* Residues as they are without the other axis' loop, which lets through S2 = 1/(1 + G22 C2before) of them:
+ * complex where it turns their phase. Where that loop does much at a mode, pole and residue seen in the sweeps
+ * are not the axis' own, and nothing is said. */
+static enum tune_status free_residues(struct crossed *crossed, struct tune_error *err)
+{
+    const struct tune_cross_axes *axes = crossed->axes;
+    crossed->shared[0] = *axes->plant;
+    crossed->shared[0].complex_residues = true;
+    for (size_t k = 0; k < axes->plant->n_modes; k++) {
+        struct tune_mode *mode = &crossed->shared[0].mode[k];
         double complex g22, c = 0.0, residue = CMPLX(mode->gain, mode->gain_quadrature);
-        tune_plant_eval(&g22, axes->other, TUNE_PATH_MOTOR_ENCODER, &mode->f_hz, 1);
-        if (axes->before) tune_controller_eval(&c, axes->before, &mode->f_hz, 1);
+        tune_plant_eval(&g22, &crossed->other, TUNE_PATH_MOTOR_ENCODER, &mode->f_hz, 1);
+        if (axes->before && axes->before != crossed->now)
+            tune_controller_eval(&c, axes->before, &mode->f_hz, 1);
+        if (axes->ratio[k] != 0.0 && cabs(g22 * c) > HELD_AT_MODE)
+            return tune_error_set(err, TUNE_ENOSOL,
+                                  "in the sweeps the other axis was held so stiffly (loop gain "
+                                  "%.2g at %.4g Hz) that the shared mode is not seen as it is: "
+                                  "sweep with softer gains there, at most %.2g",
+                                  cabs(g22 * c), mode->f_hz, HELD_AT_MODE);
         residue *= axes->ratio[k] * (1.0 + g22 * c);
         mode->gain = creal(residue);
         mode->gain_quadrature = cimag(residue);
     }
+    crossed->shared[1] = crossed->shared[0];
+    crossed->shared[1].delay_s = crossed->other.delay_s;
+    for (int way = 0; way < 2; way++) {
+        crossed->rigid[way] = crossed->shared[way];
+        crossed->rigid[way].n_modes = 0;
+    }
+    return TUNE_OK;
 }
 
 /* Where the other axis' loop has its corners, this one's turns, too. */
@@ -104,7 +171,7 @@ static enum tune_status take_other(struct crossed *crossed, const struct tune_co
     bool stable = false;
     enum tune_status status;
     if (!gains) return TUNE_OK;
-    status = tune_axis_loop_make(&other, crossed->axes->other, gains, err);
+    status = tune_axis_loop_make(&other, &crossed->other, gains, err);
     if (!status) status = tune_axis_loop_judge(NULL, &stable, &other, err);
     if (!status && !stable)
         return tune_error_set(err, TUNE_ENOSOL,
@@ -139,10 +206,12 @@ enum tune_status tune_cross_judge(struct tune_margins *margins, bool *stable,
     *stable = false;
     if (margins) memset(margins, 0, sizeof *margins);
     if (!status) status = tune_axis_loop_make(&crossed.axis, axes->plant, controller, err);
+    if (status) return status;
+    share_modes(&crossed);
+    status = free_residues(&crossed, err);
     if (!status) status = take_other(&crossed, axes->before, err);
     if (!status && other_now != axes->before) status = take_other(&crossed, other_now, err);
     if (status) return status;
-    share_modes(&crossed);
     crossed.axis.loop.eval = eval_crossed;
     crossed.axis.loop.user = &crossed;
     return tune_axis_loop_judge(margins, stable, &crossed.axis, err);

@@ -23,6 +23,10 @@ enum { TUNE_JUDGEMENTS_MAX = 16, TUNE_REQUIREMENT_KEY = 32 };
  * limit 1, value 0. */
 #define TUNE_JUDGEMENT_SETTLES "settles"
 
+/* With the loop of the other axis closed on its own gains both are not stable together, or a margin asked for is
+ * lost: limit 1, value 0. */
+#define TUNE_JUDGEMENT_OTHER_AXIS "other_axis"
+
 struct tune_judgement {
     char name[TUNE_REQUIREMENT_KEY]; /* the key in [requirement], or one of those above */
     double limit;                    /* as stated there, in the unit of its key */

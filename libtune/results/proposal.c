@@ -219,6 +219,30 @@ static void ranked(struct json_io *io, struct tune_proposal *r)
     json_io_leave(io);
 }
 
+static void other_axis(struct json_io *io, struct tune_other_axis_check *c)
+{
+    json_io_enter(io, "other_axis");
+    json_io_text(io, "axis", c->axis, sizeof c->axis);
+    json_io_text(io, "gains", c->gains, sizeof c->gains);
+    const size_t n = json_io_list(io, "margins", (void **)&c->pointing, &c->n, sizeof *c->pointing);
+    for (size_t i = 0; i < n; i++) {
+        struct tune_cross_margins *m = &c->pointing[i];
+        json_io_item(io, i);
+        json_io_text(io, "pointing", m->pointing, sizeof m->pointing);
+        json_io_text(io, "other_pointing", m->other_pointing, sizeof m->other_pointing);
+        json_io_count(io, "modes", &m->modes);
+        json_io_flag(io, "stable", &m->stable);
+        margin(io, "peak_sensitivity", "upper_95", &m->peak_sensitivity);
+        json_io_number(io, "peak_hz", &m->peak_hz);
+        margin(io, "gain_margin_db", "lower_95", &m->gain_margin_db);
+        margin(io, "gain_reduction_margin_db", "lower_95", &m->gain_reduction_margin_db);
+        margin(io, "phase_margin_deg", "lower_95", &m->phase_margin_deg);
+        json_io_leave(io);
+    }
+    json_io_leave(io);
+    json_io_leave(io);
+}
+
 static void to_type(struct json_io *io, struct tune_to_type *t)
 {
     json_io_enter(io, "to_type");
@@ -333,6 +357,7 @@ static void fields(struct json_io *io, void *result)
     beyond(io, r);
     bounds(io, r);
     ranked(io, r);
+    other_axis(io, &r->other_axis);
     trials(io, r);
     feedforward(io, &r->feedforward);
     json_io_file(io, "controller_file", &r->controller_file);
@@ -369,6 +394,7 @@ void tune_proposal_free(struct tune_proposal *result)
     free(result->beyond);
     free(result->bound);
     free(result->ranked);
+    free(result->other_axis.pointing);
     free(result->trial);
     tune_provenance_free(&result->provenance);
     memset(result, 0, sizeof *result);

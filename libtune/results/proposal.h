@@ -192,6 +192,24 @@ struct tune_feedforward_numbers {
     struct tune_notes advice;                   /* signs and scales to check, how to try it */
 };
 
+/* The margins of a pointing with the loop of the mount's other axis closed. std and bound95 by what is not known
+ * of the motion of the other axis alone. */
+struct tune_cross_margins {
+    char pointing[TUNE_NAME_LENGTH + 1], other_pointing[TUNE_NAME_LENGTH + 1];
+    size_t modes; /* in which the other axis moves, above the noise */
+    bool stable;  /* both axes together, by encirclement count; else the margins are NAN */
+    struct tune_margin peak_sensitivity, gain_margin_db, gain_reduction_margin_db, phase_margin_deg;
+    double peak_hz;
+};
+
+/* The recommended gains while the other axis is under its own. */
+struct tune_other_axis_check {
+    char axis[TUNE_NAME_LENGTH + 1]; /* its name; empty: nothing was checked */
+    char gains[TUNE_INPUT_PATH];     /* the file of its gains */
+    size_t n;
+    struct tune_cross_margins *pointing; /* [n] those where its motion was logged */
+};
+
 /* Where the disturbance came from. */
 struct tune_disturbance_summary {
     bool measured;                  /* from a quiet log; else stated by default */
@@ -226,6 +244,7 @@ struct tune_proposal {
                                         half the loop rate */
     size_t n_bounds;
     struct tune_least_jitter *bound; /* [n_bounds] with --bound, where the loop is stable */
+    struct tune_other_axis_check other_axis;
     size_t n_ranked;
     struct tune_ranked_limit *ranked; /* [n_ranked] of the recommended gains, what would bring most
                                          first */

@@ -193,6 +193,31 @@ static void residues_seen_under_a_hold_are_freed_of_it(void **state)
     check_close_rel(margins.sens_peak, want.sens_peak, 2.0 * 0.1 * 0.1);
 }
 
+/* The other axis was fitted at another pointing, its shared modes lie elsewhere by some percent: what the mount does
+ * here is told all the same. */
+static void modes_fitted_at_another_pointing_do_no_harm(void **state)
+{
+    struct mount m = example_mount();
+    struct tune_plant elsewhere = m.other;
+    struct tune_cross_axes axes = axes_of(&m, NULL);
+    struct tune_margins margins, want;
+    struct tune_error err;
+    bool stable;
+    (void)state;
+    assert_int_equal(tune_cross_judge(&want, &stable, &axes, &m.controller, &m.held, &err),
+                     TUNE_OK);
+    for (size_t k = 0; k < elsewhere.n_modes; k++) {
+        elsewhere.mode[k].f_hz *= k ? 0.97 : 1.03;
+        elsewhere.mode[k].gain *= 1.2;
+    }
+    axes.other = &elsewhere;
+    assert_int_equal(tune_cross_judge(&margins, &stable, &axes, &m.controller, &m.held, &err),
+                     TUNE_OK);
+    assert_true(stable);
+    check_close_rel(margins.sens_peak, want.sens_peak, 1e-6);
+    check_close_rel(margins.phase_margin_rad, want.phase_margin_rad, 1e-6);
+}
+
 static void what_cannot_be_judged_together_is_refused(void **state)
 {
     struct mount m = example_mount();
@@ -206,6 +231,13 @@ static void what_cannot_be_judged_together_is_refused(void **state)
     assert_false(stable);
     assert_non_null(strstr(err.text, "other axis"));
     m = example_mount();
+    struct tune_controller other_now = m.held;
+    axes.before = &m.held;
+    other_now.kp_nm_per_rad *= 0.9;
+    assert_int_equal(tune_cross_judge(NULL, &stable, &axes, &m.controller, &other_now, &err),
+                     TUNE_ENOSOL);
+    assert_non_null(strstr(err.text, "softer gains"));
+    axes = axes_of(&m, NULL);
     axes.ratio[1] = (double)NAN;
     assert_int_equal(tune_cross_judge(NULL, &stable, &axes, &m.controller, &m.held, &err),
                      TUNE_EINVAL);
@@ -224,6 +256,7 @@ int main(void)
         cmocka_unit_test(margins_are_those_of_the_definition),
         cmocka_unit_test(an_axis_that_takes_no_part_changes_nothing),
         cmocka_unit_test(residues_seen_under_a_hold_are_freed_of_it),
+        cmocka_unit_test(modes_fitted_at_another_pointing_do_no_harm),
         cmocka_unit_test(what_cannot_be_judged_together_is_refused),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

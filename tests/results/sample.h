@@ -308,6 +308,28 @@ static inline void sample_ranked(struct tune_proposal *r)
                                               .text = "0.06 ms less delay"};
 }
 
+static inline void sample_other_axis(struct tune_other_axis_check *c)
+{
+    (void)snprintf(c->axis, sizeof c->axis, "declination");
+    (void)snprintf(c->gains, sizeof c->gains, "../declination/axis.ini");
+    c->n = 2;
+    c->pointing = calloc(2, sizeof *c->pointing);
+    for (size_t i = 0; i < 2; i++) {
+        struct tune_cross_margins *m = &c->pointing[i];
+        const struct tune_margin none = {(double)NAN, (double)NAN, (double)NAN};
+        (void)snprintf(m->pointing, sizeof m->pointing, "%s", i ? "west-60" : "east-60");
+        (void)snprintf(m->other_pointing, sizeof m->other_pointing, "south");
+        m->modes = 1 + i;
+        m->stable = i == 0;
+        m->peak_sensitivity = i ? none : (struct tune_margin){1.71, 0.004, 1.7166};
+        m->gain_margin_db = i ? none : (struct tune_margin){7.7, 0.02, 7.67};
+        m->gain_reduction_margin_db =
+            i ? none : (struct tune_margin){(double)INFINITY, (double)NAN, (double)INFINITY};
+        m->phase_margin_deg = i ? none : (struct tune_margin){40.2, 0.1, 40.04};
+        m->peak_hz = i ? (double)NAN : 31.5;
+    }
+}
+
 static inline void sample_proposal(struct tune_proposal *r)
 {
     memset(r, 0, sizeof *r);
@@ -386,6 +408,7 @@ static inline void sample_proposal(struct tune_proposal *r)
     tune_notes_add(&r->climbing, "one at a time");
     sample_beyond(r);
     sample_ranked(r);
+    sample_other_axis(&r->other_axis);
     r->n_trials = 2;
     r->trial = calloc(2, sizeof *r->trial);
     for (size_t i = 0; i < 2; i++) {

@@ -1,0 +1,57 @@
+#!/bin/sh
+# Two logbooks side by side: margins of one axis with the loop of the other closed on its own gains.
+# SPDX-License-Identifier: GPL-3.0-or-later
+. "$TUNE_SOURCE/tests/apps/apps.sh"
+site=$scratch/site
+book=$site/dec
+mkdir "$site"
+
+# The hour-angle axis shares the mode at 22 Hz: gain g r^2 J2/J1 of the share r = 1.2 on an inertia of 150.
+{ sed -e '/^\[log quiet\]/,$d' "$small"
+  printf '[coupling]\nmode1_ratio = 1.2\nmode2_ratio = 0.3\nnoise_arcsec = 0.02\n'; } >"$scratch/dec.ini"
+sed -e 's/name          = declination/name          = hour-angle/' -e 's/^inertia_kg_m2  .*/inertia_kg_m2 = 150/' \
+    -e 's/^mode1_gain .*/mode1_gain = 0.432/' -e 's/^mode2_gain .*/mode2_gain = 0.00675/' \
+    -e '/^\[log sweep-north\]/,$d' "$small" >"$scratch/ha.ini"
+cat >"$scratch/given.ini" <<'INI'
+[controller]
+kp_nm_per_rad        = 1.2e5
+ki_nm_per_rad_s      = 6e5
+kd_nm_s_per_rad      = 5e3
+derivative_filter_hz = 100
+INI
+run 0 simulate --quiet "$scratch/dec.ini" "$book"
+sed -i 's/^kind.*= sweep$/&\nother_axis_state = free/' "$book/axis.ini"
+evaluate() { run "$1" design --evaluate "$scratch/given.ini" "$book"; }
+result=$book/results/evaluate.json
+
+check 'gains are judged' evaluate 0
+check 'alone: that nobody knows the other axis is noted' out_has 'no logbook of it lies beside'
+check 'and nothing is checked' json 'd["other_axis"]["margins"] == []' "$result"
+
+run 0 simulate --quiet "$scratch/ha.ini" "$site/ha"
+check 'beside a logbook' evaluate 0
+check 'that is not identified yet, what to do is told' out_has 'quietaxis identify ../ha'
+run 0 identify --quiet "$site/ha"
+check 'beside one that is' evaluate 0
+check 'the check is printed' out_has 'With the loop of hour-angle closed'
+check 'within 80 columns' fits
+check 'soft gains of the other axis change nothing much' json '[m["pointing"] for m in d["other_axis"]["margins"]] == ["south", "north"] and all(m["stable"] and m["modes"] == 2 and abs(m["peak_sensitivity"]["value"] / [x for x in d["controllers"][-1]["margins"] if x["pointing"] == m["pointing"]][0]["peak_sensitivity"]["value"] - 1) < 0.02 for m in d["other_axis"]["margins"]) and d["other_axis"]["gains"] == "../ha/axis.ini"' "$result"
+check 'a second time it is fresh' evaluate 0
+check 'and said so' err_has 'evaluate.json is fresh'
+
+# gains of a design of the other axis: read, and noticed
+mkdir -p "$site/ha/results"
+cp "$scratch/given.ini" "$site/ha/results/controller.ini"
+check 'new gains of the other axis: judged anew' evaluate 0
+check 'because of them' err_has '../ha/results/controller.ini'
+check 'tight gains there are felt here, and known to be so' json 'd["other_axis"]["gains"] == "../ha/results/controller.ini" and all(m["stable"] and 0 < m["peak_sensitivity"]["std"] < 0.1 and m["peak_sensitivity"]["upper_95"] > m["peak_sensitivity"]["value"] for m in d["other_axis"]["margins"]) and max(abs(m["peak_sensitivity"]["value"] / [x for x in d["controllers"][-1]["margins"] if x["pointing"] == m["pointing"]][0]["peak_sensitivity"]["value"] - 1) for m in d["other_axis"]["margins"]) > 5e-4' "$result"
+sed -i 's/^kp_nm_per_rad .*/kp_nm_per_rad = 9e6/' "$site/ha/results/controller.ini"
+check 'gains that do not hold the other axis' evaluate 0
+check 'are told' out_has 'axis is not stable by itself under its gains'
+
+# braked: nothing to learn
+cp "$scratch/given.ini" "$site/ha/results/controller.ini"
+sed -i 's/^other_axis_state = free/other_axis_state = braked/' "$book/axis.ini"
+check 'swept with the other axis braked' evaluate 0
+check 'there is nothing to check, and why' out_has 'stood under its brake'
+done_testing
