@@ -15,7 +15,7 @@
 struct chain_cross {
     bool found, several; /* several: more than one lies there */
     bool logged; /* some sweep of this axis logged its angle; without that nothing below is read */
-    char folder[256];    /* its name beside this one's */
+    char folder[256]; /* its name beside this one's */
     struct tune_logbook logbook;
     bool identified;
     char path[TUNE_PATH_LENGTH];   /* of its identify.json */
