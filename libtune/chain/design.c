@@ -28,7 +28,8 @@
 struct judging {
     struct tune_proposal *out;
     struct design_work *work;
-    double *jitter_arcsec; /* [candidates x pointings] */
+    struct tune_jitter_open *open; /* [pointings] */
+    double *jitter_arcsec;         /* [candidates x pointings] */
     struct progress progress;
 };
 
@@ -40,9 +41,8 @@ static enum tune_status predict_one(double *jitter_arcsec, const struct judging 
     const struct design_work *work = judging->work;
     struct tune_jitter jitter = {0};
     enum tune_status status =
-        tune_jitter_predict(&jitter, &work->basis.quiet.disturbance,
-                            &work->basis.plants.plant[work->basis.quiet.pointing],
-                            &work->basis.plants.plant[pointing], controller, 0.0, err);
+        tune_jitter_close(&jitter, &judging->open[pointing], &work->basis.quiet.disturbance,
+                          &work->basis.plants.plant[pointing], controller, 0.0, err);
     *jitter_arcsec = (double)NAN;
     if (status == TUNE_ENOSOL) {
         tune_error_clear(err);
@@ -86,14 +86,25 @@ static void take_worst(struct tune_candidate *out, const double *jitter_arcsec,
     (void)snprintf(out->worst_pointing, sizeof out->worst_pointing, "%s", plants->name[worst]);
 }
 
+/* One item is one pointing. */
+static enum tune_status open_one(void *user, size_t item, struct tune_error *err)
+{
+    struct judging *judging = user;
+    const struct chain_basis *basis = &judging->work->basis;
+    return tune_jitter_open(&judging->open[item], &basis->quiet.disturbance,
+                            &basis->plants.plant[basis->quiet.pointing], &basis->plants.plant[item],
+                            err);
+}
+
 static enum tune_status judge_all(struct tune_proposal *out, struct design_work *work,
                                   struct tune_error *err)
 {
     const size_t n = work->basis.id.n_pointings, items = n * out->n_candidates;
     struct judging *judging = calloc(1, sizeof *judging);
     double *jitter_arcsec = calloc(items + 1, sizeof *jitter_arcsec);
+    struct tune_jitter_open *open = calloc(n + 1, sizeof *open);
     enum tune_status status =
-        judging && jitter_arcsec ? TUNE_OK : tune_error_memory(err, "judging designs");
+        judging && jitter_arcsec && open ? TUNE_OK : tune_error_memory(err, "judging designs");
     for (size_t i = 0; !status && i < out->n_candidates; i++) {
         if (out->candidate[i].between) continue;
         out->candidate[i].margins = calloc(n, sizeof *out->candidate[i].margins);
@@ -103,12 +114,18 @@ static enum tune_status judge_all(struct tune_proposal *out, struct design_work 
     if (!status) {
         judging->out = out;
         judging->work = work;
+        judging->open = open;
         judging->jitter_arcsec = jitter_arcsec;
         progress_start(&judging->progress, work->basis.chain.job->watch, items, 0.8, 0.9);
-        status = tune_workers_run(items, work->basis.chain.job->threads, judge_one, judging, err);
+        status = tune_workers_run(n, work->basis.chain.job->threads, open_one, judging, err);
     }
+    if (!status)
+        status = tune_workers_run(items, work->basis.chain.job->threads, judge_one, judging, err);
     for (size_t i = 0; !status && i < out->n_candidates; i++)
         take_worst(&out->candidate[i], jitter_arcsec + i * n, &work->basis.plants);
+    for (size_t i = 0; open && i < n; i++)
+        tune_jitter_open_free(&open[i]);
+    free(open);
     free(jitter_arcsec);
     free(judging);
     return status;

@@ -59,4 +59,9 @@ enum tune_status tune_jitter_sky(double *sky_rad, double *windup_rad,
                                  const struct tune_controller *controller, double duration_s,
                                  struct tune_error *err);
 
+/* Disturbance and plants fit together, and every level is one. TUNE_EINVAL */
+enum tune_status tune_jitter_check(const struct tune_disturbance *disturbance,
+                                   const struct tune_plant *quiet, const struct tune_plant *plant,
+                                   struct tune_error *err);
+
 #endif

@@ -12,30 +12,49 @@
  * pointing: bin by bin, a resonance that moved would meet the noise of its old place. */
 static const double carry_bands_per_decade = 40.0;
 
-static enum tune_status allocate(struct jitter_lines *lines, size_t n, struct tune_error *err)
+static enum tune_status allocate(struct jitter_lines *lines, struct tune_error *err)
 {
-    double **array[] = {&lines->f_hz,       &lines->width_hz, &lines->weight_hz,
-                        &lines->measured,   &lines->torque,   &lines->noise,
-                        &lines->wind_share, &lines->answer,   &lines->unrest};
+    double **array[] = {&lines->weight_hz, &lines->measured, &lines->torque,
+                        &lines->noise,     &lines->answer,   &lines->unrest};
     for (size_t i = 0; i < sizeof array / sizeof *array; i++)
-        if (!(*array[i] = malloc(n * sizeof **array[i])))
+        if (!(*array[i] = malloc(lines->n * sizeof **array[i])))
             return tune_error_memory(err, "predicting jitter");
-    lines->n = n;
     return TUNE_OK;
 }
 
 void tune_jitter_lines_free(struct jitter_lines *lines)
 {
-    free(lines->f_hz);
-    free(lines->width_hz);
     free(lines->weight_hz);
     free(lines->measured);
     free(lines->torque);
     free(lines->noise);
-    free(lines->wind_share);
     free(lines->answer);
     free(lines->unrest);
     *lines = (struct jitter_lines){0};
+}
+
+static enum tune_status allocate_open(struct tune_jitter_open *open, size_t n,
+                                      struct tune_error *err)
+{
+    open->f_hz = malloc(n * sizeof *open->f_hz);
+    open->width_hz = malloc(n * sizeof *open->width_hz);
+    open->torque = malloc(n * sizeof *open->torque);
+    open->wind_share = malloc(n * sizeof *open->wind_share);
+    open->plant = malloc(n * sizeof *open->plant);
+    if (!open->f_hz || !open->width_hz || !open->torque || !open->wind_share || !open->plant)
+        return tune_error_memory(err, "predicting jitter");
+    open->n = n;
+    return TUNE_OK;
+}
+
+void tune_jitter_open_free(struct tune_jitter_open *open)
+{
+    free(open->f_hz);
+    free(open->width_hz);
+    free(open->torque);
+    free(open->wind_share);
+    free(open->plant);
+    *open = (struct tune_jitter_open){0};
 }
 
 static bool same(double a, double b)
@@ -100,46 +119,46 @@ static void carry(double *torque, const double *smooth, const struct tune_distur
     }
 }
 
-/* Open-loop torque spectrum at the predicted pointing into lines->torque. */
-static enum tune_status open_loop_torque(struct jitter_lines *lines,
+/* Open-loop torque spectrum at the predicted pointing into open->torque. */
+static enum tune_status open_loop_torque(struct tune_jitter_open *open,
                                          const struct tune_disturbance *d,
                                          const struct tune_plant *quiet,
                                          const struct tune_plant *plant, struct tune_error *err)
 {
     double *smooth;
-    smooth_torque(lines->torque, lines->wind_share, d, plant, lines->f_hz, lines->n);
+    smooth_torque(open->torque, open->wind_share, d, plant, open->f_hz, open->n);
     if (d->n == 0) return TUNE_OK;
     if (same_mechanics(quiet, plant)) {
         for (size_t i = 0; i < d->n; i++)
-            lines->torque[i] = d->sv[i] - tune_disturbance_sensor_psd(d, d->f_hz[i], d->rate_hz);
+            open->torque[i] = d->sv[i] - tune_disturbance_sensor_psd(d, d->f_hz[i], d->rate_hz);
         return TUNE_OK;
     }
     smooth = malloc(d->n * sizeof *smooth);
     if (!smooth) return tune_error_memory(err, "predicting jitter");
     smooth_torque(smooth, NULL, d, quiet, d->f_hz, d->n);
-    carry(lines->torque, smooth, d);
+    carry(open->torque, smooth, d);
     free(smooth);
     return TUNE_OK;
 }
 
 /* Measured, true torque and true noise, and what the controller makes of them, from the open-loop torque
  * spectrum. */
-static void close_loop(struct jitter_lines *lines, const struct tune_disturbance *d,
-                       const struct tune_plant *plant, const struct tune_controller *controller)
+static void close_loop(struct jitter_lines *lines, const struct tune_jitter_open *open,
+                       const struct tune_disturbance *d, const struct tune_plant *plant,
+                       const struct tune_controller *controller)
 {
-    double complex g[JITTER_CHUNK], c[JITTER_CHUNK];
+    double complex c[JITTER_CHUNK];
     for (size_t at = 0; at < lines->n; at += JITTER_CHUNK) {
         const size_t m = lines->n - at < JITTER_CHUNK ? lines->n - at : JITTER_CHUNK;
-        tune_plant_eval(g, plant, TUNE_PATH_MOTOR_ENCODER, lines->f_hz + at, m);
         tune_controller_eval(c, controller, lines->f_hz + at, m);
         for (size_t i = 0; i < m; i++) {
-            const double complex l = g[i] * c[i];
+            const double complex l = open->plant[at + i] * c[i];
             const double s2 = 1.0 / squared_magnitude(1.0 + l);
             const double f_hz = lines->f_hz[at + i];
             const double noise_psd = tune_disturbance_sensor_psd(d, f_hz, plant->loop_rate_hz);
             lines->measured[at + i] =
-                s2 * (lines->torque[at + i] + tune_disturbance_sensor_psd(d, f_hz, d->rate_hz));
-            lines->torque[at + i] *= s2;
+                s2 * (open->torque[at + i] + tune_disturbance_sensor_psd(d, f_hz, d->rate_hz));
+            lines->torque[at + i] = s2 * open->torque[at + i];
             lines->noise[at + i] = squared_magnitude(l) * s2 * noise_psd;
             lines->answer[at + i] = squared_magnitude(c[i]);
             lines->unrest[at + i] = squared_magnitude(c[i]) * s2 * noise_psd;
@@ -147,7 +166,7 @@ static void close_loop(struct jitter_lines *lines, const struct tune_disturbance
     }
 }
 
-static enum tune_status place(struct jitter_lines *lines, const struct tune_disturbance *d,
+static enum tune_status place(struct tune_jitter_open *open, const struct tune_disturbance *d,
                               const struct tune_plant *plant, struct tune_error *err)
 {
     const double low = 1e-4 * fmin(1.0, fmax(d->wind_corner_hz, 1e-3));
@@ -155,12 +174,29 @@ static enum tune_status place(struct jitter_lines *lines, const struct tune_dist
     enum tune_status status = TUNE_OK;
     if (d->n == 0)
         status = tune_jitter_grid(&grid, plant, d, low, 0.4999 * plant->loop_rate_hz, err);
-    if (!status) status = allocate(lines, d->n > 0 ? d->n : grid.n, err);
-    for (size_t i = 0; i < lines->n && !status; i++) {
-        lines->f_hz[i] = d->n > 0 ? d->f_hz[i] : grid.f_hz[i];
-        lines->width_hz[i] = d->n > 0 ? d->df_hz : grid.width_hz[i];
+    if (!status) status = allocate_open(open, d->n > 0 ? d->n : grid.n, err);
+    for (size_t i = 0; i < open->n && !status; i++) {
+        open->f_hz[i] = d->n > 0 ? d->f_hz[i] : grid.f_hz[i];
+        open->width_hz[i] = d->n > 0 ? d->df_hz : grid.width_hz[i];
     }
     tune_jitter_grid_free(&grid);
+    return status;
+}
+
+enum tune_status tune_jitter_open(struct tune_jitter_open *out,
+                                  const struct tune_disturbance *disturbance,
+                                  const struct tune_plant *quiet, const struct tune_plant *plant,
+                                  struct tune_error *err)
+{
+    enum tune_status status;
+    *out = (struct tune_jitter_open){0};
+    status = tune_jitter_check(disturbance, quiet, plant, err);
+    if (!status) status = place(out, disturbance, plant, err);
+    if (!status) status = open_loop_torque(out, disturbance, quiet, plant, err);
+    if (!status)
+        tune_plant_eval(out->plant, plant, TUNE_PATH_MOTOR_ENCODER, out->f_hz, out->n);
+    else
+        tune_jitter_open_free(out);
     return status;
 }
 
@@ -174,18 +210,20 @@ static double line_weight(const struct tune_disturbance *disturbance, double f_h
     return weight / fmax(tune_jitter_line_weight(f_hz, disturbance->duration_s), 1.0 / 3.0);
 }
 
-enum tune_status tune_jitter_lines(struct jitter_lines *lines,
+enum tune_status tune_jitter_lines(struct jitter_lines *lines, const struct tune_jitter_open *open,
                                    const struct tune_disturbance *disturbance,
-                                   const struct tune_plant *quiet, const struct tune_plant *plant,
+                                   const struct tune_plant *plant,
                                    const struct tune_controller *controller, double duration_s,
                                    struct tune_error *err)
 {
     enum tune_status status;
-    *lines = (struct jitter_lines){0};
-    status = place(lines, disturbance, plant, err);
-    if (!status) status = open_loop_torque(lines, disturbance, quiet, plant, err);
+    *lines = (struct jitter_lines){.n = open->n,
+                                   .f_hz = open->f_hz,
+                                   .width_hz = open->width_hz,
+                                   .wind_share = open->wind_share};
+    status = allocate(lines, err);
     if (!status) {
-        close_loop(lines, disturbance, plant, controller);
+        close_loop(lines, open, disturbance, plant, controller);
         for (size_t i = 0; i < lines->n; i++)
             lines->weight_hz[i] =
                 lines->width_hz[i] * line_weight(disturbance, lines->f_hz[i], duration_s);

@@ -13,27 +13,36 @@
 /* Curves: points, logarithmic in frequency. */
 enum { CURVE_POINTS = 300 };
 
-static enum tune_status check(const struct tune_disturbance *disturbance,
-                              const struct tune_plant *quiet, const struct tune_plant *plant,
-                              const struct tune_controller *controller, double duration_s,
-                              struct tune_error *err)
+enum tune_status tune_jitter_check(const struct tune_disturbance *disturbance,
+                                   const struct tune_plant *quiet, const struct tune_plant *plant,
+                                   struct tune_error *err)
 {
-    bool stable = false;
-    enum tune_status status;
-    if (controller->loop_rate_hz != plant->loop_rate_hz ||
-        (disturbance->n > 0 && quiet->loop_rate_hz != plant->loop_rate_hz))
+    if (disturbance->n > 0 && quiet->loop_rate_hz != plant->loop_rate_hz)
         return tune_error_set(err, TUNE_EINVAL,
-                              "the controller runs at %g Hz, the plant was fitted at %g Hz",
-                              controller->loop_rate_hz, plant->loop_rate_hz);
-    if (!(duration_s >= 0.0 && isfinite(duration_s)))
-        return tune_error_set(err, TUNE_EINVAL, "a log of %g s cannot be foretold", duration_s);
+                              "the plant of the quiet log was fitted at %g Hz, the other at %g Hz",
+                              quiet->loop_rate_hz, plant->loop_rate_hz);
     if (!(disturbance->rate_hz > 0.0) || !(disturbance->drive_psd >= 0.0) ||
         !(disturbance->sensor_psd >= 0.0) || !(disturbance->wind_rms_nm >= 0.0) ||
         !(disturbance->wind_rms_nm == 0.0 || disturbance->wind_corner_hz > 0.0))
         return tune_error_set(err, TUNE_EINVAL,
                               "the disturbance is empty, or a level of it is below 0");
-    status = tune_disturbance_check_bands(disturbance, err);
-    if (!status) status = tune_controller_check(controller, err);
+    return tune_disturbance_check_bands(disturbance, err);
+}
+
+/* What closes the loop. */
+static enum tune_status check(const struct tune_plant *plant,
+                              const struct tune_controller *controller, double duration_s,
+                              struct tune_error *err)
+{
+    bool stable = false;
+    enum tune_status status;
+    if (controller->loop_rate_hz != plant->loop_rate_hz)
+        return tune_error_set(err, TUNE_EINVAL,
+                              "the controller runs at %g Hz, the plant was fitted at %g Hz",
+                              controller->loop_rate_hz, plant->loop_rate_hz);
+    if (!(duration_s >= 0.0 && isfinite(duration_s)))
+        return tune_error_set(err, TUNE_EINVAL, "a log of %g s cannot be foretold", duration_s);
+    status = tune_controller_check(controller, err);
     if (!status) status = tune_loop_judge(NULL, &stable, plant, controller, err);
     if (status || stable) return status;
     return tune_error_set(err, TUNE_ENOSOL,
@@ -180,19 +189,19 @@ static void fill_curves(struct tune_jitter *out, const struct jitter_lines *line
     rms_from_mean_square(out->true_cumulative, out->n);
 }
 
-enum tune_status tune_jitter_predict(struct tune_jitter *out,
-                                     const struct tune_disturbance *disturbance,
-                                     const struct tune_plant *quiet, const struct tune_plant *plant,
-                                     const struct tune_controller *controller, double duration_s,
-                                     struct tune_error *err)
+enum tune_status tune_jitter_close(struct tune_jitter *out, const struct tune_jitter_open *open,
+                                   const struct tune_disturbance *disturbance,
+                                   const struct tune_plant *plant,
+                                   const struct tune_controller *controller, double duration_s,
+                                   struct tune_error *err)
 {
     const double duration = duration_s > 0.0 ? duration_s : disturbance->duration_s;
     struct jitter_lines lines = {0};
     enum tune_status status;
     *out = (struct tune_jitter){0};
-    status = check(disturbance, quiet, plant, controller, duration_s, err);
+    status = check(plant, controller, duration_s, err);
     if (!status)
-        status = tune_jitter_lines(&lines, disturbance, quiet, plant, controller, duration, err);
+        status = tune_jitter_lines(&lines, open, disturbance, plant, controller, duration, err);
     if (!status) status = allocate_curves(out, err);
     if (!status) {
         fill_numbers(out, &lines, disturbance, duration);
@@ -202,6 +211,21 @@ enum tune_status tune_jitter_predict(struct tune_jitter *out,
     }
     tune_jitter_lines_free(&lines);
     if (status) tune_jitter_free(out);
+    return status;
+}
+
+enum tune_status tune_jitter_predict(struct tune_jitter *out,
+                                     const struct tune_disturbance *disturbance,
+                                     const struct tune_plant *quiet, const struct tune_plant *plant,
+                                     const struct tune_controller *controller, double duration_s,
+                                     struct tune_error *err)
+{
+    struct tune_jitter_open open;
+    enum tune_status status = tune_jitter_open(&open, disturbance, quiet, plant, err);
+    *out = (struct tune_jitter){0};
+    if (!status)
+        status = tune_jitter_close(out, &open, disturbance, plant, controller, duration_s, err);
+    tune_jitter_open_free(&open);
     return status;
 }
 

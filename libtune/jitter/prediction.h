@@ -10,6 +10,7 @@
 #ifndef TUNE_PREDICTION_H
 #define TUNE_PREDICTION_H
 
+#include <complex.h>
 #include <stddef.h>
 
 #include "control/controller.h"
@@ -45,6 +46,30 @@ struct tune_jitter {
     double *measured_psd, *true_psd;               /* [n] rad^2/Hz */
     double *measured_cumulative, *true_cumulative; /* [n] rad rms */
 };
+
+/* What disturbs an axis at one pointing before any controller does something about it: the same for all gains
+ * judged there. Plain data, read only once made; release with tune_jitter_open_free(). */
+struct tune_jitter_open {
+    size_t n;
+    double *f_hz, *width_hz;
+    double *torque; /* rad^2/Hz at the encoder, open loop; below 0 where the log holds only noise */
+    double *wind_share;    /* of it, by the smooth model, 0..1 */
+    double complex *plant; /* motor to encoder, rad per N m */
+};
+
+/* tune_jitter_predict() in two steps, for several controllers at one pointing: the same numbers. Statuses as
+ * there; disturbance and plant are those the open loop was made with. */
+TUNE_API enum tune_status tune_jitter_open(struct tune_jitter_open *out,
+                                           const struct tune_disturbance *disturbance,
+                                           const struct tune_plant *quiet,
+                                           const struct tune_plant *plant, struct tune_error *err);
+TUNE_API enum tune_status tune_jitter_close(struct tune_jitter *out,
+                                            const struct tune_jitter_open *open,
+                                            const struct tune_disturbance *disturbance,
+                                            const struct tune_plant *plant,
+                                            const struct tune_controller *controller,
+                                            double duration_s, struct tune_error *err);
+TUNE_API void tune_jitter_open_free(struct tune_jitter_open *open);
 
 /* `quiet` is the plant at the pointing of the quiet log, `plant` the one predicted for; the disturbance
  * torques are taken to be the same at both: where the plants are the same the log's spectrum is used

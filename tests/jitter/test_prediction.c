@@ -499,6 +499,35 @@ static void every_refused_allocation_is_reported(void **state)
     tune_disturbance_free(&measured);
 }
 
+/* One open loop, read by several controllers, gives the numbers of one prediction each. */
+static void an_open_loop_serves_every_controller(void **state)
+{
+    const struct tune_axis axis = example_axis(rate);
+    double log_rms;
+    struct tune_disturbance measured = quiet(&axis, 10.0, 1, &log_rms);
+    struct tune_plant moved = axis.plant;
+    struct tune_jitter_open open;
+    struct tune_error err;
+    (void)state;
+    moved.mode[0].f_hz *= 1.02;
+    assert_int_equal(tune_jitter_open(&open, &measured, &axis.plant, &moved, &err), TUNE_OK);
+    for (int i = 0; i < 2; i++) {
+        const struct tune_controller c = example_gains(rate, i ? 4.0 : 8.0);
+        struct tune_jitter once, twice;
+        assert_int_equal(tune_jitter_close(&once, &open, &measured, &moved, &c, 60.0, &err),
+                         TUNE_OK);
+        assert_int_equal(
+            tune_jitter_predict(&twice, &measured, &axis.plant, &moved, &c, 60.0, &err), TUNE_OK);
+        assert_true(once.measured_rms_rad.value == twice.measured_rms_rad.value);
+        assert_true(once.true_rms_rad.value == twice.true_rms_rad.value);
+        assert_true(once.torque_rms_nm == twice.torque_rms_nm);
+        tune_jitter_free(&once);
+        tune_jitter_free(&twice);
+    }
+    tune_jitter_open_free(&open);
+    tune_disturbance_free(&measured);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -516,6 +545,7 @@ int main(void)
         cmocka_unit_test(the_smooth_model_is_carried_unchanged),
         cmocka_unit_test(noise_alone_is_not_taken_for_torque),
         cmocka_unit_test(what_cannot_be_foretold_is_refused),
+        cmocka_unit_test(an_open_loop_serves_every_controller),
         cmocka_unit_test(every_refused_allocation_is_reported),
     };
     return cmocka_run_group_tests_name("prediction", tests, NULL, NULL);
