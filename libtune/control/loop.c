@@ -223,20 +223,27 @@ static double highest(double *f_hz, const struct tune_loop_grid *grid, const str
     return exp(best);
 }
 
+/* Points are put into the grid where the loop grazes something. */
+static enum tune_status margins_on(struct tune_margins *out, struct tune_loop_grid *grid,
+                                   const struct tune_loop *loop, struct tune_error *err)
+{
+    enum tune_status status = look_closer(grid, loop, log_gain, false, err);
+    if (!status) status = look_closer(grid, loop, sine, true, err);
+    if (status) return status;
+    *out = none;
+    take_crossings(out, grid, loop);
+    out->sens_peak = highest(&out->sens_peak_hz, grid, loop, log_sens);
+    out->comp_sens_peak = highest(&out->comp_sens_peak_hz, grid, loop, log_comp_sens);
+    return TUNE_OK;
+}
+
 enum tune_status tune_loop_margins(struct tune_margins *out, const struct tune_loop *loop,
                                    struct tune_error *err)
 {
     struct tune_loop_grid grid;
     enum tune_status status = tune_loop_grid_init(&grid, loop, err);
     memset(out, 0, sizeof *out);
-    if (!status) status = look_closer(&grid, loop, log_gain, false, err);
-    if (!status) status = look_closer(&grid, loop, sine, true, err);
-    if (!status) {
-        *out = none;
-        take_crossings(out, &grid, loop);
-        out->sens_peak = highest(&out->sens_peak_hz, &grid, loop, log_sens);
-        out->comp_sens_peak = highest(&out->comp_sens_peak_hz, &grid, loop, log_comp_sens);
-    }
+    if (!status) status = margins_on(out, &grid, loop, err);
     tune_loop_grid_free(&grid);
     return status;
 }
@@ -261,17 +268,14 @@ static enum tune_status turn_of(double *turn, const struct tune_loop_grid *grid,
     return TUNE_OK;
 }
 
-enum tune_status tune_loop_unstable_poles(double *count, const struct tune_loop *loop,
-                                          double poles_on_boundary, double unstable_open_poles,
-                                          struct tune_error *err)
+static enum tune_status count_on(double *count, const struct tune_loop_grid *grid,
+                                 const struct tune_loop *loop, double poles_on_boundary,
+                                 double unstable_open_poles, struct tune_error *err)
 {
-    struct tune_loop_grid grid;
     double turn = 0.0;
-    enum tune_status status = tune_loop_grid_init(&grid, loop, err);
-    *count = NAN;
-    if (!status) status = turn_of(&turn, &grid, err);
+    enum tune_status status = turn_of(&turn, grid, err);
     if (!status && loop->bound_above > 0.0) {
-        const double complex end = grid.l[grid.n - 1];
+        const double complex end = grid->l[grid->n - 1];
         if (cabs(end) >= loop->bound_above)
             status = tune_error_set(err, TUNE_EINVAL,
                                     "the loop gain at %g Hz is %g, not below its bound %g",
@@ -280,6 +284,31 @@ enum tune_status tune_loop_unstable_poles(double *count, const struct tune_loop 
         turn -= carg(1.0 + end);
     }
     if (!status) *count = 0.5 * poles_on_boundary + unstable_open_poles - turn / TUNE_PI;
+    return status;
+}
+
+enum tune_status tune_loop_unstable_poles(double *count, const struct tune_loop *loop,
+                                          double poles_on_boundary, double unstable_open_poles,
+                                          struct tune_error *err)
+{
+    struct tune_loop_grid grid;
+    enum tune_status status = tune_loop_grid_init(&grid, loop, err);
+    *count = NAN;
+    if (!status) status = count_on(count, &grid, loop, poles_on_boundary, unstable_open_poles, err);
+    tune_loop_grid_free(&grid);
+    return status;
+}
+
+enum tune_status tune_loop_count_and_margins(double *count, struct tune_margins *margins,
+                                             const struct tune_loop *loop, double poles_on_boundary,
+                                             struct tune_error *err)
+{
+    struct tune_loop_grid grid;
+    enum tune_status status = tune_loop_grid_init(&grid, loop, err);
+    *count = NAN;
+    memset(margins, 0, sizeof *margins);
+    if (!status) status = count_on(count, &grid, loop, poles_on_boundary, 0.0, err);
+    if (!status) status = margins_on(margins, &grid, loop, err);
     tune_loop_grid_free(&grid);
     return status;
 }

@@ -33,6 +33,12 @@ enum tune_status tune_loop_grid_insert(struct tune_loop_grid *grid, size_t i, do
 
 void tune_loop_grid_free(struct tune_loop_grid *grid);
 
+/* tune_loop_unstable_poles() and tune_loop_margins() with one look at the loop; no open-loop pole is
+ * unstable. */
+enum tune_status tune_loop_count_and_margins(double *count, struct tune_margins *margins,
+                                             const struct tune_loop *loop, double poles_on_boundary,
+                                             struct tune_error *err);
+
 /* |z|^2 */
 double tune_norm2(double complex z);
 

@@ -10,15 +10,19 @@
 #include "control/loop_grid_internal.h"
 #include "core/units.h"
 
+/* Else the rigid body's pole at z = 1 is out of the controller's reach, or cancelled by it. */
+static bool holds_position(const struct tune_controller *c)
+{
+    return c->kp_nm_per_rad != 0.0 || c->ki_nm_per_rad_s != 0.0;
+}
+
 static enum tune_status is_stable(bool *stable, const struct axis_loop *axis,
                                   struct tune_error *err)
 {
-    const struct tune_controller *c = axis->controller;
     double count;
     enum tune_status status;
     *stable = false;
-    /* the rigid body's pole at z = 1 is then out of the controller's reach, or cancelled by it */
-    if (c->kp_nm_per_rad == 0.0 && c->ki_nm_per_rad_s == 0.0) return TUNE_OK;
+    if (!holds_position(axis->controller)) return TUNE_OK;
     status = tune_loop_unstable_poles(&count, &axis->loop, axis->poles_at_one, 0.0, err);
     return status ? status : tune_axis_loop_whole(stable, count, err);
 }
@@ -26,12 +30,20 @@ static enum tune_status is_stable(bool *stable, const struct axis_loop *axis,
 enum tune_status tune_axis_loop_judge(struct tune_margins *margins, bool *stable,
                                       const struct axis_loop *axis, struct tune_error *err)
 {
-    enum tune_status status = is_stable(stable, axis, err);
-    if (!margins) return status;
-    memset(margins, 0, sizeof *margins);
-    if (!status) status = tune_loop_margins(margins, &axis->loop, err);
+    const bool holds = holds_position(axis->controller);
+    double count;
+    enum tune_status status;
+    if (!margins) return is_stable(stable, axis, err);
+    *stable = false;
+    status =
+        holds ? tune_loop_count_and_margins(&count, margins, &axis->loop, axis->poles_at_one, err)
+              : tune_loop_margins(margins, &axis->loop, err);
+    if (!status && holds) status = tune_axis_loop_whole(stable, count, err);
     if (!status && *stable) margins->phase_margin_rad = fabs(margins->phase_margin_rad);
-    if (status) *stable = false;
+    if (status) {
+        *stable = false;
+        memset(margins, 0, sizeof *margins);
+    }
     return status;
 }
 
