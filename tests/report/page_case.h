@@ -38,6 +38,15 @@ static inline struct sample *start_bare(char **folder)
     return sample;
 }
 
+/* A page about the proposal alone. */
+static inline struct sample *start_proposal(char **folder)
+{
+    struct sample *s = start_bare(folder);
+    s->report.proposal = &s->proposal;
+    s->report.verification = NULL;
+    return s;
+}
+
 static inline void expect_page(const struct report *report, const char *says, const char *says_not)
 {
     struct buffer html = {0};

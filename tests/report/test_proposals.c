@@ -4,15 +4,6 @@
 
 #include "../../apps/quietaxis/report/pictures.h"
 
-/* A page about the proposal alone. */
-static struct sample *start_proposal(char **folder)
-{
-    struct sample *s = start_bare(folder);
-    s->report.proposal = &s->proposal;
-    s->report.verification = NULL;
-    return s;
-}
-
 static void the_answer_says_which_gains_and_why(void **state)
 {
     char *folder;

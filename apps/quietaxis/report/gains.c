@@ -187,10 +187,8 @@ enum tune_status section_gains(struct buffer *html, const struct report *report,
                      report_controller(report));
         if (!status) status = other_margins(html, report, err);
     }
-    if (recommended && report->proposal->limits.n) {
-        buffer_add(html, "<h3 id=\"limits\">What limits this axis</h3>\n");
-        html_notes(html, &report->proposal->limits);
-    }
+    if (recommended) part_loop_details(html, report->proposal);
+    if (recommended) part_limits(html, report->proposal);
     if (!status) status = section_loops(html, report, err);
     html_section_end(html);
     return status;

@@ -24,6 +24,10 @@ static void contents(struct buffer *html, const struct report *report)
         buffer_add(html, "<li><a href=\"#gains\">Gains and margins</a></li>\n");
     if (report_recommended(report) && report->proposal->n_rungs)
         buffer_add(html, "<li><a href=\"#ladder\">Enable ladder</a></li>\n");
+    if (report_recommended(report) && report->proposal->n_trials)
+        buffer_add(html, "<li><a href=\"#trial\">Simulated axis</a></li>\n");
+    if (report_recommended(report))
+        buffer_add(html, "<li><a href=\"#drive\">For the drive</a></li>\n");
     if (report->forecast || report->verification)
         buffer_add(html, "<li><a href=\"#jitter\">How still it holds</a></li>\n");
     if (report->precheck)
@@ -46,6 +50,8 @@ enum tune_status report_build(struct buffer *html, const struct report *report,
     status = section_plant(html, report, watch, err);
     if (!status) status = section_gains(html, report, watch, err);
     section_ladder(html, report);
+    section_trial(html, report);
+    section_drive(html, report);
     if (!status) status = section_stillness(html, report, watch, err);
     section_precheck(html, report);
     section_logs(html, report);

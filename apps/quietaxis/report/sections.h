@@ -42,8 +42,17 @@ enum tune_status section_gains(struct buffer *html, const struct report *report,
 enum tune_status part_proposals(struct buffer *html, const struct report *report,
                                 struct tune_error *err);
 
+/* Every crossing at the worst pointing, margins with the other axis' loop closed, the loop above the band. */
+void part_loop_details(struct buffer *html, const struct tune_proposal *proposal);
+/* What stands in the way of more, what would help, the least any controller could leave. */
+void part_limits(struct buffer *html, const struct tune_proposal *proposal);
+
 /* The way up to the recommended gains. */
 void section_ladder(struct buffer *html, const struct report *report);
+/* The recommended gains on the simulated axis. */
+void section_trial(struct buffer *html, const struct report *report);
+/* Numbers to type in, feedforward, limits of a move. */
+void section_drive(struct buffer *html, const struct report *report);
 
 /* The loops alone, drawn under the gains the page is about. */
 enum tune_status section_loops(struct buffer *html, const struct report *report,
