@@ -99,6 +99,7 @@ enum tune_status chain_demand(struct tune_design_opts *out, struct tune_tradeoff
     demand_jitter(tradeoff, notes, requirement);
     out->threads = work->basis.chain.job->threads;
     out->notches_only = logbook->drive.form.filters == TUNE_FILTERS_NOTCH;
+    out->cascade = logbook->drive.form.structure == TUNE_FORM_CASCADE;
     out->max_biquads = logbook->drive.max_biquads;
     if (out->max_biquads > TUNE_BIQUADS_MAX) out->max_biquads = TUNE_BIQUADS_MAX;
     if (requirement->peak_sensitivity > 0.0) out->peak_sensitivity = requirement->peak_sensitivity;

@@ -149,6 +149,9 @@ static void caution_windup(struct tune_notes *cautions, const struct tune_pointi
         t->pointing, t->large_offset_arcsec, t->bare.ran_away ? "run away" : "do not come to rest",
         t->bare.peak_arcsec / 3600.0, t->bare.given_s, t->tracking_s,
         t->large_offset.settled ? "comes to rest" : "does not come to rest either");
+    tune_notes_add(cautions,
+                   "Gains that bear saturation better are had for gain_reduction_margin_db = 20 in "
+                   "[requirement], at the price of more jitter or noise torque: compare both.");
 }
 
 /* The first pointing that does not settle stands for all in the requirement; each has its sentences. */

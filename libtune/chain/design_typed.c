@@ -143,7 +143,7 @@ static void describe_rounding(struct tune_notes *notes, const struct tune_roundi
                    "drive then runs.",
                    100.0 * r->rounded.change, r->rounded.change_hz, 100.0 * r->polished.change,
                    r->n_trials);
-    if (r->ki_lowered < 1.0)
+    if (r->ki_lowered < 0.999) /* the search ends that near its limit */
         tune_notes_add(
             notes,
             "A cascade holds no more integral gain than kp^2/(4 kd) and a little for its "

@@ -60,7 +60,8 @@ struct tune_design_opts {
     double mode_shift;            /* fraction; scenarios at 0 and +-this; default 0.05 */
     double gain_stabilised_above_hz; /* |L| <= .5 above; 0 (default): off */
     double pole_zeta_min;            /* of biquads; default 0.1 */
-    bool notches_only;      /* zero and pole at one frequency: for drives that take notches */
+    bool notches_only; /* zero and pole at one frequency: for drives that take notches */
+    bool cascade; /* zeros of the PID real: for drives of a position loop around a velocity loop */
     bool encoder_objective; /* bold: least encoder jitter instead of J_c */
     size_t threads;         /* 0: all */
 };

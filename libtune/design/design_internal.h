@@ -209,6 +209,13 @@ enum tune_status design_constraints(struct problem *problem, struct tune_error *
 
 size_t design_variable_count(size_t n_biquads);
 void design_bounds(double *lower, double *upper, const struct problem *problem, size_t n_biquads);
+
+/* shape.c: what the drive's structure can hold, as constraints: value <= 0. A notch takes away, it never adds; the
+ * ki of a cascade stays below tune_cascade_integral_limit(). gradient[count x n_vars] may be NULL. */
+enum { SHAPES_MAX = TUNE_BIQUADS_MAX + 1 };
+size_t design_shape_count(const struct problem *problem, size_t n_biquads);
+void design_shape(double *value, double *gradient, const struct problem *problem, const double *x,
+                  size_t n_biquads);
 void design_start_at(double x[VARIABLES_PID], const struct problem *problem, double crossover_hz,
                      double lowpass_factor);
 /* The inverse of the next, for a controller of its making. */

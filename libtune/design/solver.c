@@ -61,6 +61,26 @@ static double sharpness(const struct search *search)
     return search->problem->sharpness > 0.0 ? search->problem->sharpness : 1.0;
 }
 
+static void shapes(unsigned m, double *result, unsigned n, const double *x, double *gradient,
+                   void *user)
+{
+    const struct search *search = user;
+    (void)m;
+    (void)n;
+    design_shape(result, gradient, search->problem, x, search->evaluation.n_biquads);
+}
+
+/* The largest, ln; 0 where all are kept or there are none. */
+static double worst_shape(const struct search *search, const double *x)
+{
+    const size_t n_biquads = search->evaluation.n_biquads;
+    double value[SHAPES_MAX], worst = 0.0;
+    design_shape(value, NULL, search->problem, x, n_biquads);
+    for (size_t i = 0; i < design_shape_count(search->problem, n_biquads); i++)
+        worst = fmax(worst, value[i]);
+    return worst;
+}
+
 static void visit(struct search *search, const double *x, bool gradient)
 {
     struct evaluation *e = &search->evaluation;
@@ -69,10 +89,12 @@ static void visit(struct search *search, const double *x, bool gradient)
     design_evaluate(e, search->problem, x, gradient);
     for (size_t i = 0; i < search->problem->n_constraints; i++)
         if (e->value[i] > -0.1) search->near[i] = true;
+    const double shape = worst_shape(search, x);
     here = (struct candidate){.n_biquads = e->n_biquads,
                               .objective = e->objective,
                               .worst_value =
-                                  e->worst_value + FEASIBLE * (1.0 - 1.0 / sharpness(search)),
+                                  (shape > 0.0 ? fmax(e->worst_value, shape) : e->worst_value) +
+                                  FEASIBLE * (1.0 - 1.0 / sharpness(search)),
                               .stable = e->unstable == 0.0};
     if (!design_better(&here, &search->best)) return;
     memcpy(here.x, x, e->n_vars * sizeof *x);
@@ -119,6 +141,8 @@ static enum tune_status prepare_round(struct search *search, const double *lower
 {
     const unsigned n = (unsigned)search->evaluation.n_vars;
     const double sharp = sharpness(search);
+    const unsigned n_shapes =
+        (unsigned)design_shape_count(search->problem, search->evaluation.n_biquads);
     search->opt = nlopt_create(NLOPT_LD_SLSQP, n);
     if (!search->opt) return tune_error_memory(err, "starting the solver");
     if (nlopt_set_min_objective(search->opt, objective, search) < 0 ||
@@ -126,6 +150,8 @@ static enum tune_status prepare_round(struct search *search, const double *lower
         nlopt_set_upper_bounds(search->opt, upper) < 0 ||
         nlopt_add_inequality_mconstraint(search->opt, (unsigned)search->n_watched, constraints,
                                          search, tolerance) < 0 ||
+        (n_shapes > 0 &&
+         nlopt_add_inequality_mconstraint(search->opt, n_shapes, shapes, search, tolerance) < 0) ||
         nlopt_set_maxeval(search->opt, EVALUATIONS) < 0 ||
         nlopt_set_xtol_rel(search->opt, 1e-4 / sharp) < 0 ||
         nlopt_set_ftol_abs(search->opt, 1e-5 / sharp) < 0)
@@ -189,7 +215,7 @@ enum tune_status design_search(struct candidate *candidate, const struct problem
                                int rounds, struct pulse *pulse, struct tune_error *err)
 {
     struct search search = {.problem = problem, .pulse = pulse};
-    double *tolerance = calloc(problem->n_constraints, sizeof *tolerance);
+    double *tolerance = calloc(problem->n_constraints + SHAPES_MAX, sizeof *tolerance);
     enum tune_status status =
         design_evaluation_init(&search.evaluation, problem, candidate->n_biquads, err);
     search.watched = calloc(problem->n_constraints, sizeof *search.watched);
@@ -197,7 +223,7 @@ enum tune_status design_search(struct candidate *candidate, const struct problem
     if (status == TUNE_OK && (!tolerance || !search.watched || !search.near))
         status = tune_error_memory(err, "preparing the search");
     if (status == TUNE_OK) {
-        for (size_t i = 0; i < problem->n_constraints; i++)
+        for (size_t i = 0; i < problem->n_constraints + SHAPES_MAX; i++)
             tolerance[i] = 1e-4 / sharpness(&search);
         search.best = (struct candidate){.objective = INFINITY, .worst_value = INFINITY};
         visit(&search, candidate->x, false);

@@ -185,6 +185,49 @@ static void a_design_of_notches_needs_no_nearest_one(void **state)
     check_between(r.polished.step.objective_rad / design.step[1].objective_rad, 0.99, 1.005);
 }
 
+/* The search knows that the zeros of a cascade are real: nothing is lost on the way into the drive. */
+static void a_design_for_a_cascade_needs_no_lower_integral(void **state)
+{
+    struct small_axis a = light_axis();
+    static struct tune_design design;
+    static struct tune_rounding r;
+    struct tune_drive_form form = form_of("float64", 0);
+    struct tune_error err = {0};
+    (void)state;
+    form.structure = TUNE_FORM_CASCADE;
+    for (int knows = 0; knows < 2; knows++) {
+        a.opts.cascade = knows;
+        assert_int_equal(tune_design_controller(&design, a.plant, a.name, 2, &a.disturbance,
+                                                &a.opts, NULL, &err),
+                         TUNE_OK);
+        const struct tune_controller *c = &design.step[design.n_steps - 1].controller;
+        assert_int_equal(run(&r, c, &form, &a, NULL, &err), TUNE_OK);
+        if (!knows) assert_true(r.ki_lowered < 0.9);
+        if (!knows) continue;
+        assert_true(c->ki_nm_per_rad_s <= 1.002 * tune_cascade_integral_limit(c));
+        assert_true(r.ki_lowered > 0.998 && r.holds);
+    }
+}
+
+/* A notch takes away: whatever the start, the search comes to none that adds. */
+static void no_notch_adds(void **state)
+{
+    struct small_axis a = light_axis();
+    static struct tune_design design;
+    struct tune_error err = {0};
+    (void)state;
+    a.opts.notches_only = true;
+    a.opts.max_biquads = 3;
+    assert_int_equal(
+        tune_design_controller(&design, a.plant, a.name, 2, &a.disturbance, &a.opts, NULL, &err),
+        TUNE_OK);
+    for (size_t n = 0; n < design.n_steps; n++)
+        for (size_t k = 0; k < design.step[n].controller.n_biquads; k++) {
+            const struct tune_biquad_spec *b = &design.step[n].controller.biquad[k];
+            assert_true(b->zero_zeta <= 1.002 * b->pole_zeta);
+        }
+}
+
 /* With two digits for each number nothing but the search can bring the loop back within its limits: the
  * rounded one misses them. */
 static void coarse_digits_are_polished_back(void **state)
@@ -356,6 +399,8 @@ int main(void)
         cmocka_unit_test(every_form_is_rounded_judged_and_polished),
         cmocka_unit_test(polishing_never_worsens),
         cmocka_unit_test(a_design_of_notches_needs_no_nearest_one),
+        cmocka_unit_test(a_design_for_a_cascade_needs_no_lower_integral),
+        cmocka_unit_test(no_notch_adds),
         cmocka_unit_test(coarse_digits_are_polished_back),
         cmocka_unit_test(no_single_step_does_better),
         cmocka_unit_test(a_slower_position_loop_is_judged_as_one),
