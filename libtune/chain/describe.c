@@ -73,6 +73,17 @@ static void judge_margin(struct tune_proposal *out, const char *name, double lim
     doubt_bound(&out->notes, name, limit, at_most, of, candidate);
 }
 
+/* Met by what is expected, not by every log. */
+static void doubt_jitter(struct tune_notes *notes, double limit, const struct tune_candidate *best)
+{
+    if (best->jitter_rms_arcsec <= limit && best->jitter_upper95_arcsec > limit)
+        tune_notes_add(
+            notes,
+            "jitter_rms_arcsec at %s: %.3g is expected and meets %.3g, but of logs 95 %% "
+            "reach up to %.3g: some will not. Ask for less to be sure.",
+            best->worst_pointing, best->jitter_rms_arcsec, limit, best->jitter_upper95_arcsec);
+}
+
 static void judge(struct tune_proposal *out, const struct tune_requirement *r)
 {
     const struct tune_candidate *best = &out->candidate[out->recommended];
@@ -80,6 +91,7 @@ static void judge(struct tune_proposal *out, const struct tune_requirement *r)
     j->met = true;
     tune_judgements_add(j, "jitter_rms_arcsec", r->jitter_rms_arcsec, best->jitter_rms_arcsec, true,
                         best->worst_pointing);
+    doubt_jitter(&out->doubts, r->jitter_rms_arcsec, best);
     judge_margin(out, "phase_margin_deg", r->phase_margin_deg, false, phase_margin);
     judge_margin(out, "gain_margin_db", r->gain_margin_db, false, gain_margin);
     judge_margin(out, "gain_reduction_margin_db", r->gain_reduction_margin_db, false,
@@ -130,6 +142,13 @@ static void limits(struct tune_proposal *out, const struct design_work *work)
             work->opts.max_biquads);
 }
 
+static bool any_modes(const struct chain_plants *plants)
+{
+    for (size_t i = 0; i < plants->n; i++)
+        if (plants->plant[i].n_modes > 0) return true;
+    return false;
+}
+
 void chain_describe_tradeoff(struct tune_proposal *out, const struct tune_tradeoff *tradeoff,
                              const struct design_work *work)
 {
@@ -153,13 +172,20 @@ void chain_describe_tradeoff(struct tune_proposal *out, const struct tune_tradeo
             "without the twist no encoder sees.",
             tradeoff->headroom,
             work->basis.quiet.summary.measured ? "those of the quiet log" : "the assumed ones");
+    char modes[96] = "";
+    if (any_modes(&work->basis.plants) && cover->largest_shift > 1.001 * cover->least_shift)
+        (void)snprintf(
+            modes, sizeof modes,
+            ", its modes higher and lower by %.3g to %.3g %%, the more the less is known",
+            100.0 * cover->least_shift, 100.0 * cover->largest_shift);
+    else if (any_modes(&work->basis.plants))
+        (void)snprintf(modes, sizeof modes, ", its modes higher and lower by %.3g %%",
+                       100.0 * cover->largest_shift);
     tune_notes_add(&out->notes,
-                   "Judged on %zu scenarios (those pointings alone): every pointing, its modes "
-                   "higher and lower by %.3g to "
-                   "%.3g %%, the more the less is known; inertia within %.2g %%, delay within "
-                   "%.2g ms%s.",
-                   cover->n_scenarios, 100.0 * cover->least_shift, 100.0 * cover->largest_shift,
-                   100.0 * cover->inertia_change, 1e3 * cover->delay_change_s,
+                   "Judged on %zu scenarios (those pointings alone): every pointing%s; inertia "
+                   "within %.2g %%, delay within %.2g ms%s.",
+                   cover->n_scenarios, modes, 100.0 * cover->inertia_change,
+                   1e3 * cover->delay_change_s,
                    cover->n_spread > 0 ? "" : " (too little to be judged apart)");
     if (!strcmp(work->basis.plants.payload, "none"))
         tune_notes_add(&out->notes, "No payload ratio is known or assumed: line of sight and "

@@ -24,33 +24,40 @@
 
 /* ---- judging each at each pointing --------------------------------------------------------------*/
 
+/* As a log would show it, and below what 95 % of logs lie (two-sided 95 %); NAN where the loop is not stable. */
+struct judged_jitter {
+    double rms_arcsec, upper95_arcsec;
+};
+
 /* One item is one candidate at one pointing. */
 struct judging {
     struct tune_proposal *out;
     struct design_work *work;
     struct tune_jitter_open *open; /* [pointings] */
-    double *jitter_arcsec;         /* [candidates x pointings] */
+    struct judged_jitter *jitter;  /* [candidates x pointings] */
     struct progress progress;
 };
 
-/* As a log would show it; NAN where the loop is not stable: there is none to predict. */
-static enum tune_status predict_one(double *jitter_arcsec, const struct judging *judging,
+static enum tune_status predict_one(struct judged_jitter *out, const struct judging *judging,
                                     const struct tune_controller *controller, size_t pointing,
                                     struct tune_error *err)
 {
     const struct design_work *work = judging->work;
+    const bool of_sky = judging->out->jitter_of_sky;
     struct tune_jitter jitter = {0};
     enum tune_status status =
         tune_jitter_close(&jitter, &judging->open[pointing], &work->basis.quiet.disturbance,
                           &work->basis.plants.plant[pointing], controller, 0.0, err);
-    *jitter_arcsec = (double)NAN;
+    *out = (struct judged_jitter){(double)NAN, (double)NAN};
     if (status == TUNE_ENOSOL) {
         tune_error_clear(err);
         return TUNE_OK;
     }
-    if (!status)
-        *jitter_arcsec = tune_arcsec_from_rad(
-            judging->out->jitter_of_sky ? jitter.sky_rms_rad : jitter.measured_rms_rad.value);
+    if (!status) {
+        out->rms_arcsec =
+            tune_arcsec_from_rad(of_sky ? jitter.sky_rms_rad : jitter.measured_rms_rad.value);
+        if (!of_sky) out->upper95_arcsec = tune_arcsec_from_rad(jitter.interval95_rad[1]);
+    }
     tune_jitter_free(&jitter);
     return status;
 }
@@ -69,20 +76,22 @@ static enum tune_status judge_one(void *user, size_t item, struct tune_error *er
         status = chain_margins(&candidate->margins[pointing], id->pointing[pointing].name,
                                &id->pointing[pointing].fit, &candidate->controller, err);
     if (!status)
-        status = predict_one(&judging->jitter_arcsec[item], judging, &candidate->controller,
-                             pointing, err);
+        status =
+            predict_one(&judging->jitter[item], judging, &candidate->controller, pointing, err);
     if (!status) status = tune_watch_tick(&watch.watch, "margins and jitter", 1.0, err);
     return status;
 }
 
 /* The worst pointing; one without a stable loop is worse than any, and its figure NAN. */
-static void take_worst(struct tune_candidate *out, const double *jitter_arcsec,
+static void take_worst(struct tune_candidate *out, const struct judged_jitter *jitter,
                        const struct chain_plants *plants)
 {
     size_t worst = 0;
     for (size_t i = 1; i < plants->n; i++)
-        if (!isnan(jitter_arcsec[worst]) && !(jitter_arcsec[i] <= jitter_arcsec[worst])) worst = i;
-    out->jitter_rms_arcsec = jitter_arcsec[worst];
+        if (!isnan(jitter[worst].rms_arcsec) && !(jitter[i].rms_arcsec <= jitter[worst].rms_arcsec))
+            worst = i;
+    out->jitter_rms_arcsec = jitter[worst].rms_arcsec;
+    out->jitter_upper95_arcsec = jitter[worst].upper95_arcsec;
     (void)snprintf(out->worst_pointing, sizeof out->worst_pointing, "%s", plants->name[worst]);
 }
 
@@ -101,10 +110,10 @@ static enum tune_status judge_all(struct tune_proposal *out, struct design_work 
 {
     const size_t n = work->basis.id.n_pointings, items = n * out->n_candidates;
     struct judging *judging = calloc(1, sizeof *judging);
-    double *jitter_arcsec = calloc(items + 1, sizeof *jitter_arcsec);
+    struct judged_jitter *jitter = calloc(items + 1, sizeof *jitter);
     struct tune_jitter_open *open = calloc(n + 1, sizeof *open);
     enum tune_status status =
-        judging && jitter_arcsec && open ? TUNE_OK : tune_error_memory(err, "judging designs");
+        judging && jitter && open ? TUNE_OK : tune_error_memory(err, "judging designs");
     for (size_t i = 0; !status && i < out->n_candidates; i++) {
         if (out->candidate[i].between) continue;
         out->candidate[i].margins = calloc(n, sizeof *out->candidate[i].margins);
@@ -115,18 +124,18 @@ static enum tune_status judge_all(struct tune_proposal *out, struct design_work 
         judging->out = out;
         judging->work = work;
         judging->open = open;
-        judging->jitter_arcsec = jitter_arcsec;
+        judging->jitter = jitter;
         progress_start(&judging->progress, work->basis.chain.job->watch, items, 0.8, 0.9);
         status = tune_workers_run(n, work->basis.chain.job->threads, open_one, judging, err);
     }
     if (!status)
         status = tune_workers_run(items, work->basis.chain.job->threads, judge_one, judging, err);
     for (size_t i = 0; !status && i < out->n_candidates; i++)
-        take_worst(&out->candidate[i], jitter_arcsec + i * n, &work->basis.plants);
+        take_worst(&out->candidate[i], jitter + i * n, &work->basis.plants);
     for (size_t i = 0; open && i < n; i++)
         tune_jitter_open_free(&open[i]);
     free(open);
-    free(jitter_arcsec);
+    free(jitter);
     free(judging);
     return status;
 }

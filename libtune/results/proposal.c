@@ -69,6 +69,7 @@ static void candidate_fields(struct json_io *io, struct tune_candidate *c)
     }
     json_io_leave(io);
     json_io_number(io, "jitter_rms_arcsec", &c->jitter_rms_arcsec);
+    json_io_number(io, "jitter_upper_95_arcsec", &c->jitter_upper95_arcsec);
     json_io_text(io, "worst_pointing", c->worst_pointing, sizeof c->worst_pointing);
     json_io_number(io, "sky_rms_arcsec", &c->sky_rms_arcsec);
     json_io_number(io, "noise_torque_rms_nm", &c->noise_torque_rms_nm);

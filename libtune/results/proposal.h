@@ -57,6 +57,9 @@ struct tune_candidate {
         *margins;             /* [n_margins], one per pointing; none of those between */
     double jitter_rms_arcsec; /* worst pointing, of the signal jitter_of names, as a log would
                                               measure it; NAN: an unstable loop */
+    double
+        jitter_upper95_arcsec; /* there: upper end of the interval in which 95 % of logs lie; NAN:
+                                     not known, as of the sky */
     char worst_pointing[TUNE_NAME_LENGTH + 1]; /* of that jitter */
     double sky_rms_arcsec;        /* worst pointing, unseen twist excluded; NAN: not known */
     double noise_torque_rms_nm;   /* worst pointing */

@@ -362,6 +362,7 @@ static inline void sample_proposal(struct tune_proposal *r)
         c->margins[0].crossing[2] =
             (struct tune_margin_crossing){false, {96.0, 0.02}, {-171.0, NAN, NAN}};
         c->jitter_rms_arcsec = i ? 0.031 : (double)NAN;
+        c->jitter_upper95_arcsec = i ? 0.034 : (double)NAN;
         c->sky_rms_arcsec = 0.08;
         c->noise_torque_rms_nm = 1.1;
         c->worst_sensitivity = i ? 1.7 : (double)INFINITY;
