@@ -61,7 +61,9 @@ PY
 
 # ---- design
 sed 's/^max_biquads.*/&\nrate_limit_deg_per_s = 4/' "$book/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$book/axis.ini"
+mkdir -p "$results" && : >"$results/enable-15.ini" && : >"$results/enable-01.ini"
 check 'design meets the requirement' run 0 design "$book"
+check 'rungs of an earlier, longer ladder are gone' sh -c "[ ! -e '$results/enable-15.ini' ] && grep -q kp_nm_per_rad '$results/enable-01.ini'"
 check 'and its table fits' fits
 check 'cautions are printed' out_has 'Nothing was written to a drive'
 check 'and with --quiet too' run 0 design --quiet "$book"
@@ -165,6 +167,7 @@ cp "$scratch/kept.ini" "$book/axis.ini"
 sed 's/^jitter_rms_arcsec.*/jitter_rms_arcsec = 0.001/' "$book/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$book/axis.ini"
 check 'a requirement out of reach: exit 4, no gains' run 4 design "$book"
 check 'says what stands in the way, and what is reached' err_has 'is out of reach: the least found is'
+check 'and that the gains among the answers are older' err_has 'controller.ini among the answers is of an earlier design'
 check 'the nearest where it is asked for: exit 1' run 1 design --bold "$book"
 check 'says what is missed' out_has 'Missed: jitter_rms_arcsec'
 check 'verify says no too' run 1 verify "$book"
