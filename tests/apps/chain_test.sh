@@ -61,9 +61,9 @@ PY
 
 # ---- design
 sed 's/^max_biquads.*/&\nrate_limit_deg_per_s = 4/' "$book/axis.ini" >"$scratch/ini" && mv "$scratch/ini" "$book/axis.ini"
-mkdir -p "$results" && : >"$results/enable-15.ini" && : >"$results/enable-01.ini"
+mkdir -p "$results" && : >"$results/enable-14.ini" && : >"$results/enable-01.ini"
 check 'design meets the requirement' run 0 design "$book"
-check 'rungs of an earlier, longer ladder are gone' sh -c "[ ! -e '$results/enable-15.ini' ] && grep -q kp_nm_per_rad '$results/enable-01.ini'"
+check 'rungs of an earlier, longer ladder are gone' sh -c "[ ! -e '$results/enable-14.ini' ] && grep -q kp_nm_per_rad '$results/enable-01.ini'"
 check 'and its table fits' fits
 check 'cautions are printed' out_has 'Nothing was written to a drive'
 check 'and with --quiet too' run 0 design --quiet "$book"
