@@ -75,11 +75,11 @@ static void print_purchases(const struct tune_proposal *r)
                print_number(cell[0], p->encoder_rms_arcsec, 3),
                print_number(cell[1], p->sky_rms_arcsec, 3),
                print_number(cell[2], p->noise_torque_rms_nm, 3),
-               print_fixed(cell[3], p->worst_sensitivity, 2),
-               p->feasible ? "" : "  misses a limit");
+               print_fixed(cell[3], p->worst_sensitivity, 2), p->feasible ? "" : "  missed");
     }
     print_sentence("  ", "By the smooth disturbance model, worst over pointings and mode shifts. "
-                         "* the number the proposal of that name has.");
+                         "* the number the proposal of that name has. missed: a limit of the "
+                         "design is.");
 }
 
 /* The notes that do not stand under the margins already. */
@@ -103,9 +103,9 @@ static void print_text(const struct tune_proposal *r)
     print_candidates(r);
     print_purchases(r);
     print_margins(best);
-    print_cross(r);
     for (size_t i = 0; i < r->doubts.n; i++)
         print_sentence("  ! ", r->doubts.text[i]);
+    print_cross(r);
     (void)snprintf(text, sizeof text, "Gains of %s%s%s", best->name,
                    r->controller_file.name[0] ? ", in " : "", r->controller_file.name);
     print_heading(text);

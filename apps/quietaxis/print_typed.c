@@ -24,6 +24,12 @@ void print_typed(const struct tune_proposal *r)
         printf("  %-18.18s %14s %14s  %.28s\n", number->name, shown(now, number->value, true),
                shown(old, number->old, t->old_known), number->unit);
     }
+    const size_t filters = tune_to_type_filters(t, &r->candidate[r->recommended].controller);
+    (void)snprintf(text, sizeof text,
+                   "Never without the %zu filters of %s: these numbers alone are another "
+                   "controller, whose loop may not be stable.",
+                   filters, t->coefficients_file.name);
+    if (filters > 0) print_sentence("! ", text);
     (void)snprintf(text, sizeof text,
                    "All digits, the old coefficients and the way back are in %s. Coefficients of "
                    "the filters in order of execution: %s; for a controller of one's own: %s.",

@@ -68,7 +68,7 @@ size_t tune_enable_advice(char text[TUNE_ENABLE_ADVICE][TUNE_ENABLE_TEXT],
         "by %.3g arcsec rms.",
         tune_arcsec_from_rad(ladder->rung[0].encoder_rms_rad));
     say(&page,
-        "The tones are no option: the rms of a quiet log hardly feels a wrong gain of the plant "
+        "The tones are not optional: the rms of a quiet log hardly feels a wrong gain of the plant "
         "(four times the inertia passes the lower rungs), |S| at a tone does on the first.");
     say(&page, "Go back a rung, or disable, when the rms of encoder or torque about its straight "
                "line is over "

@@ -265,6 +265,17 @@ static void to_type(struct json_io *io, struct tune_to_type *t)
     json_io_leave(io);
 }
 
+size_t tune_to_type_filters(const struct tune_to_type *typed,
+                            const struct tune_controller *controller)
+{
+    size_t lowpass = controller->lowpass_hz > 0.0 ? 1 : 0, biquads = controller->n_biquads;
+    for (size_t i = 0; i < typed->n_numbers; i++) {
+        if (!strncmp(typed->number[i].name, "lowpass", strlen("lowpass"))) lowpass = 0;
+        if (!strncmp(typed->number[i].name, "notch", strlen("notch"))) biquads = 0;
+    }
+    return lowpass + biquads;
+}
+
 static void tried(struct json_io *io, const char *key, struct tune_tried *t)
 {
     json_io_enter(io, key);

@@ -157,6 +157,11 @@ struct tune_to_type {
     struct tune_typed_number number[TUNE_TYPED_NUMBERS_MAX];
 };
 
+/* How many filters of the controller, low-pass and biquads, are not among the numbers: without them the numbers are
+ * another controller, one whose loop nobody judged. */
+TUNE_API size_t tune_to_type_filters(const struct tune_to_type *typed,
+                                     const struct tune_controller *controller);
+
 /* What became of one disturbance on the simulated axis. */
 struct tune_tried {
     bool settled, ran_away;

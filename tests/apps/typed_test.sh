@@ -29,6 +29,7 @@ check 'a drive that takes anything' run 0 design "$scratch/plain"
 results=$scratch/plain/results
 check 'prints what to type' out_has 'To type into the drive, in to-type.txt'
 check 'within 80 columns' fits
+check 'and warns of the numbers without the filters' out_has 'Never without the'
 check 'is recommended the proposal itself' typed 'd["recommended"] == "calm" and all("-typed" not in k["name"] for k in d["controllers"])'
 check 'its numbers are its gains, the old ones beside them' typed '{n["name"]: n["value"] for n in d["to_type"]["numbers"]}["kp"] == c["kp_nm_per_rad"] and {n["name"]: n["old"] for n in d["to_type"]["numbers"]}["kp"] == 1.6e4'
 check 'cautions travel with every file' sh -c "for f in to-type.txt coefficients.csv controller.h; do grep -q 'emergency stop' '$results/'\$f || exit 1; done"

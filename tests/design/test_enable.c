@@ -446,7 +446,7 @@ static void advice_names_the_numbers_of_the_ladder(void **state)
     (void)snprintf(number, sizeof number, "by %.3g arcsec",
                    tune_arcsec_from_rad(ladder.rung[0].encoder_rms_rad));
     assert_non_null(strstr(text[1], number));
-    assert_non_null(strstr(text[2], "tones are no option"));
+    assert_non_null(strstr(text[2], "tones are not optional"));
     assert_int_equal(found, 1);
     assert_int_equal(fades, 1);
     ladder.timid = false;

@@ -109,10 +109,19 @@ static void a_loop_that_runs_away_on_the_simulated_axis_is_plain_to_see(void **s
     s->proposal.n_trials = 1;
     s->proposal.trial = &trial;
     expect_page(&s->report, "<li><a href=\"#trial\">", NULL);
+    s->logbook.drive.torque_limit_nm = 300.0;
+    trial.bare.saturated_s = 1.0;
+    expect_page(&s->report, "arcsec off, where the drive saturates; with anti-windup (tracking",
+                "never saturates");
     expect_page(&s->report,
                 "<td>0.401</td><td>0.36</td><td><strong>not at rest</strong></td><td><strong>runs "
                 "away</strong></td>",
                 NULL);
+    s->logbook.drive.torque_limit_nm = s->logbook.drive.encoder_counts_per_turn = (double)NAN;
+    trial.bare.saturated_s = trial.tracking_s = 0.0;
+    expect_page(&s->report, "with no torque limit (none is stated) and no steps of the encoder",
+                "where the drive saturates");
+    expect_page(&s->report, "the drive never saturates. Anti-windup had nothing to do", NULL);
     finish(s, folder);
 }
 
@@ -131,6 +140,14 @@ static void what_is_typed_into_the_drive_comes_with_its_warning(void **state)
     t->number[0].old = 130000.0;
     sample_say(t->number[0].name, sizeof t->number[0].name, "kp");
     expect_page(&s->report, "<td>1634527.96</td><td>&ndash;</td>", NULL);
+    s->candidate[s->proposal.recommended].controller.lowpass_hz = 600.0;
+    s->candidate[s->proposal.recommended].controller.n_biquads = 2;
+    expect_page(&s->report, "<strong>Never without the 3 filters", NULL);
+    t->n_numbers = 3;
+    sample_say(t->number[1].name, sizeof t->number[1].name, "lowpass");
+    sample_say(t->number[2].name, sizeof t->number[2].name, "notch1_centre");
+    expect_page(&s->report, NULL, "Never without");
+    t->n_numbers = 1;
     t->old_known = true;
     expect_page(&s->report, "<td>1634527.96</td><td>130000</td>", NULL);
     s->proposal.feedforward.has_moves = true;

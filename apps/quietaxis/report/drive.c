@@ -3,8 +3,10 @@
 #include "html.h"
 #include "sections.h"
 
-static void typed(struct buffer *html, const struct tune_to_type *t)
+static void typed(struct buffer *html, const struct tune_to_type *t,
+                  const struct tune_controller *controller)
 {
+    const size_t filters = tune_to_type_filters(t, controller);
     if (!t->n_numbers) return;
     html_table(html, "Numbers of the controller, in the drive's units", "Number|Type|In use|<Unit");
     for (size_t i = 0; i < t->n_numbers; i++) {
@@ -19,6 +21,12 @@ static void typed(struct buffer *html, const struct tune_to_type *t)
         html_row_end(html);
     }
     html_table_end(html);
+    if (filters > 0)
+        buffer_format(html,
+                      "<p><strong>Never without the %zu filters (low-pass and biquads) of the "
+                      "controller: these numbers alone are another one, whose loop may not be "
+                      "stable.</strong></p>\n",
+                      filters);
     if (*t->text_file.name) {
         buffer_add(html, "<p>With coefficients in order of execution and anti-windup in <code>");
         buffer_escape(html, t->text_file.name);
@@ -77,7 +85,7 @@ void section_drive(struct buffer *html, const struct report *report)
                "axis away. Type nothing in before the cautions above are seen to; the "
                "drive&rsquo;s own limits, the emergency stop and local rules come first. Nothing "
                "here was written to a drive.</p>\n");
-    typed(html, &proposal->to_type);
+    typed(html, &proposal->to_type, &proposal->candidate[proposal->recommended].controller);
     feedforward(html, &proposal->feedforward);
     html_section_end(html);
 }
