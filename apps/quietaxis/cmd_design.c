@@ -35,6 +35,18 @@ static bool keeps_jitter(const struct tune_proposal *r)
     return true;
 }
 
+/* What a smaller figure in the table might hide. */
+static void print_twist(const struct tune_candidate *best)
+{
+    char text[160];
+    if (!(best->line_of_sight_rms_arcsec > 1.05 * best->sky_rms_arcsec)) return;
+    (void)snprintf(text, sizeof text,
+                   "With that twist, which no gains can take away, the line of sight moves by "
+                   "%.3g arcsec rms with %s.",
+                   best->line_of_sight_rms_arcsec, best->name);
+    print_sentence("  ", text);
+}
+
 static void print_candidates(const struct tune_proposal *r)
 {
     printf("\n  %-8s %9s %9s %8s %7s %6s %6s %6s %8s\n", "", "jitter", "sky", "noise", "phase",
@@ -47,6 +59,7 @@ static void print_candidates(const struct tune_proposal *r)
         "  ", "Worst pointing of each. ! not stable somewhere, ? within the 95 % bounds of the "
               "fit not. Jitter as a log would show it; "
               "sky without the twist no encoder sees.");
+    print_twist(&r->candidate[r->recommended]);
     if (strcmp(r->goal, "given") != 0)
         print_sentence("  ", strcmp(r->goal, "bold")
                                  ? keeps_jitter(r)
@@ -116,7 +129,7 @@ static void print_text(const struct tune_proposal *r)
     print_feedforward(r);
     print_bound(r);
     print_judgements(&r->requirement, "designed",
-                     r->jitter_of_sky ? (double)NAN : best->sky_rms_arcsec);
+                     r->jitter_of_sky ? (double)NAN : best->line_of_sight_rms_arcsec);
     print_notes("What limits it", &r->limits);
     print_limits(r);
     print_notes("Implied by other limits", &r->implied);

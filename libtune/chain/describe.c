@@ -233,7 +233,7 @@ void chain_describe_design(struct tune_proposal *out, struct design_work *work)
     judge(out, &work->basis.chain.logbook.requirement);
     chain_note_sky(&out->notes, &work->basis.chain.logbook.requirement,
                    out->candidate[out->recommended].jitter_rms_arcsec,
-                   out->candidate[out->recommended].sky_rms_arcsec);
+                   out->candidate[out->recommended].line_of_sight_rms_arcsec);
     chain_judge_trial(out);
     chain_judge_cross(out, &work->basis.chain.logbook.requirement);
     limits(out, work);

@@ -27,6 +27,7 @@
 /* As a log would show it, and below what 95 % of logs lie (two-sided 95 %); NAN where the loop is not stable. */
 struct judged_jitter {
     double rms_arcsec, upper95_arcsec;
+    double sky_arcsec; /* of the line of sight, with the twist no encoder sees */
 };
 
 /* One item is one candidate at one pointing. */
@@ -48,14 +49,15 @@ static enum tune_status predict_one(struct judged_jitter *out, const struct judg
     enum tune_status status =
         tune_jitter_close(&jitter, &judging->open[pointing], &work->basis.quiet.disturbance,
                           &work->basis.plants.plant[pointing], controller, 0.0, err);
-    *out = (struct judged_jitter){(double)NAN, (double)NAN};
+    *out = (struct judged_jitter){(double)NAN, (double)NAN, (double)NAN};
     if (status == TUNE_ENOSOL) {
         tune_error_clear(err);
         return TUNE_OK;
     }
     if (!status) {
+        out->sky_arcsec = tune_arcsec_from_rad(jitter.sky_rms_rad);
         out->rms_arcsec =
-            tune_arcsec_from_rad(of_sky ? jitter.sky_rms_rad : jitter.measured_rms_rad.value);
+            of_sky ? out->sky_arcsec : tune_arcsec_from_rad(jitter.measured_rms_rad.value);
         if (!of_sky) out->upper95_arcsec = tune_arcsec_from_rad(jitter.interval95_rad[1]);
     }
     tune_jitter_free(&jitter);
@@ -90,6 +92,10 @@ static void take_worst(struct tune_candidate *out, const struct judged_jitter *j
     for (size_t i = 1; i < plants->n; i++)
         if (!isnan(jitter[worst].rms_arcsec) && !(jitter[i].rms_arcsec <= jitter[worst].rms_arcsec))
             worst = i;
+    out->line_of_sight_rms_arcsec =
+        (double)NAN; /* fmax passes over a pointing whose is not known */
+    for (size_t i = 0; i < plants->n && !isnan(jitter[worst].rms_arcsec); i++)
+        out->line_of_sight_rms_arcsec = fmax(out->line_of_sight_rms_arcsec, jitter[i].sky_arcsec);
     out->jitter_rms_arcsec = jitter[worst].rms_arcsec;
     out->jitter_upper95_arcsec = jitter[worst].upper95_arcsec;
     (void)snprintf(out->worst_pointing, sizeof out->worst_pointing, "%s", plants->name[worst]);

@@ -38,17 +38,21 @@ enum tune_status chain_design_limits(struct tune_proposal *out, const struct des
 {
     const struct tune_limits_opts opts = {.max_solved = DESIGNED_ANEW};
     const struct chain_plants *plants = &work->basis.plants;
+    const struct tune_candidate *boldest = &out->candidate[work->bound_of];
+    struct tune_design_opts asked = work->opts;
     struct tune_limits *limits = calloc(1, sizeof *limits);
+    asked.peak_sensitivity = work->bound_peak;
     if (!limits) return tune_error_memory(err, "ranking what limits the axis");
-    enum tune_status status = tune_design_limits(
-        limits, &out->candidate[out->recommended].controller, plants->plant, plants->name,
-        plants->n, &work->basis.quiet.disturbance, &work->opts, &opts, watch, err);
+    enum tune_status status =
+        tune_design_limits(limits, &boldest->controller, plants->plant, plants->name, plants->n,
+                           &work->basis.quiet.disturbance, &asked, &opts, watch, err);
     if (status == TUNE_ENOSOL) {
         tune_notes_add(&out->notes, "What would help the axis most is not ranked: %s.", err->text);
         tune_error_clear(err);
         free(limits);
         return TUNE_OK;
     }
+    (void)snprintf(out->ranked_of, sizeof out->ranked_of, "%s", boldest->name);
     if (!status) {
         out->ranked = calloc(limits->n + 1, sizeof *out->ranked);
         if (!out->ranked) status = tune_error_memory(err, "ranking what limits the axis");

@@ -72,6 +72,7 @@ static void candidate_fields(struct json_io *io, struct tune_candidate *c)
     json_io_number(io, "jitter_upper_95_arcsec", &c->jitter_upper95_arcsec);
     json_io_text(io, "worst_pointing", c->worst_pointing, sizeof c->worst_pointing);
     json_io_number(io, "sky_rms_arcsec", &c->sky_rms_arcsec);
+    json_io_number(io, "line_of_sight_rms_arcsec", &c->line_of_sight_rms_arcsec);
     json_io_number(io, "noise_torque_rms_nm", &c->noise_torque_rms_nm);
     json_io_number(io, "worst_sensitivity", &c->worst_sensitivity);
     json_io_text(io, "limit", c->limit, sizeof c->limit);
@@ -198,6 +199,7 @@ static void bounds(struct json_io *io, struct tune_proposal *r)
 
 static void ranked(struct json_io *io, struct tune_proposal *r)
 {
+    json_io_text(io, "limits_ranked_of", r->ranked_of, sizeof r->ranked_of);
     const size_t n =
         json_io_list(io, "limits_ranked", (void **)&r->ranked, &r->n_ranked, sizeof *r->ranked);
     for (size_t i = 0; i < n; i++) {

@@ -61,10 +61,11 @@ struct tune_candidate {
         jitter_upper95_arcsec; /* there: upper end of the interval in which 95 % of logs lie; NAN:
                                      not known, as of the sky */
     char worst_pointing[TUNE_NAME_LENGTH + 1]; /* of that jitter */
-    double sky_rms_arcsec;        /* worst pointing, unseen twist excluded; NAN: not known */
-    double noise_torque_rms_nm;   /* worst pointing */
-    double worst_sensitivity;     /* max |S| over all pointings and mode shifts */
-    char limit[TUNE_NOTE_LENGTH]; /* what stands in the way of more; may be empty */
+    double sky_rms_arcsec;                     /* unseen twist excluded; NAN: not known */
+    double line_of_sight_rms_arcsec; /* worst pointing, that twist and all; NAN: not known */
+    double noise_torque_rms_nm;      /* worst pointing */
+    double worst_sensitivity;        /* max |S| over all pointings and mode shifts */
+    char limit[TUNE_NOTE_LENGTH];    /* what stands in the way of more; may be empty */
 };
 
 /* What a number of biquads reaches under one of the goals: jitter by the smooth disturbance model, worst
@@ -253,9 +254,9 @@ struct tune_proposal {
     size_t n_bounds;
     struct tune_least_jitter *bound; /* [n_bounds] with --bound, where the loop is stable */
     struct tune_other_axis_check other_axis;
+    char ranked_of[TUNE_NAME_LENGTH + 1]; /* "bold" or "given": whose jitter that is */
     size_t n_ranked;
-    struct tune_ranked_limit *ranked; /* [n_ranked] of the recommended gains, what would bring most
-                                         first */
+    struct tune_ranked_limit *ranked; /* [n_ranked] what would bring most first */
     size_t n_trials;
     struct tune_pointing_trial *trial; /* [n_trials] of the recommended gains, one per pointing */
     struct tune_feedforward_numbers feedforward;

@@ -284,6 +284,7 @@ static inline void sample_beyond(struct tune_proposal *r)
 
 static inline void sample_ranked(struct tune_proposal *r)
 {
+    (void)snprintf(r->ranked_of, sizeof r->ranked_of, "bold");
     r->n_ranked = 2;
     r->ranked = calloc(2, sizeof *r->ranked);
     r->ranked[0] = (struct tune_ranked_limit){.kind = "mode_damping",
@@ -364,6 +365,7 @@ static inline void sample_proposal(struct tune_proposal *r)
         c->jitter_rms_arcsec = i ? 0.031 : (double)NAN;
         c->jitter_upper95_arcsec = i ? 0.034 : (double)NAN;
         c->sky_rms_arcsec = 0.08;
+        c->line_of_sight_rms_arcsec = i ? 0.31 : (double)NAN;
         c->noise_torque_rms_nm = 1.1;
         c->worst_sensitivity = i ? 1.7 : (double)INFINITY;
         (void)snprintf(c->limit, sizeof c->limit, "peak sensitivity at east-60, 31 Hz");

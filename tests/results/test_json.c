@@ -210,6 +210,8 @@ static void endless_and_undefined_margins_come_back_as_they_were(void **state)
     assert_true(second.other_axis.pointing[0].stable && !second.other_axis.pointing[1].stable);
     check_close_rel(second.other_axis.pointing[0].peak_sensitivity.bound95, 1.7166, 5e-15);
     assert_string_equal(second.other_axis.pointing[1].other_pointing, "south");
+    assert_string_equal(second.ranked_of, "bold");
+    check_close_rel(second.candidate[1].line_of_sight_rms_arcsec, 0.31, 5e-15);
     assert_int_equal(second.n_ranked, 2);
     assert_true(second.ranked[0].solved && second.ranked[0].reached && !second.ranked[1].solved);
     check_close_rel(second.ranked[0].after_arcsec, 0.0271, 5e-15);

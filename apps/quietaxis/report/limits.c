@@ -37,10 +37,15 @@ static void ranked(struct buffer *html, const struct tune_proposal *proposal)
         html_row_end(html);
     }
     html_table_end(html);
-    buffer_add(html,
-               "<p>Jitter of the boldest loop with as many biquads under the same limits: line "
-               "of sight without the twist no encoder sees, rms over pointings and mode "
-               "shifts, by the smooth disturbance model. Friction is not in it.</p>\n");
+    buffer_format(
+        html,
+        "<p>Jitter of the line of sight, without the twist no encoder sees, rms over "
+        "pointings and mode shifts, by the smooth disturbance model: of %s, as the search "
+        "sees them (the judge looks at more frequencies, and tells a few per cent "
+        "more). Friction is not in it.</p>\n",
+        strcmp(proposal->ranked_of, "given") != 0
+            ? "the bold gains, whatever gains are recommended"
+            : "the least with as many biquads as the given gains have");
 }
 
 static void least(struct buffer *html, const struct tune_proposal *proposal)
