@@ -11,19 +11,13 @@ static void print_line(const char *what, const char *value, const char *unit)
 
 static void print_moves(const struct tune_feedforward_numbers *f)
 {
-    char cell[PRINT_CELL], text[256];
+    char cell[PRINT_CELL];
     print_line("speed at most", print_number(cell, f->speed_deg_per_s, 3), "deg/s");
     print_line("acceleration at most", print_number(cell, f->acceleration_deg_per_s2, 3),
                "deg/s^2");
     print_line("jerk at most", print_number(cell, f->jerk_deg_per_s3, 3), "deg/s^3");
     print_line("ramp of the acceleration", print_number(cell, f->jerk_time_s, 3), "s");
     print_line("torque of such a move", print_number(cell, f->torque_nm, 3), "N m");
-    (void)snprintf(text, sizeof text,
-                   "With that ramp the payload rings by %.2g arcsec at %s (%.3g Hz); with a step "
-                   "of acceleration by %.2g.",
-                   f->ringing_arcsec, f->worst_pointing, f->locked_rotor_hz,
-                   f->step_ringing_arcsec);
-    if (f->locked_rotor_hz > 0.0) print_sentence("  ", text);
 }
 
 void print_feedforward(const struct tune_proposal *r)

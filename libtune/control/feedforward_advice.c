@@ -74,10 +74,11 @@ static void say_slew(struct page *page, const struct tune_slew *slew)
     if (!slew) return;
     say(page,
         "Slew at no more than %.3g deg/s^2 and %.3g deg/s: that takes up to %.3g N m, of it %.3g "
-        "of friction and %.3g of imbalance; the rest of the drive's torque is for wind and the "
-        "loop.",
+        "where the inertia is largest, %.3g of friction and %.3g of imbalance; the rest of the "
+        "drive's torque is for wind and the loop.",
         tune_deg_from_rad(slew->acceleration_rad_per_s2), tune_deg_from_rad(slew->speed_rad_per_s),
-        slew->torque_nm, slew->friction_nm, slew->imbalance_nm);
+        slew->torque_nm, slew->torque_nm - slew->friction_nm - slew->imbalance_nm,
+        slew->friction_nm, slew->imbalance_nm);
     if (slew->jerk_time_s > 0.0)
         say(page,
             "Let the acceleration rise and fall within %.4g s each (jerk %.3g deg/s^3): at %.4g "

@@ -169,11 +169,12 @@ static enum tune_status relax(struct tradeoff *t, const struct least *least,
     return status;
 }
 
-/* What is in the way once the limit has been moved as far as it goes. */
-static void add_next(char *text, size_t size, const char *binding)
+/* What is in the way once the limit has been moved as far as it goes, unless it is the same still. */
+static void add_next(char *text, size_t size, const char *before, const char *binding)
 {
     const size_t n = strlen(text);
-    if (n < size) (void)snprintf(text + n, size - n, "; then in the way: %s", binding);
+    if (n < size && strcmp(before, binding) != 0)
+        (void)snprintf(text + n, size - n, "; then in the way: %s", binding);
 }
 
 static void say(struct tradeoff *t, const struct least *least, const char *next)
@@ -198,7 +199,7 @@ static void say(struct tradeoff *t, const struct least *least, const char *next)
                    angle ? tune_deg_from_rad(r->to) : r->to, unit,
                    angle ? tune_deg_from_rad(r->from) : r->from, unit,
                    tune_arcsec_from_rad(r->jitter_rad), r->enough ? "" : ", still too much");
-    if (!r->enough) add_next(out->in_the_way, size, next);
+    if (!r->enough) add_next(out->in_the_way, size, least->point.step.binding, next);
 }
 
 enum tune_status tradeoff_reach(struct tradeoff *t, struct tune_error *err)
