@@ -42,7 +42,9 @@ static enum tune_status make_commands(struct commands *out, const struct tune_si
     for (size_t i = 0; i < out->n; i++)
         out->target_rad[i] =
             tune_rad_from_deg(angle_deg) +
-            log->ramp_rad_per_s * ((double)i - 0.5 * (double)(out->n - 1)) / rate_hz;
+            (log->kind == TUNE_LOG_TURN
+                 ? tune_turn_target(&log->motion, (double)i / rate_hz)
+                 : log->ramp_rad_per_s * ((double)i - 0.5 * (double)(out->n - 1)) / rate_hz);
     if (sweep) status = tune_sweep_fill(out->excitation_nm, &swept, err);
     for (size_t i = 0; log->trouble.excitation_scaled && i < out->n; i++)
         out->excitation_nm[i] *= log->trouble.excitation_scale;

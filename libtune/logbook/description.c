@@ -79,6 +79,7 @@ const struct section_spec description_sections[DESCRIPTION_SECTIONS] = {
     {.kind = "plant", .required = true, KEYS(plant_keys)},
     {.kind = "friction", KEYS(friction_keys)},
     {.kind = "disturbance", KEYS(disturbance_keys)},
+    {.kind = "balance", .key = balance_keys, .n_keys = BALANCE_KEYS},
     {.kind = "coupling", .key = coupling_keys, .n_keys = COUPLING_KEYS},
     {.kind = "sensors", .key = sensors_keys, .n_keys = SENSORS_KEYS},
     {.kind = "mismatch", .key = mismatch_keys, .n_keys = MISMATCH_KEYS},
@@ -188,6 +189,7 @@ static enum tune_status read_axis(struct tune_description *out, const struct ini
     status = read_plant(&out->axis.plant, document, err);
     if (status == TUNE_OK) status = read_friction(&out->axis.friction, document, err);
     if (status == TUNE_OK) status = read_disturbance(out, document, err);
+    if (status == TUNE_OK) status = description_read_balance(out, document, err);
     if (status == TUNE_OK) status = description_read_coupling(out, document, err);
     if (status == TUNE_OK) status = description_read_sensors(out, document, err);
     return status;

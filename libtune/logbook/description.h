@@ -1,6 +1,6 @@
 /* description.h - what `simulate` is to build: a description file of a simulated axis and its logs.
  * docs/formats.md. [axis], [drive], [controller], [requirement], [expected] as in axis.ini, then [plant],
- * [friction], [disturbance], [coupling], [sensors], [mismatch], [pointing NAME]..., [log NAME]...
+ * [friction], [balance], [disturbance], [coupling], [sensors], [mismatch], [pointing NAME]..., [log NAME]...
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_DESCRIPTION_H
 #define TUNE_DESCRIPTION_H
@@ -22,20 +22,20 @@ struct tune_pointing_entry {
     double mode_factor[TUNE_MODES_MAX]; /* frequency of each mode / that of [plant]; default 1 */
 };
 
-/* What is done in a log of a first motion, and what the logbook is to say of it; what a kind does not use
+/* What is done in a log of a first motion or a slow turn, and what the logbook is to say of it; what a kind does not use
  * is 0. The motion starts at the pointing's angle, that of a load or index log is centred on it. */
 struct tune_simulated_motion {
     double speed_rad_per_s; /* > 0; of a coast with its sign */
     double
         acceleration_rad_per_s2; /* default: of 5 % of the torque limit, 1 degree/s^2 without one */
-    double way_rad;              /* move (signed), load, index: there and back */
+    double way_rad;              /* move (signed); turn, load, index: there and back */
     bool by_hand;                /* move: turned by hand, drive disabled */
     double jump_rad;             /* move, limit: the target jumps back by that at the end */
     double pulse_nm, pulse_s, gap_s;
     size_t pulses; /* pairs of pulses, one each way */
     double coast_s;
     double beyond_rad; /* limit: the target goes that much beyond it */
-    size_t passes;
+    size_t passes;     /* turn, index */
     double index_rad;
     /* as stated; the true ones scatter about them by their std */
     double known_angle_std_deg, load_kg, load_std_kg, load_arm_m, load_arm_std_m;
@@ -107,6 +107,11 @@ TUNE_API enum tune_status tune_description_parse(struct tune_description *out, c
 /* The axis as it is at one pointing. */
 TUNE_API struct tune_axis tune_description_axis(const struct tune_description *description,
                                                 size_t pointing);
+
+/* A slow turn: from half its way below the pointing's angle up and down again at constant speed, passes times,
+ * with a rest at each end. Its duration, and the target at a time within it, from the pointing's angle. */
+TUNE_API double tune_turn_seconds(const struct tune_simulated_motion *turn);
+TUNE_API double tune_turn_target(const struct tune_simulated_motion *turn, double time_s);
 
 /* Is it the log of a first motion? */
 TUNE_API bool tune_log_is_motion(enum tune_log_kind kind);

@@ -8,15 +8,17 @@
 #include "logbook/sections_internal.h"
 
 enum {
-    DESCRIPTION_SECTIONS = 13,
+    DESCRIPTION_SECTIONS = 14,
     DESCRIPTION_LOG_KEYS = 38,
     MISMATCH_KEYS = 16,
+    BALANCE_KEYS = 7,
     COUPLING_KEYS = 2,
     SENSORS_KEYS = 5
 };
 extern const struct section_spec description_sections[DESCRIPTION_SECTIONS];
 extern const struct key_spec description_log_keys[DESCRIPTION_LOG_KEYS];
 extern const struct key_spec mismatch_keys[MISMATCH_KEYS];
+extern const struct key_spec balance_keys[BALANCE_KEYS];
 extern const struct key_spec coupling_keys[COUPLING_KEYS];
 extern const struct key_spec sensors_keys[SENSORS_KEYS];
 
@@ -54,6 +56,13 @@ enum tune_status description_read_motion(struct tune_simulated_log *entry,
                                          const struct ini_document *document,
                                          const struct ini_section *section, struct tune_error *err);
 
+/* The keys of a slow turn likewise; it is written as a course is. */
+enum tune_status description_read_turn(struct tune_simulated_log *entry,
+                                       const struct tune_description *out,
+                                       const struct raw_log *raw,
+                                       const struct ini_document *document,
+                                       const struct ini_section *section, struct tune_error *err);
+
 /* The keys of a table of responses in raw as the entry's. */
 enum tune_status
 description_read_response(struct tune_simulated_log *entry, const struct tune_description *out,
@@ -69,6 +78,11 @@ enum tune_status description_check_kind(enum tune_log_kind kind,
 enum tune_status description_check_modes(const struct tune_plant *plant, const char *suffix,
                                          const struct ini_document *document,
                                          const struct ini_section *section, struct tune_error *err);
+
+/* [balance]; friction is read before. */
+enum tune_status description_read_balance(struct tune_description *out,
+                                          const struct ini_document *document,
+                                          struct tune_error *err);
 
 /* [coupling]; the plant is read before. Every log of a course then tells the other axis' angle. */
 enum tune_status description_read_coupling(struct tune_description *out,

@@ -16,14 +16,14 @@ _Static_assert(offsetof(struct raw_log, trouble) == 0, "one base for two tables 
 #define MOTION(field) offsetof(struct raw_log, motion.field)
 
 static const enum tune_log_kind kinds[] = {
-    TUNE_LOG_SWEEP, TUNE_LOG_HOLD, TUNE_LOG_TRACK, TUNE_LOG_PULSE, TUNE_LOG_MOVE,
+    TUNE_LOG_SWEEP, TUNE_LOG_HOLD, TUNE_LOG_TRACK, TUNE_LOG_TURN,  TUNE_LOG_PULSE,   TUNE_LOG_MOVE,
     TUNE_LOG_COAST, TUNE_LOG_LOAD, TUNE_LOG_LIMIT, TUNE_LOG_INDEX, TUNE_LOG_RESPONSE};
 
 const struct key_spec description_log_keys[DESCRIPTION_LOG_KEYS] = {
     {.name = "kind",
      .type = KEY_CHOICE,
      .offset = LOG(kind),
-     .choices = "sweep|hold|track|pulse|move|coast|load|limit|index|response"},
+     .choices = "sweep|hold|track|turn|pulse|move|coast|load|limit|index|response"},
     {.name = "pointing",
      .type = KEY_POINTING,
      .size = TUNE_NAME_LENGTH + 1,
@@ -93,7 +93,8 @@ static enum tune_status require_keys(enum tune_log_kind kind, const struct ini_d
                                      const struct ini_section *section, struct tune_error *err)
 {
     static const char *const sweep[] = {"sweep_from_hz", "sweep_to_hz", "amplitude_nm"};
-    enum tune_status status = keys_require(document, section, "duration_s", err);
+    enum tune_status status =
+        kind == TUNE_LOG_TURN ? TUNE_OK : keys_require(document, section, "duration_s", err);
     for (size_t i = 0; i < sizeof sweep / sizeof *sweep && !status; i++)
         if (kind == TUNE_LOG_SWEEP) status = keys_require(document, section, sweep[i], err);
     return status;
@@ -148,6 +149,10 @@ static enum tune_status read_course(struct tune_simulated_log *entry, struct tun
                                     const struct ini_section *section, struct tune_error *err)
 {
     enum tune_status status = require_keys(entry->kind, document, section, err);
+    if (!status && entry->kind == TUNE_LOG_TURN) {
+        status = description_read_turn(entry, out, raw, document, section, err);
+        raw->duration_s = tune_turn_seconds(&entry->motion);
+    }
     if (!status)
         status =
             check_numbers(raw, entry->kind, out->axis.plant.loop_rate_hz, document, section, err);

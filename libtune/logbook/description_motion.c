@@ -86,7 +86,9 @@ bool tune_log_is_motion(enum tune_log_kind kind)
 #define K(kind) (1u << TUNE_LOG_##kind)
 enum {
     COURSES = K(SWEEP) | K(HOLD) | K(TRACK),
-    LOOPS = K(MOVE) | K(COAST) | K(LOAD) | K(LIMIT) | K(INDEX) /* motions with the loop closed */
+    TRACES = K(TURN) | COURSES,
+    LOOPS = K(TURN) | K(MOVE) | K(COAST) | K(LOAD) | K(LIMIT) |
+            K(INDEX) /* motions with the loop closed */
 };
 
 static const struct {
@@ -107,10 +109,10 @@ static const struct {
     {"speed_limit_arcsec_per_s", K(SWEEP), 0},
     {"ramp_arcsec_per_s", COURSES, 0},
     {"duration_s", COURSES, 0},
-    {"log_sky", COURSES, 0},
+    {"log_sky", TRACES, 0},
     {"speed_deg_per_s", LOOPS, K(COAST)},
     {"acceleration_deg_per_s2", LOOPS, 0},
-    {"move_deg", K(MOVE) | K(LOAD) | K(INDEX), K(MOVE)},
+    {"move_deg", K(TURN) | K(MOVE) | K(LOAD) | K(INDEX), K(TURN) | K(MOVE)},
     {"by", K(MOVE), 0},
     {"known_angle_std_deg", K(MOVE), 0},
     {"jump_deg", K(MOVE) | K(LIMIT), 0},
@@ -127,7 +129,7 @@ static const struct {
     {"load_axis_tilt_deg", K(LOAD), 0},
     {"limit_side", K(LIMIT), K(LIMIT)},
     {"beyond_deg", K(LIMIT), 0},
-    {"passes", K(INDEX), 0},
+    {"passes", K(TURN) | K(INDEX), 0},
     {"index_deg", K(INDEX), 0},
 };
 
@@ -266,6 +268,15 @@ static enum tune_status check_drive(const struct tune_simulated_log *entry,
     return TUNE_OK;
 }
 
+static void take_motion(struct tune_simulated_log *entry, const struct tune_description *out,
+                        const struct raw_log *raw)
+{
+    entry->motion = raw->motion;
+    bring_to_si(&entry->motion, out->pointing[entry->pointing].angle_deg);
+    if (isnan(entry->motion.acceleration_rad_per_s2))
+        entry->motion.acceleration_rad_per_s2 = gentle_acceleration(&out->axis);
+}
+
 enum tune_status description_read_motion(struct tune_simulated_log *entry,
                                          const struct tune_description *out,
                                          const struct raw_log *raw,
@@ -275,10 +286,19 @@ enum tune_status description_read_motion(struct tune_simulated_log *entry,
     enum tune_status status = description_refuse_trouble(document, section, err);
     if (!status) status = check_drive(entry, &out->logbook.drive, section, err);
     if (!status) status = check_motion(entry, out, &raw->motion, document, section, err);
+    if (!status) take_motion(entry, out, raw);
+    return status;
+}
+
+enum tune_status description_read_turn(struct tune_simulated_log *entry,
+                                       const struct tune_description *out,
+                                       const struct raw_log *raw,
+                                       const struct ini_document *document,
+                                       const struct ini_section *section, struct tune_error *err)
+{
+    const enum tune_status status = check_motion(entry, out, &raw->motion, document, section, err);
     if (status) return status;
-    entry->motion = raw->motion;
-    bring_to_si(&entry->motion, out->pointing[entry->pointing].angle_deg);
-    if (isnan(entry->motion.acceleration_rad_per_s2))
-        entry->motion.acceleration_rad_per_s2 = gentle_acceleration(&out->axis);
+    take_motion(entry, out, raw);
+    if (!ini_find(document, section, "passes")) entry->motion.passes = 1;
     return TUNE_OK;
 }

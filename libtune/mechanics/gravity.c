@@ -17,3 +17,8 @@ double tune_weight_torque(const struct tune_weight *weight, double angle_rad)
     return weight->mass_kg * weight->gravity_m_per_s2 * cos(weight->tilt_rad) * weight->arm_m *
            cos(weight->arm_angle_rad - lowered);
 }
+
+double tune_imbalance_pull(const struct tune_imbalance_torque *imbalance, double axis_angle_rad)
+{
+    return imbalance->nm * cos(axis_angle_rad - imbalance->angle_rad);
+}

@@ -23,6 +23,16 @@ struct tune_weight {
  * (-0.03 % per km) and local anomalies (under 0.02 %) are left out. */
 TUNE_API double tune_gravity_normal(double latitude_rad);
 
+/* An axis that is not in balance, as the results tell it. Plain data. */
+struct tune_imbalance_torque {
+    double nm;        /* 0 or more: the largest */
+    double angle_rad; /* of the axis, where the weight pulls hardest towards rising angles */
+};
+
+/* Torque of the weight on the axis, N m, towards rising angles: nm cos(angle - angle_rad). */
+TUNE_API double tune_imbalance_pull(const struct tune_imbalance_torque *imbalance,
+                                    double axis_angle_rad);
+
 /* Torque of the weight on the axis, N m, positive towards positive angles, where the axis stands
  * angle_rad from the middle of its motion: it lowers the arm by turning the way the weight pulls. */
 TUNE_API double tune_weight_torque(const struct tune_weight *weight, double angle_rad);

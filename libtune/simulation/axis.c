@@ -47,6 +47,24 @@ static void divide_period(struct simulator *sim)
     sim->stretch[1] = make_stretch(sim, 1.0 - part, (size_t)whole);
 }
 
+/* What changes with the angle alone, opposing positive motion. */
+static double at_angle(const struct tune_axis *axis, double angle_rad)
+{
+    double torque = axis->offset_nm + axis->cable_nm_per_rad * (angle_rad - axis->cable_rest_rad) -
+                    tune_imbalance_pull(&axis->imbalance, angle_rad);
+    if (axis->ripple_nm != 0.0)
+        torque += axis->ripple_nm * sin(axis->ripple_per_turn * angle_rad + axis->ripple_phase_rad);
+    return torque;
+}
+
+/* What cables add to Coulomb friction, over it. */
+static double rubbing(const struct tune_axis *axis, double angle_rad)
+{
+    if (axis->drag_nm == 0.0) return 0.0;
+    return 0.5 * axis->drag_nm * (1.0 + cos(angle_rad - axis->drag_angle_rad)) /
+           axis->friction.coulomb_nm;
+}
+
 /* The controller as after long holding torque_nm without error: its filters pass constants unchanged. */
 static void charge_controller(struct tune_controller_state *state, double torque_nm)
 {
@@ -57,6 +75,14 @@ static void charge_controller(struct tune_controller_state *state, double torque
     }
 }
 
+/* What a controller holds at that angle without ripple, which it cannot follow. */
+static double standing(const struct tune_axis *axis, double angle_rad)
+{
+    struct tune_axis smooth = *axis;
+    smooth.ripple_nm = 0.0;
+    return at_angle(&smooth, angle_rad);
+}
+
 static void start_on_ramp(struct simulator *sim)
 {
     const struct tune_axis *axis = sim->axis;
@@ -64,14 +90,15 @@ static void start_on_ramp(struct simulator *sim)
     const double v = run->start_rad_per_s;
     const double settling = (double)run->settle / axis->plant.loop_rate_hz;
     const double friction = tune_friction_steady(&axis->friction, v);
-    const double torque = friction + axis->plant.viscous_nm_s_per_rad * v;
+    const double first_rad = run->start_rad - v * settling;
+    const double dry = friction - axis->friction.viscous_nm_s_per_rad * v;
+    const double torque = friction + axis->plant.viscous_nm_s_per_rad * v +
+                          rubbing(axis, first_rad) * dry + standing(axis, first_rad);
     tune_motion_start(&sim->motion, &axis->plant);
-    tune_motion_set_ramp(&sim->motion, &axis->plant, run->start_rad - v * settling, v);
+    tune_motion_set_ramp(&sim->motion, &axis->plant, first_rad, v);
     for (size_t k = 0; k < axis->plant.n_modes; k++)
         sim->motion.other[k + 1] = axis->other_ratio[k];
-    if (axis->friction.coulomb_nm > 0.0)
-        sim->bristle_rad = (friction - axis->friction.viscous_nm_s_per_rad * v) /
-                           axis->friction.bristle_nm_per_rad;
+    if (axis->friction.coulomb_nm > 0.0) sim->bristle_rad = dry / axis->friction.bristle_nm_per_rad;
     if (!run->controller) return;
     tune_controller_start(&sim->controller, run->controller);
     if (run->controller->ki_nm_per_rad_s <= 0.0) return;
@@ -103,7 +130,8 @@ enum tune_status tune_simulator_start(struct simulator *sim, const struct tune_a
     sim->axis = axis;
     sim->run = run;
     sim->follows_motion = friction->coulomb_nm > 0.0 || friction->viscous_nm_s_per_rad > 0.0 ||
-                          axis->ripple_nm != 0.0;
+                          axis->ripple_nm != 0.0 || axis->imbalance.nm != 0.0 ||
+                          axis->offset_nm != 0.0 || axis->cable_nm_per_rad != 0.0;
     divide_period(sim);
     tune_random_init(&sim->encoder, run->seed, 4 * run->stream);
     tune_random_init(&sim->drive, run->seed, 4 * run->stream + 1);
@@ -149,16 +177,15 @@ static double limited(double torque, double limit, bool *saturated)
     return *saturated ? copysign(limit, torque) : torque;
 }
 
-/* Friction and ripple at the motor, advanced by dt. */
+/* Friction and what changes with the angle, at the motor, advanced by dt. */
 static double resistance(struct simulator *sim, double dt)
 {
     const struct tune_axis *axis = sim->axis;
-    double torque =
-        tune_friction_step(&axis->friction, &sim->bristle_rad, tune_motion_speed(&sim->motion), dt);
-    if (axis->ripple_nm != 0.0)
-        torque += axis->ripple_nm * sin(axis->ripple_per_turn * tune_motion_angle(&sim->motion) +
-                                        axis->ripple_phase_rad);
-    return torque;
+    const double angle = tune_motion_angle(&sim->motion), speed = tune_motion_speed(&sim->motion);
+    double torque = tune_friction_step(&axis->friction, &sim->bristle_rad, speed, dt);
+    if (axis->drag_nm > 0.0)
+        torque += rubbing(axis, angle) * (torque - axis->friction.viscous_nm_s_per_rad * speed);
+    return torque + at_angle(axis, angle);
 }
 
 /* The motion from sample `now` to the next; returns the mean resistance. */

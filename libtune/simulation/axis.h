@@ -1,7 +1,7 @@
 /* axis.h - the axis in the time domain, one sample at a time.
  *
- * The modal plant of plant/model.h with payload output, hold and fractional delay; friction and
- * torque ripple at the motor; saturation; a quantised, noisy encoder; wind on the payload. It answers
+ * The modal plant of plant/model.h with payload output, hold and fractional delay; friction, torque
+ * ripple, out-of-balance and cables at the motor; saturation; a quantised, noisy encoder; wind on the payload. It answers
  * in the time domain what the other rooms answer by frequency, and knows nothing of them.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_AXIS_H
@@ -15,6 +15,7 @@
 #include "core/status.h"
 #include "core/watch.h"
 #include "mechanics/friction.h"
+#include "mechanics/gravity.h"
 #include "plant/model.h"
 
 enum { TUNE_INTERPOLATION_ORDERS = 4 };
@@ -25,9 +26,15 @@ struct tune_axis {
     double ripple_nm;              /* torque ripple, opposing motion like friction: amplitude, */
     double ripple_per_turn;        /* periods per turn, */
     double ripple_phase_rad;       /* ripple_nm sin(ripple_per_turn angle + phase) */
-    double torque_limit_nm;        /* symmetric saturation; 0: none */
-    double encoder_step_rad;       /* 0: not quantised */
-    double encoder_noise_rad;      /* white, std per sample */
+    struct tune_imbalance_torque imbalance; /* nm 0: in balance */
+    double offset_nm;                       /* constant, opposing positive motion */
+    double cable_nm_per_rad;                /* cables as a spring, */
+    double cable_rest_rad;                  /* that rests here */
+    double drag_nm;                         /* cables that rub: further Coulomb friction of */
+    double drag_angle_rad;    /* drag_nm (1 + cos(angle - drag_angle_rad))/2; needs coulomb_nm */
+    double torque_limit_nm;   /* symmetric saturation; 0: none */
+    double encoder_step_rad;  /* 0: not quantised */
+    double encoder_noise_rad; /* white, std per sample */
     double encoder_lines_per_turn; /* signal periods of the encoder; 0: unknown */
     /* interpolation error: the encoder reads the angle too large by the sum over k = 1.. of
      * interpolation_rad[k-1] sin(k lines angle) */
@@ -80,9 +87,11 @@ struct tune_axis_trace {
         *payload_rad_per_s2; /* angular acceleration of the payload, before a step of the torque at
                                    the very instant */
     double *other_rad;       /* angle of the other axis as its encoder tells it */
-    double *friction_nm; /* friction and ripple, mean over the period; opposes positive motion */
-    size_t saturated;    /* recorded samples on the torque limit */
-    bool diverged;       /* the loop ran away: samples past that point repeat the last */
+    double
+        *friction_nm; /* friction, ripple, offset and cables less the pull of the weight, mean over
+                            the period; opposes positive motion */
+    size_t saturated; /* recorded samples on the torque limit */
+    bool diverged;    /* the loop ran away: samples past that point repeat the last */
 };
 
 /*   TUNE_EINVAL  a parameter out of range, a controller of another loop rate

@@ -106,6 +106,15 @@ static enum tune_status check_surroundings(const struct tune_axis *a, struct tun
         {"ripple_nm", a->ripple_nm, isfinite(a->ripple_nm), finite},
         {"ripple_per_turn", a->ripple_per_turn, isfinite(a->ripple_per_turn), finite},
         {"ripple_phase_rad", a->ripple_phase_rad, isfinite(a->ripple_phase_rad), finite},
+        {"imbalance nm", a->imbalance.nm, not_negative(a->imbalance.nm), from_0},
+        {"imbalance angle_rad", a->imbalance.angle_rad, isfinite(a->imbalance.angle_rad), finite},
+        {"offset_nm", a->offset_nm, isfinite(a->offset_nm), finite},
+        {"cable_nm_per_rad", a->cable_nm_per_rad, not_negative(a->cable_nm_per_rad), from_0},
+        {"cable_rest_rad", a->cable_rest_rad, isfinite(a->cable_rest_rad), finite},
+        {"drag_nm", a->drag_nm,
+         a->drag_nm == 0.0 || (positive(a->drag_nm) && a->friction.coulomb_nm > 0.0),
+         "0 or more, and 0 where coulomb_nm is"},
+        {"drag_angle_rad", a->drag_angle_rad, isfinite(a->drag_angle_rad), finite},
         {"torque_limit_nm", a->torque_limit_nm, not_negative(a->torque_limit_nm), from_0},
         {"encoder_step_rad", a->encoder_step_rad, not_negative(a->encoder_step_rad), from_0},
         {"encoder_noise_rad", a->encoder_noise_rad, not_negative(a->encoder_noise_rad), from_0},
@@ -177,10 +186,18 @@ static double sudden_speed(const struct tune_plant *plant)
     return sum / plant->inertia_kg_m2;
 }
 
-/* N m s/rad of all friction that rises with speed. */
-static double friction_damping(const struct tune_friction *f)
+/* Coulomb friction with the most that cables add to it, over that without; 0: there is none. */
+static double most_rubbing(const struct tune_axis *axis)
 {
-    return f->viscous_nm_s_per_rad + (f->coulomb_nm > 0.0 ? f->bristle_nm_s_per_rad : 0.0);
+    const double coulomb = axis->friction.coulomb_nm;
+    return coulomb > 0.0 ? 1.0 + axis->drag_nm / coulomb : 0.0;
+}
+
+/* N m s/rad of all friction that rises with speed. */
+static double friction_damping(const struct tune_axis *axis)
+{
+    return axis->friction.viscous_nm_s_per_rad +
+           most_rubbing(axis) * axis->friction.bristle_nm_s_per_rad;
 }
 
 /* Friction acts on the motor as torque held over a step h; against the inertia J_m moving with the motor
@@ -189,14 +206,14 @@ static double friction_damping(const struct tune_friction *f)
 double tune_axis_steps_needed(const struct tune_axis *axis)
 {
     const struct tune_friction *f = &axis->friction;
-    const double bristles = f->coulomb_nm > 0.0 ? f->bristle_nm_per_rad : 0.0;
+    const double bristles = most_rubbing(axis) * f->bristle_nm_per_rad;
     const double period = 1.0 / axis->plant.loop_rate_hz;
     double mobility = 1.0, stiffness, damping, sudden;
     for (size_t k = 0; k < axis->plant.n_modes; k++)
         mobility += fmax(axis->plant.mode[k].gain, 0.0);
     mobility /= axis->plant.inertia_kg_m2;
     stiffness = bristles * mobility * period * period;
-    damping = friction_damping(f) * mobility * period;
+    damping = friction_damping(axis) * mobility * period;
     sudden = bristles * sudden_speed(&axis->plant) * period;
     return ceil(
         fmax(fmax(axis->substeps, sudden / 0.05), fmax(sqrt(stiffness / 0.05), damping / 0.1)));
@@ -205,7 +222,7 @@ double tune_axis_steps_needed(const struct tune_axis *axis)
 /* Friction that answers at once to the speed its own torque makes cannot be followed by any step. */
 static enum tune_status check_sudden(const struct tune_axis *axis, struct tune_error *err)
 {
-    const double back = friction_damping(&axis->friction) * sudden_speed(&axis->plant);
+    const double back = friction_damping(axis) * sudden_speed(&axis->plant);
     if (back < 0.1) return TUNE_OK;
     return refuse(err, "mode gain_quadrature", axis->plant.mode[0].gain_quadrature,
                   "smaller beside this friction, or 0: torque would change the speed at once by as "

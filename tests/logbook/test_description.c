@@ -27,6 +27,9 @@ static const char full[] = "[log quiet]\nkind = hold\npointing = west\nduration_
                            "wind_corner_hz = 0.3\ndrive_noise_nm_per_rthz = 0.05\n"
                            "encoder_noise_arcsec = 0.003\nripple_nm = 0.4\n"
                            "ripple_per_turn = 264\n"
+                           "[balance]\nimbalance_nm = 5\nimbalance_deg = -30\n"
+                           "offset_nm = -1.5\ncable_nm_per_rad = 0.8\ncable_rest_deg = 90\n"
+                           "drag_nm = 3\ndrag_deg = 60\n"
                            "[coupling]\nmode2_ratio = -0.2\nnoise_arcsec = 0.01\n"
                            "[sensors]\nload_encoder = yes\naccelerometer = yes\n"
                            "accel_arm_m = -1.2\naccel_noise_ug_per_rthz = 5\n"
@@ -99,6 +102,13 @@ static void the_axis_comes_out_in_si(void **state)
     check_close(a->drive_noise_nm_per_rthz, 0.05, 0.0);
     check_close(a->ripple_nm, 0.4, 0.0);
     check_close(a->ripple_per_turn, 264.0, 0.0);
+    check_close(a->imbalance.nm, 5.0, 0.0);
+    check_close_rel(a->imbalance.angle_rad, -TUNE_PI / 6.0, 1e-15);
+    check_close(a->offset_nm, -1.5, 0.0);
+    check_close(a->cable_nm_per_rad, 0.8, 0.0);
+    check_close_rel(a->cable_rest_rad, TUNE_PI / 2.0, 1e-15);
+    check_close(a->drag_nm, 3.0, 0.0);
+    check_close_rel(a->drag_angle_rad, TUNE_PI / 3.0, 1e-15);
     check_close(a->other_ratio[0], 0.0, 0.0);
     check_close(a->other_ratio[1], -0.2, 0.0);
     check_close_rel(a->other_noise_rad, 0.01 * arcsec, 1e-15);
@@ -111,6 +121,33 @@ static void the_axis_comes_out_in_si(void **state)
     tune_description_free(&d);
     tune_description_free(&d);
     assert_null(d.log);
+}
+
+/* 40 degrees at 4 deg/s with 2 deg/s^2: 2 s to full speed, 12 s a way, two ways and three rests of 1 s. */
+static void a_turn_goes_up_and_down_at_constant_speed(void **state)
+{
+    static const char turn[] = "[log turn]\nkind = turn\npointing = east\nmove_deg = 40\n"
+                               "speed_deg_per_s = 4\nacceleration_deg_per_s2 = 2\n";
+    static const struct {
+        double time_s, deg;
+    } at[] = {{0.0, -20.0}, {1.0, -20.0}, {3.0, -16.0}, {5.0, -8.0}, {7.0, 0.0},    {11.0, 16.0},
+              {13.0, 20.0}, {14.0, 20.0}, {16.0, 16.0}, {20.0, 0.0}, {26.0, -20.0}, {27.0, -20.0}};
+    char text[sizeof full + sizeof turn];
+    struct tune_description d;
+    (void)state;
+    (void)snprintf(text, sizeof text, "%s%s", full, turn);
+    d = parse(text);
+    assert_int_equal(d.log[3].kind, TUNE_LOG_TURN);
+    assert_int_equal(d.log[3].motion.passes, 1);
+    check_close(d.log[3].duration_s, 27.0, 1e-12);
+    for (size_t i = 0; i < sizeof at / sizeof *at; i++)
+        check_close(tune_turn_target(&d.log[3].motion, at[i].time_s) * 180.0 / TUNE_PI, at[i].deg,
+                    1e-12);
+    /* no room for full speed: half way at the top of a triangle, after sqrt(way/a) */
+    d.log[3].motion.way_rad = 2.0 * TUNE_PI / 180.0;
+    check_close(tune_turn_seconds(&d.log[3].motion), 3.0 + 4.0, 1e-12);
+    check_close(tune_turn_target(&d.log[3].motion, 2.0), 0.0, 1e-15);
+    tune_description_free(&d);
 }
 
 static void a_pointing_shifts_inertia_and_modes(void **state)
@@ -362,6 +399,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_axis_comes_out_in_si),
         cmocka_unit_test(a_quadrature_makes_residues_complex),
+        cmocka_unit_test(a_turn_goes_up_and_down_at_constant_speed),
         cmocka_unit_test(a_pointing_shifts_inertia_and_modes),
         cmocka_unit_test(logs_know_their_pointing_and_sweep),
         cmocka_unit_test(a_motion_arrives_in_si_with_its_defaults),

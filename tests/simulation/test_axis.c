@@ -419,6 +419,55 @@ static void ripple_follows_the_angle(void **state)
     tune_axis_trace_free(&trace);
 }
 
+/* Heaviest side down the weight is a pendulum, cables are a spring: w = sqrt((W + k)/J). It swings about the
+ * angle at which cables and offset balance. */
+static void an_axis_out_of_balance_swings_like_a_pendulum(void **state)
+{
+    enum { N = 20000 };
+    const double down = 0.3 + TUNE_PI / 2.0, w = sqrt((5.0 + 3.0) / 20.0), away = 1e-3;
+    struct tune_axis axis = tune_axis_defaults();
+    const struct tune_axis_run run = {.n = N, .start_rad = down + away};
+    struct tune_axis_trace trace;
+    (void)state;
+    axis.plant.inertia_kg_m2 = 20.0;
+    axis.imbalance = (struct tune_imbalance_torque){5.0, 0.3};
+    axis.offset_nm = 0.2;
+    axis.cable_nm_per_rad = 3.0;
+    axis.cable_rest_rad = down + 0.2 / 3.0; /* pulls there with what the offset takes */
+    trace = simulated(&axis, &run);
+    for (size_t i = 0; i < N;
+         i++) /* cubic term (5/6) x^3: 1e-7 of the swing; torque held over steps */
+        check_close(trace.true_rad[i] - down, away * cos(w * (double)i / 1000.0), 2e-3 * away);
+    tune_axis_trace_free(&trace);
+}
+
+static void the_weight_pulls_by_the_cosine_and_cables_rub_where_they_do(void **state)
+{
+    enum { N = 4000 };
+    struct tune_axis axis = tune_axis_defaults();
+    struct tune_axis_trace trace;
+    (void)state;
+    axis.plant.inertia_kg_m2 = 1e9;
+    axis.friction = (struct tune_friction){2.0, 2.0, 1e-3, 1e5, 0.0, 4.0};
+    axis.imbalance = (struct tune_imbalance_torque){5.0, 0.3};
+    axis.offset_nm = 0.7;
+    axis.drag_nm = 1.5;
+    axis.drag_angle_rad = -0.4;
+    for (int sign = -1; sign <= 1; sign += 2) {
+        const double v = sign * 0.1;
+        const struct tune_axis_run run = {.n = N, .start_rad = 1.0, .start_rad_per_s = v};
+        trace = simulated(&axis, &run);
+        for (size_t i = 0; i < N; i++) {
+            const double at = 1.0 + v * ((double)i + 0.5) / 1000.0;
+            check_close(trace.friction_nm[i],
+                        sign * (2.0 + 0.75 * (1.0 + cos(at + 0.4))) + 4.0 * v + 0.7 -
+                            5.0 * cos(at - 0.3),
+                        1e-3);
+        }
+        tune_axis_trace_free(&trace);
+    }
+}
+
 static void torque_never_passes_the_limit_and_is_counted(void **state)
 {
     enum { N = 2000 };
@@ -598,6 +647,13 @@ static void every_field_out_of_range_is_named(void **state)
     REFUSES(friction.bristle_nm_s_per_rad, -1.0, "bristle_nm_s_per_rad");
     REFUSES(friction.viscous_nm_s_per_rad, -1.0, "friction viscous_nm_s_per_rad");
     REFUSES(ripple_nm, (double)NAN, "ripple_nm");
+    REFUSES(imbalance.nm, -1.0, "imbalance nm");
+    REFUSES(imbalance.angle_rad, (double)NAN, "imbalance angle_rad");
+    REFUSES(offset_nm, (double)INFINITY, "offset_nm");
+    REFUSES(cable_nm_per_rad, -1.0, "cable_nm_per_rad");
+    REFUSES(cable_rest_rad, (double)NAN, "cable_rest_rad");
+    REFUSES(drag_nm, -1.0, "drag_nm");
+    REFUSES(drag_angle_rad, (double)NAN, "drag_angle_rad");
     REFUSES(ripple_per_turn, (double)INFINITY, "ripple_per_turn");
     REFUSES(ripple_phase_rad, (double)NAN, "ripple_phase_rad");
     REFUSES(torque_limit_nm, -1.0, "torque_limit_nm");
@@ -722,6 +778,8 @@ int main(void)
         cmocka_unit_test(finer_steps_change_a_friction_run_little),
         cmocka_unit_test(stiff_friction_gets_the_steps_it_needs),
         cmocka_unit_test(ripple_follows_the_angle),
+        cmocka_unit_test(an_axis_out_of_balance_swings_like_a_pendulum),
+        cmocka_unit_test(the_weight_pulls_by_the_cosine_and_cables_rub_where_they_do),
         cmocka_unit_test(torque_never_passes_the_limit_and_is_counted),
         cmocka_unit_test(same_seed_same_bytes),
         cmocka_unit_test(a_run_on_a_ramp_starts_without_transient),
