@@ -12,6 +12,7 @@
 #include "core/units.h"
 #include "core/decay.h"
 #include "core/random.h"
+#include "core/assignment.h"
 #include "core/workers.h"
 #include "core/watch.h"
 #include "core/sha256.h"

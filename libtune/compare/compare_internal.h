@@ -1,4 +1,4 @@
-/* compare_internal.h - conditions, smooth functions of them, assignment, laws.
+/* compare_internal.h - conditions, smooth functions of them, laws.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_COMPARE_INTERNAL_H
 #define TUNE_COMPARE_INTERNAL_H
@@ -52,12 +52,6 @@ size_t smooth_condition(double *room, const struct smooth_series *series, size_t
 void smooth_eval(double *mean, double *variance, double *room, size_t m,
                  const struct smooth_series *series, size_t skip, const double *correlation,
                  const struct smooth_scale *scale);
-
-/* ---- assignment (assignment.c) ------------------------------------------------------------------*/
-
-/* The columns of rows 0..n-1 that make the sum of cost[n x n], finite, least. room: 3 n + 3 doubles,
- * index: 3 n + 3. */
-void assignment_solve(size_t *column, const double *cost, size_t n, double *room, size_t *index);
 
 /* ---- which mode is which (matching.c, matching_expected.c, swaps.c) --------------------------------------------------*/
 

@@ -11,6 +11,7 @@
 #include <string.h>
 
 #include "compare/compare_internal.h"
+#include "core/assignment.h"
 
 /* What modes of telescope axes do between pointings, by order of size (rule of the house, no source):
  * frequencies change by 5 %, damping and gain by factors; from sweep to sweep 0.2 %, 10 %, 5 %. */
@@ -97,7 +98,7 @@ static enum tune_status assign(struct matching *m, size_t p, double done, bool *
     index = malloc((4 * size + 3) * sizeof *index);
     if (cost && index) {
         fill_costs(cost, m, p, mode, n);
-        assignment_solve(index, cost, size, cost + size * size, index + size);
+        tune_assignment_solve(index, cost, size, cost + size * size, index + size);
         apply(m, p, index, mode, n, changed);
     }
     free(cost);

@@ -1,4 +1,4 @@
-/* test_matching.c - the cheapest pairing, smooth functions, and which mode is which.
+/* test_matching.c - smooth functions, and which mode is which.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "support/check.h"
 
@@ -9,42 +9,6 @@
 #include "fits.h"
 
 static const double std_tight[3] = {2e-4, 0.03, 0.002};
-
-/* ---- assignment ---------------------------------------------------------------------------------*/
-
-static double cheapest(const double *cost, size_t n, size_t row, unsigned used)
-{
-    double best = (double)INFINITY;
-    if (row == n) return 0.0;
-    for (size_t k = 0; k < n; k++)
-        if (!(used & (1u << k)))
-            best = fmin(best, cost[row * n + k] + cheapest(cost, n, row + 1, used | (1u << k)));
-    return best;
-}
-
-/* against every permutation; rounding: n sums of numbers below 10 */
-static void an_assignment_costs_least_of_all(void **state)
-{
-    struct tune_random random;
-    (void)state;
-    tune_random_init(&random, 11, 0);
-    for (int trial = 0; trial < 300; trial++) {
-        const size_t n = 1 + (size_t)trial % 7;
-        double cost[49], room[24], sum = 0.0;
-        size_t column[7], index[24];
-        bool used[7] = {false};
-        for (size_t i = 0; i < n * n; i++)
-            cost[i] = trial % 3 ? 5.0 * tune_random_normal(&random)
-                                : floor(4.0 * tune_random_uniform(&random)); /* ties */
-        assignment_solve(column, cost, n, room, index);
-        for (size_t i = 0; i < n; i++) {
-            assert_true(column[i] < n && !used[column[i]]);
-            used[column[i]] = true;
-            sum += cost[i * n + column[i]];
-        }
-        check_close(sum, cheapest(cost, n, 0, 0), 1e-12);
-    }
-}
 
 /* ---- smooth functions --------------------------------------------------------------------------*/
 
@@ -389,7 +353,6 @@ static void a_mode_that_may_have_moved_is_not_absent(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(an_assignment_costs_least_of_all),
         cmocka_unit_test(correlations_are_a_correlation),
         cmocka_unit_test(a_prediction_agrees_with_the_density),
         cmocka_unit_test(crossing_modes_are_told_apart),

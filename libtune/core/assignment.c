@@ -2,10 +2,9 @@
  * H. W. Kuhn, The Hungarian method for the assignment problem, Naval Research Logistics Quarterly 2
  * (1955), as shortest augmenting paths with potentials (from memory).
  * SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
-#include <stdbool.h>
+#include "core/assignment.h"
 
-#include "compare/compare_internal.h"
+#include <math.h>
 
 /* One augmenting path from row `row`; rows and columns count from 1, 0 is where the path starts. */
 static void augment(size_t row, const double *cost, size_t n, double *u, double *v, double *least,
@@ -49,7 +48,8 @@ static void augment(size_t row, const double *cost, size_t n, double *u, double 
     }
 }
 
-void assignment_solve(size_t *column, const double *cost, size_t n, double *room, size_t *index)
+void tune_assignment_solve(size_t *column, const double *cost, size_t n, double *room,
+                           size_t *index)
 {
     double *u = room, *v = u + n + 1, *least = v + n + 1;
     size_t *row_of = index, *before = row_of + n + 1, *seen = before + n + 1;
