@@ -42,6 +42,10 @@ TUNE_API struct tune_controller tune_controller_defaults(double loop_rate_hz);
 TUNE_API enum tune_status tune_controller_check(const struct tune_controller *controller,
                                                 struct tune_error *err);
 
+/* Does every number that runs stand in both alike? A low-pass or biquad that is off is not looked at. */
+TUNE_API bool tune_controller_same(const struct tune_controller *a,
+                                   const struct tune_controller *b);
+
 /* c[n], N m per rad, at f_hz[n], each 0 < f_hz <= loop_rate/2. */
 TUNE_API void tune_controller_eval(double complex *c, const struct tune_controller *controller,
                                    const double *f_hz, size_t n);

@@ -5,12 +5,11 @@
 #include <math.h>
 #include <string.h>
 
+#include "control/cross_internal.h"
 #include "control/loop_axis_internal.h"
 #include "core/units.h"
 
-#define SAME_MODE 0.1 /* ln: modes of two pointings of one mount shift by less (judgement) */
-#define HELD_AT_MODE                                                                               \
-    0.5 /* loop gain of the other axis that leaves a mode recognisable (judgement) */
+const struct cross_limits cross_limits_usual = {.same_mode = 0.1, .held_at_mode = 0.5};
 
 enum { BATCH = 256, FEATURES = 2 * AXIS_FEATURES_MOST };
 
@@ -72,50 +71,11 @@ static void eval_crossed(void *user, double complex *l, const double *f_hz, size
         eval_batch(user, l + from, f_hz + from, n - from < BATCH ? n - from : BATCH);
 }
 
-/* The mode of the other axis nearest in ln f that no shared one took yet; n_modes: none is near. */
-static size_t same_mode(const struct tune_plant *other, double f_hz, const bool *taken)
-{
-    double least = SAME_MODE;
-    size_t best = other->n_modes;
-    for (size_t k = 0; k < other->n_modes; k++) {
-        const double far = fabs(log(other->mode[k].f_hz / f_hz));
-        if (taken[k] || far > least) continue;
-        least = far;
-        best = k;
-    }
-    return best;
-}
-
-/* A mode that both axes share is one mode: its frequency, damping and gain on the other axis follow from this
- * one and the share. As fitted there, perhaps at another pointing, its pole would stand beside this one's and
- * the two would not cancel where they must. */
-static void share_modes(struct crossed *crossed)
-{
-    const struct tune_cross_axes *axes = crossed->axes;
-    const double inertias = axes->other->inertia_kg_m2 / axes->plant->inertia_kg_m2;
-    bool taken[TUNE_MODES_MAX] = {false};
-    crossed->other = *axes->other;
-    for (size_t k = 0; k < axes->plant->n_modes; k++) {
-        const double ratio = axes->ratio[k];
-        size_t at = same_mode(axes->other, axes->plant->mode[k].f_hz, taken);
-        if (ratio == 0.0) continue;
-        if (at == axes->other->n_modes) {
-            if (crossed->other.n_modes == TUNE_MODES_MAX) continue;
-            at = crossed->other.n_modes++;
-        } else {
-            taken[at] = true;
-        }
-        crossed->other.mode[at] = axes->plant->mode[k];
-        crossed->other.mode[at].gain *= ratio * ratio * inertias;
-        crossed->other.mode[at].gain_quadrature *= ratio * ratio * inertias;
-    }
-    crossed->other.complex_residues |= axes->plant->complex_residues;
-}
-
 /* Residues as they are without the other axis' loop, which lets through S2 = 1/(1 + G22 C2before) of them:
  * complex where it turns their phase. Where that loop does much at a mode, pole and residue seen in the sweeps
  * are not the axis' own, and nothing is said. */
-static enum tune_status free_residues(struct crossed *crossed, struct tune_error *err)
+static enum tune_status free_residues(struct crossed *crossed, double held_at_mode,
+                                      struct tune_error *err)
 {
     const struct tune_cross_axes *axes = crossed->axes;
     crossed->shared[0] = *axes->plant;
@@ -126,12 +86,12 @@ static enum tune_status free_residues(struct crossed *crossed, struct tune_error
         tune_plant_eval(&g22, &crossed->other, TUNE_PATH_MOTOR_ENCODER, &mode->f_hz, 1);
         if (axes->before && axes->before != crossed->now)
             tune_controller_eval(&c, axes->before, &mode->f_hz, 1);
-        if (axes->ratio[k] != 0.0 && cabs(g22 * c) > HELD_AT_MODE)
+        if (axes->ratio[k] != 0.0 && cabs(g22 * c) > held_at_mode)
             return tune_error_set(err, TUNE_ENOSOL,
                                   "in the sweeps the other axis was held so stiffly (loop gain "
                                   "%.2g at %.4g Hz) that the shared mode is not seen as it is: "
                                   "sweep with softer gains there, at most %.2g",
-                                  cabs(g22 * c), mode->f_hz, HELD_AT_MODE);
+                                  cabs(g22 * c), mode->f_hz, held_at_mode);
         residue *= axes->ratio[k] * (1.0 + g22 * c);
         mode->gain = creal(residue);
         mode->gain_quadrature = cimag(residue);
@@ -196,10 +156,11 @@ static enum tune_status check(const struct tune_cross_axes *axes, struct tune_er
     return TUNE_OK;
 }
 
-enum tune_status tune_cross_judge(struct tune_margins *margins, bool *stable,
-                                  const struct tune_cross_axes *axes,
-                                  const struct tune_controller *controller,
-                                  const struct tune_controller *other_now, struct tune_error *err)
+enum tune_status tune_cross_judge_within(struct tune_margins *margins, bool *stable,
+                                         const struct tune_cross_axes *axes,
+                                         const struct tune_controller *controller,
+                                         const struct tune_controller *other_now,
+                                         const struct cross_limits *limits, struct tune_error *err)
 {
     struct crossed crossed = {.axes = axes, .now = other_now};
     enum tune_status status = check(axes, err);
@@ -207,12 +168,24 @@ enum tune_status tune_cross_judge(struct tune_margins *margins, bool *stable,
     if (margins) memset(margins, 0, sizeof *margins);
     if (!status) status = tune_axis_loop_make(&crossed.axis, axes->plant, controller, err);
     if (status) return status;
-    share_modes(&crossed);
-    status = free_residues(&crossed, err);
+    /* read from two files they are the same all the same: nothing changes */
+    if (other_now && axes->before && tune_controller_same(other_now, axes->before))
+        crossed.now = axes->before;
+    status = tune_cross_share(&crossed.other, axes, limits->same_mode, err);
+    if (!status) status = free_residues(&crossed, limits->held_at_mode, err);
     if (!status) status = take_other(&crossed, axes->before, err);
-    if (!status && other_now != axes->before) status = take_other(&crossed, other_now, err);
+    if (!status && crossed.now != axes->before) status = take_other(&crossed, crossed.now, err);
     if (status) return status;
     crossed.axis.loop.eval = eval_crossed;
     crossed.axis.loop.user = &crossed;
     return tune_axis_loop_judge(margins, stable, &crossed.axis, err);
+}
+
+enum tune_status tune_cross_judge(struct tune_margins *margins, bool *stable,
+                                  const struct tune_cross_axes *axes,
+                                  const struct tune_controller *controller,
+                                  const struct tune_controller *other_now, struct tune_error *err)
+{
+    return tune_cross_judge_within(margins, stable, axes, controller, other_now,
+                                   &cross_limits_usual, err);
 }

@@ -214,6 +214,48 @@ static void check_names_the_first_field_out_of_range(void **state)
 #undef REFUSED
 }
 
+static void two_are_the_same_when_every_number_that_runs_is(void **state)
+{
+    struct tune_controller a = tune_controller_defaults(4000.0), b;
+    (void)state;
+    a.kp_nm_per_rad = a.ki_nm_per_rad_s = a.kd_nm_s_per_rad = 7.0;
+    a.derivative_filter_hz = a.lowpass_hz = 300.0;
+    a.n_biquads = 2;
+    a.biquad[0] = a.biquad[1] = (struct tune_biquad_spec){50.0, 0.1, 60.0, 0.5};
+    b = a;
+    assert_true(tune_controller_same(&a, &b));
+#define OTHER(field, value)                                                                        \
+    b = a;                                                                                         \
+    b.field = value;                                                                               \
+    if (tune_controller_same(&a, &b) || tune_controller_same(&b, &a)) fail_msg("%s", #field)
+    OTHER(loop_rate_hz, 4001.0);
+    OTHER(kp_nm_per_rad, 7.1);
+    OTHER(ki_nm_per_rad_s, 7.1);
+    OTHER(kd_nm_s_per_rad, 7.1);
+    OTHER(derivative_filter_hz, 301.0);
+    OTHER(lowpass_hz, 301.0);
+    OTHER(lowpass_hz, 0.0);
+    OTHER(lowpass_order, 1);
+    OTHER(lowpass_zeta, 0.8);
+    OTHER(n_biquads, 1);
+    OTHER(biquad[0].zero_hz, 51.0);
+    OTHER(biquad[1].zero_zeta, 0.2);
+    OTHER(biquad[1].pole_hz, 61.0);
+    OTHER(biquad[0].pole_zeta, 0.6);
+    OTHER(position_divider, 2);
+#undef OTHER
+    b = a;
+    b.position_divider = a.position_divider ? 0 : 1; /* both mean one rate */
+    b.biquad[2].zero_hz = 9.0;
+    assert_true(tune_controller_same(&a, &b));
+    a.lowpass_order = b.lowpass_order = 1;
+    b.lowpass_zeta = 0.9; /* of a first order it says nothing */
+    assert_true(tune_controller_same(&a, &b));
+    a.lowpass_hz = b.lowpass_hz = 0.0;
+    b.lowpass_order = 2;
+    assert_true(tune_controller_same(&a, &b));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -224,6 +266,7 @@ int main(void)
         cmocka_unit_test(sections_stand_in_order_of_execution),
         cmocka_unit_test(scaling_stretches_time),
         cmocka_unit_test(check_names_the_first_field_out_of_range),
+        cmocka_unit_test(two_are_the_same_when_every_number_that_runs_is),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -218,6 +218,59 @@ static void modes_fitted_at_another_pointing_do_no_harm(void **state)
     check_close_rel(margins.phase_margin_rad, want.phase_margin_rad, 1e-6);
 }
 
+/* The same numbers read from two files. */
+static void gains_equal_by_value_change_nothing_however_stiff(void **state)
+{
+    struct mount m = example_mount();
+    struct tune_controller copy = m.held;
+    const struct tune_cross_axes axes = axes_of(&m, &m.held);
+    struct tune_margins margins, alone;
+    struct tune_error err;
+    bool stable;
+    (void)state;
+    copy.position_divider = 1;
+    copy.biquad[TUNE_BIQUADS_MAX - 1].zero_hz = 7.0; /* none of those that run */
+    assert_int_equal(tune_loop_judge(&alone, &stable, &m.plant, &m.controller, &err), TUNE_OK);
+    if (tune_cross_judge(&margins, &stable, &axes, &m.controller, &copy, &err) != TUNE_OK)
+        fail_msg("%s", err.text);
+    assert_true(stable);
+    check_close_rel(margins.sens_peak, alone.sens_peak, 1e-7);
+    copy.ki_nm_per_rad_s *= 1.0 + 1e-15;
+    assert_int_equal(tune_cross_judge(&margins, &stable, &axes, &m.controller, &copy, &err),
+                     TUNE_ENOSOL);
+}
+
+/* Two shared modes 7 % apart, fitted elsewhere 6 % lower: there the second lies nearest to the first one's place, and
+ * whoever takes the nearest pair first leaves the lower one beside. */
+static void near_modes_do_not_take_each_others_partner(void **state)
+{
+    struct mount m = example_mount();
+    m.plant.n_modes = 3;
+    m.plant.mode[2] = m.plant.mode[0];
+    m.plant.mode[2].f_hz *= 1.07;
+    m.ratio[2] = 0.7;
+    share(&m);
+    struct tune_plant elsewhere = m.other;
+    struct tune_cross_axes axes = axes_of(&m, NULL);
+    struct tune_margins margins, want;
+    struct tune_error err;
+    bool stable;
+    (void)state;
+    assert_int_equal(tune_cross_judge(&want, &stable, &axes, &m.controller, &m.held, &err),
+                     TUNE_OK);
+    assert_true(stable);
+    for (int down = 0; down < 2; down++) {
+        for (size_t k = 0; k < elsewhere.n_modes; k++)
+            elsewhere.mode[k].f_hz = m.other.mode[k].f_hz * (down ? 0.94 : 1.06);
+        axes.other = &elsewhere;
+        assert_int_equal(tune_cross_judge(&margins, &stable, &axes, &m.controller, &m.held, &err),
+                         TUNE_OK);
+        assert_true(stable);
+        check_close_rel(margins.sens_peak, want.sens_peak, 1e-6);
+        check_close_rel(margins.phase_margin_rad, want.phase_margin_rad, 1e-6);
+    }
+}
+
 static void what_cannot_be_judged_together_is_refused(void **state)
 {
     struct mount m = example_mount();
@@ -243,6 +296,13 @@ static void what_cannot_be_judged_together_is_refused(void **state)
                      TUNE_EINVAL);
     assert_non_null(strstr(err.text, "mode 2"));
     axes = axes_of(&m, NULL);
+    m.other.n_modes = TUNE_MODES_MAX;
+    for (size_t k = 0; k < TUNE_MODES_MAX; k++)
+        m.other.mode[k] = (struct tune_mode){300.0 + 10.0 * (double)k, 0.02, 1e-3, 1.0};
+    assert_int_equal(tune_cross_judge(NULL, &stable, &axes, &m.controller, &m.held, &err),
+                     TUNE_ENOSOL);
+    assert_non_null(strstr(err.text, "identify it with fewer"));
+    m = example_mount();
     m.other.loop_rate_hz = 2000.0;
     assert_int_equal(tune_cross_judge(NULL, &stable, &axes, &m.controller, &m.held, &err),
                      TUNE_EINVAL);
@@ -257,6 +317,8 @@ int main(void)
         cmocka_unit_test(an_axis_that_takes_no_part_changes_nothing),
         cmocka_unit_test(residues_seen_under_a_hold_are_freed_of_it),
         cmocka_unit_test(modes_fitted_at_another_pointing_do_no_harm),
+        cmocka_unit_test(gains_equal_by_value_change_nothing_however_stiff),
+        cmocka_unit_test(near_modes_do_not_take_each_others_partner),
         cmocka_unit_test(what_cannot_be_judged_together_is_refused),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

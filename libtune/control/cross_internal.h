@@ -1,0 +1,26 @@
+/* cross_internal.h - which modes two axes share.  SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef TUNE_CROSS_INTERNAL_H
+#define TUNE_CROSS_INTERNAL_H
+
+#include "control/cross_loop.h"
+
+/* What is taken for the same, and for softly held. */
+struct cross_limits {
+    double same_mode;    /* ln f: modes of one mount at two pointings lie nearer than that */
+    double held_at_mode; /* loop gain of the other axis that leaves a mode recognisable */
+};
+extern const struct cross_limits cross_limits_usual;
+
+/* The other axis with the shared modes as this axis has them; of the same mode no second one stays beside.
+ * TUNE_ENOSOL: more than TUNE_MODES_MAX. */
+enum tune_status tune_cross_share(struct tune_plant *other, const struct tune_cross_axes *axes,
+                                  double same_mode, struct tune_error *err);
+
+/* tune_cross_judge() under other limits, for their study. */
+enum tune_status tune_cross_judge_within(struct tune_margins *margins, bool *stable,
+                                         const struct tune_cross_axes *axes,
+                                         const struct tune_controller *controller,
+                                         const struct tune_controller *other_now,
+                                         const struct cross_limits *limits, struct tune_error *err);
+
+#endif
