@@ -76,14 +76,21 @@ enum tune_status chain_rung_files(struct chain_file *file, struct tune_proposal 
 enum tune_status chain_design_beyond(struct tune_proposal *out, const struct design_work *work,
                                      struct tune_error *err);
 
-/* design_cross.c: look for the other axis; what of it enters; close it always. */
+/* design_cross_other.c: look for the other axis; what of it enters; close it always. */
 enum tune_status chain_cross_open(struct chain_cross *out, const struct chain *chain,
                                   const struct tune_identification *id, struct tune_error *err);
 enum tune_status chain_cross_provenance(struct tune_provenance *out,
                                         const struct chain_cross *cross, struct tune_error *err);
 void chain_cross_close(struct chain_cross *cross);
 
-/* The margins of the recommended gains with its loop closed, where it is known; they are judged before. */
+/* design_cross_pointing.c: with its loop closed, at one pointing of this axis. TUNE_ENOSOL, TUNE_EINVAL as
+ * tune_cross_judge(). */
+enum tune_status chain_cross_at(struct tune_cross_margins *out,
+                                const struct tune_pointing_plant *pointing,
+                                const struct chain_cross *cross,
+                                const struct tune_controller *controller, struct tune_error *err);
+
+/* design_cross.c: the margins of the recommended gains with its loop closed, where it is known; they are judged before. */
 enum tune_status chain_design_cross(struct tune_proposal *out, const struct design_work *work,
                                     struct tune_error *err);
 /* A judgement where that loses what was asked for, and sentences for `limits`. */

@@ -298,7 +298,8 @@ static void what_cannot_be_judged_together_is_refused(void **state)
     axes = axes_of(&m, NULL);
     m.other.n_modes = TUNE_MODES_MAX;
     for (size_t k = 0; k < TUNE_MODES_MAX; k++)
-        m.other.mode[k] = (struct tune_mode){300.0 + 10.0 * (double)k, 0.02, 1e-3, 1.0};
+        m.other.mode[k] =
+            (struct tune_mode){.f_hz = 300.0 + 10.0 * (double)k, .zeta = 0.02, .gain = 1e-3};
     assert_int_equal(tune_cross_judge(NULL, &stable, &axes, &m.controller, &m.held, &err),
                      TUNE_ENOSOL);
     assert_non_null(strstr(err.text, "identify it with fewer"));
