@@ -13,6 +13,9 @@
 /* True where there is nothing to check; why, if anybody could wish for it. */
 static bool nothing_to_check(struct tune_notes *notes, const struct chain_cross *cross)
 {
+    if (cross->passed[0])
+        tune_notes_add(notes, "Beside this logbook lies one that was not looked at: %s.",
+                       cross->passed);
     if (!cross->found) {
         if (cross->logged)
             tune_notes_add(notes, "The other axis moves with this one, and no logbook of it lies "
@@ -25,6 +28,9 @@ static bool nothing_to_check(struct tune_notes *notes, const struct chain_cross 
                        "Margins are not checked with the loop of %s closed on new gains: no sweep "
                        "logged its angle (other_position).",
                        cross->logbook.axis.name);
+    else if (cross->unread[0])
+        tune_notes_add(notes, "Not judged with the loop of %s closed: %s.",
+                       cross->logbook.axis.name, cross->unread);
     else if (!cross->identified)
         tune_notes_add(notes,
                        "Margins are not checked with the loop of %s closed: identify it first "
@@ -35,7 +41,7 @@ static bool nothing_to_check(struct tune_notes *notes, const struct chain_cross 
                        "Margins are not checked with the loop of %s closed: its logbook states no "
                        "gains and has no design.",
                        cross->logbook.axis.name);
-    return !cross->logged || !cross->identified || !cross->has_now;
+    return !cross->logged || cross->unread[0] || !cross->identified || !cross->has_now;
 }
 
 static void describe(struct tune_notes *notes, const struct chain_cross *cross,

@@ -27,62 +27,102 @@ static bool beside(char out[TUNE_PATH_LENGTH], const struct chain *chain, const 
     return length > 0 && length < TUNE_PATH_LENGTH;
 }
 
+/* ../folder/file, line 3: what is wrong. As part of a sentence: no full stop. */
+static void say_why(char out[CHAIN_CROSS_WHY], const char *folder, const char *file,
+                    const struct tune_error *err)
+{
+    char line[32] = "", text[TUNE_ERROR_TEXT + TUNE_INPUT_PATH + 64];
+    if (err->line > 0) (void)snprintf(line, sizeof line, ", line %ld", err->line);
+    (void)snprintf(text, sizeof text, "../%s/%s%s: %s", folder, file, line, err->text);
+    tune_text_fit(out, CHAIN_CROSS_WHY, text);
+}
+
+/* What cannot be read of another axis ends no design of this one; no memory and a cancel do. */
+static bool ends_the_design(enum tune_status status)
+{
+    return status == TUNE_ENOMEM || status == TUNE_ECANCELLED;
+}
+
 /* A logbook of the same site and another axis. A folder that is none is no matter of this axis. */
-static bool is_other(struct tune_logbook *logbook, const struct chain *chain, const char *entry)
+static enum tune_status read_neighbour(struct tune_logbook *logbook, bool *is_other,
+                                       struct chain_cross *out, const struct chain *chain,
+                                       const char *entry, struct tune_error *err)
 {
     char folder[TUNE_PATH_LENGTH], ini[TUNE_PATH_LENGTH];
+    struct tune_error why;
     struct stat own, info;
-    if (entry[0] == '.' || !beside(folder, chain, entry, "") ||
-        !beside(ini, chain, entry, "axis.ini") || !is_there(ini, &info))
-        return false;
+    enum tune_status status;
+    *is_other = false;
+    if (entry[0] == '.' || strlen(entry) >= sizeof out->folder ||
+        !beside(folder, chain, entry, "") || !beside(ini, chain, entry, "axis.ini") ||
+        !is_there(ini, &info))
+        return TUNE_OK;
     if (is_there(folder, &info) && is_there(chain->logbook.folder, &own) &&
         info.st_dev == own.st_dev && info.st_ino == own.st_ino)
-        return false;
-    if (tune_logbook_read(logbook, folder, NULL)) return false;
-    if (!strcmp(logbook->axis.site, chain->logbook.axis.site) &&
-        strcmp(logbook->axis.name, chain->logbook.axis.name) != 0)
-        return true;
-    tune_logbook_free(logbook);
-    return false;
+        return TUNE_OK;
+    status = tune_logbook_read(logbook, folder, &why);
+    if (ends_the_design(status)) {
+        if (err) *err = why;
+        return status;
+    }
+    if (status && !out->passed[0]) say_why(out->passed, entry, "axis.ini", &why);
+    if (status) return TUNE_OK;
+    *is_other = !strcmp(logbook->axis.site, chain->logbook.axis.site) &&
+                strcmp(logbook->axis.name, chain->logbook.axis.name) != 0;
+    if (!*is_other) tune_logbook_free(logbook);
+    return TUNE_OK;
 }
 
 /* The first by name; the others are told. */
-static void find_other(struct chain_cross *out, const struct chain *chain)
+static enum tune_status find_other(struct chain_cross *out, const struct chain *chain,
+                                   struct tune_error *err)
 {
     char parent[TUNE_PATH_LENGTH];
     struct dirent **entry;
-    if (!beside(parent, chain, "", "")) return;
+    enum tune_status status = TUNE_OK;
+    if (!beside(parent, chain, "", "")) return TUNE_OK;
     const int n = scandir(parent, &entry, NULL, alphasort);
     for (int i = 0; i < n; i++) {
         struct tune_logbook logbook;
-        if (strlen(entry[i]->d_name) < sizeof out->folder &&
-            is_other(&logbook, chain, entry[i]->d_name)) {
-            if (out->found)
-                tune_logbook_free(&logbook);
-            else
-                out->logbook = logbook;
-            if (!out->found)
-                (void)snprintf(out->folder, sizeof out->folder, "%s", entry[i]->d_name);
-            out->several = out->found;
+        bool is_other = false;
+        if (!status)
+            status = read_neighbour(&logbook, &is_other, out, chain, entry[i]->d_name, err);
+        if (is_other && out->found) {
+            tune_logbook_free(&logbook);
+            out->several = true;
+        } else if (is_other) {
+            out->logbook = logbook;
+            (void)snprintf(out->folder, sizeof out->folder, "%s", entry[i]->d_name);
             out->found = true;
         }
         free(entry[i]);
     }
     if (n >= 0) free(entry);
+    return status;
+}
+
+/* A file of the other axis that cannot be read is told, and nothing judged by it. */
+static enum tune_status take_unread(struct chain_cross *out, const char *file,
+                                    enum tune_status status, struct tune_error *err)
+{
+    if (!status || ends_the_design(status)) return status;
+    say_why(out->unread, out->folder, file, err);
+    tune_error_clear(err);
+    return TUNE_OK;
 }
 
 static enum tune_status read_plants(struct chain_cross *out, const struct chain *chain,
                                     struct tune_error *err)
 {
+    static const char file[] = "results/identify.json";
     char *text = NULL;
     size_t size;
     struct stat info;
     enum tune_status status;
-    if (!beside(out->path, chain, out->folder, "results/identify.json") ||
-        !is_there(out->path, &info))
-        return TUNE_OK;
+    if (!beside(out->path, chain, out->folder, file) || !is_there(out->path, &info)) return TUNE_OK;
     status = tune_file_read(&text, &size, out->path, err);
-    if (!status) status = tune_identification_parse(&out->id, out->path, text, size, err);
+    if (status) return take_unread(out, file, status, err);
+    status = tune_identification_parse(&out->id, out->path, text, size, err);
     free(text);
     out->identified = !status && out->id.n_pointings > 0;
     if (status != TUNE_EDATA) return status;
@@ -94,15 +134,16 @@ static enum tune_status read_plants(struct chain_cross *out, const struct chain 
 static enum tune_status read_gains(struct chain_cross *out, const struct chain *chain,
                                    struct tune_error *err)
 {
+    static const char file[] = "results/controller.ini";
     struct stat info;
     enum tune_status status = TUNE_OK;
     out->has_now = true;
-    if (beside(out->now.path, chain, out->folder, "results/controller.ini") &&
-        is_there(out->now.path, &info)) {
-        (void)snprintf(out->now.source, sizeof out->now.source, "../%.200s/results/controller.ini",
-                       out->folder);
+    if (beside(out->now.path, chain, out->folder, file) && is_there(out->now.path, &info)) {
+        (void)snprintf(out->now.source, sizeof out->now.source, "../%.200s/%s", out->folder, file);
         status = tune_controller_read(&out->now.controller, out->now.path,
                                       out->logbook.drive.loop_rate_hz, err);
+        out->has_now = !status;
+        status = take_unread(out, file, status, err);
     } else {
         out->now.path[0] = '\0';
         out->now.controller = out->logbook.controller;
@@ -122,10 +163,9 @@ static bool any_logged(const struct tune_identification *id)
 enum tune_status chain_cross_open(struct chain_cross *out, const struct chain *chain,
                                   const struct tune_identification *id, struct tune_error *err)
 {
-    enum tune_status status = TUNE_OK;
-    find_other(out, chain);
+    enum tune_status status = find_other(out, chain, err);
     out->logged = any_logged(id);
-    if (!out->found || !out->logged) return TUNE_OK;
+    if (status || !out->found || !out->logged) return status;
     status = read_plants(out, chain, err);
     if (!status) status = read_gains(out, chain, err);
     return status;
@@ -138,15 +178,26 @@ void chain_cross_close(struct chain_cross *cross)
     memset(cross, 0, sizeof *cross);
 }
 
+/* What could not be read, word for word: mended, or wrong in another way, it is no longer the same. */
+static enum tune_status add_why(struct tune_provenance *out, const char *name, const char *why,
+                                struct tune_error *err)
+{
+    char digest[TUNE_SHA256_TEXT];
+    if (!why[0]) return TUNE_OK;
+    tune_sha256_bytes(digest, why, strlen(why));
+    return tune_provenance_add_option(out, err, name, "%.80s %.16s", why, digest);
+}
+
 enum tune_status chain_cross_provenance(struct tune_provenance *out,
                                         const struct chain_cross *cross, struct tune_error *err)
 {
     char digest[TUNE_SHA256_TEXT], name[TUNE_INPUT_PATH];
     const struct chain_gains before = {.controller = cross->logbook.controller,
                                        .source = "axis.ini"};
-    enum tune_status status;
-    if (!cross->found) return TUNE_OK;
+    enum tune_status status = add_why(out, "beside, not read", cross->passed, err);
+    if (status || !cross->found) return status;
     status = tune_provenance_add_option(out, err, "other axis", "%.80s", cross->folder);
+    if (!status) status = add_why(out, "of the other axis, not read", cross->unread, err);
     if (!status && cross->identified) {
         (void)snprintf(name, sizeof name, "../%.200s/results/identify.json", cross->folder);
         status = tune_sha256_file(digest, cross->path, err);

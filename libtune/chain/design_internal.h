@@ -11,6 +11,8 @@
 #include "design/tradeoff.h"
 #include "results/proposal.h"
 
+enum { CHAIN_CROSS_WHY = 240 };
+
 /* The other axis of the mount, from the logbook beside this one. */
 struct chain_cross {
     bool found, several; /* several: more than one lies there */
@@ -22,6 +24,9 @@ struct chain_cross {
     struct tune_identification id; /* as that says */
     bool has_now;
     struct chain_gains now;
+    /* "../ha/results/controller.ini, line 3: what is wrong": a file of the other axis, so that nothing is judged;
+     * an axis.ini beside, which is no other axis then. Empty: none. */
+    char unread[CHAIN_CROSS_WHY], passed[CHAIN_CROSS_WHY];
 };
 
 struct design_work {

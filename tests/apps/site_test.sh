@@ -49,6 +49,31 @@ sed -i 's/^kp_nm_per_rad .*/kp_nm_per_rad = 9e6/' "$site/ha/results/controller.i
 check 'gains that do not hold the other axis' evaluate 0
 check 'are told' out_has 'axis is not stable by itself under its gains'
 
+# what lies beside and cannot be read is no matter of this axis, but not passed over in silence
+echo 'kp_nm_per_rad = 9e6 Nm' >"$site/ha/results/controller.ini"
+check 'a controller file of the other axis that cannot be read does not end the design' evaluate 0
+check 'it is not judged, with file, line and reason' json 'd["other_axis"]["margins"] == [] and any("Not judged with the loop of hour-angle closed: ../ha/results/controller.ini, line 1: " in n and "kp_nm_per_rad" in n for n in d["notes"])' "$result"
+check 'that, too, is fresh' evaluate 0
+check 'as long as it stays so' err_has 'evaluate.json is fresh'
+printf '\n%s\n' 'kp_nm_per_rad = 9e6 Nm' >"$site/ha/results/controller.ini"
+check 'a fault elsewhere in it' evaluate 0
+check 'is told anew' json 'any("controller.ini, line 2: " in n for n in d["notes"])' "$result"
+cp "$scratch/given.ini" "$site/ha/results/controller.ini"
+cp "$site/ha/results/identify.json" "$scratch/identify.json"
+rm "$site/ha/results/identify.json"; mkdir "$site/ha/results/identify.json"
+check 'nor does an identification that cannot be read' evaluate 0
+check 'which is told' json 'd["other_axis"]["margins"] == [] and any("Not judged with the loop of hour-angle closed: ../ha/results/identify.json: " in n for n in d["notes"])' "$result"
+rmdir "$site/ha/results/identify.json"; cp "$scratch/identify.json" "$site/ha/results/identify.json"
+mkdir "$site/focus"
+sed -e 's/^loop_rate_hz.*/loop_rate_hz = fast/' -e 's/^site .*/site = Heron Flat hut/' "$site/ha/axis.ini" >"$site/focus/axis.ini"
+line=$(grep -n '^loop_rate_hz' "$site/focus/axis.ini" | cut -d: -f1)
+check 'a logbook beside that cannot be read' evaluate 0
+check 'is named, with the reason' json 'len(d["other_axis"]["margins"]) == 2 and any("../focus/axis.ini, line '"$line"': " in n and "fast" in n and "not looked at" in n for n in d["notes"])' "$result"
+sed -i 's/= fast/= 1000/' "$site/focus/axis.ini"
+check 'its being mended is noticed' evaluate 0
+check 'and no longer told' json 'not any("../focus/axis.ini" in n for n in d["notes"])' "$result"
+rm -r "$site/focus"
+
 # braked: nothing to learn
 cp "$scratch/given.ini" "$site/ha/results/controller.ini"
 sed -i 's/^other_axis_state = free/other_axis_state = braked/' "$book/axis.ini"
