@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "chain/design_internal.h"
+#include "results/worst_margins.h"
 
 /* ---- all ----------------------------------------------------------------------------------------*/
 
@@ -78,6 +79,7 @@ enum tune_status chain_design_cross(struct tune_proposal *out, const struct desi
     (void)snprintf(out->other_axis.axis, sizeof out->other_axis.axis, "%.*s", TUNE_NAME_LENGTH,
                    cross->logbook.axis.name);
     (void)snprintf(out->other_axis.gains, sizeof out->other_axis.gains, "%s", cross->now.source);
+    out->other_axis.proposed = cross->now.path[0] != '\0';
     for (size_t i = 0; i < id->n_pointings; i++) {
         const struct tune_pointing_plant *pointing = &id->pointing[i];
         struct tune_cross_margins *to = &out->other_axis.pointing[out->other_axis.n];
@@ -140,19 +142,19 @@ void chain_judge_cross(struct tune_proposal *out, const struct tune_requirement 
     bool missed = false;
     for (size_t i = 0; i < out->other_axis.n; i++) {
         const struct tune_cross_margins *with = &out->other_axis.pointing[i];
-        const char *what = NULL;
-        for (size_t k = 0; k < best->n_margins; k++)
-            if (!strcmp(best->margins[k].pointing, with->pointing))
-                what = what_is_lost(requirement, &best->margins[k], with);
+        const struct tune_pointing_margins *alone = tune_margins_at(best, with->pointing);
+        const char *what = alone ? what_is_lost(requirement, alone, with) : NULL;
         if (!what) continue;
         if (!missed)
             tune_judgements_add(&out->requirement, TUNE_JUDGEMENT_OTHER_AXIS, 1.0, 0.0, false,
                                 with->pointing);
         missed = true;
         tune_notes_add(&out->limits,
-                       "Missed: at %s, with the loop of %s closed on the gains of %s, %s. Enable "
+                       "Missed: at %s, with the loop of %s closed on %s %s, %s. Enable "
                        "these gains only with the other axis on the gains it had in the sweeps, "
                        "and design both anew.",
-                       with->pointing, out->other_axis.axis, out->other_axis.gains, what);
+                       with->pointing, out->other_axis.axis,
+                       out->other_axis.proposed ? "the gains of" : "its old gains in",
+                       out->other_axis.gains, what);
     }
 }

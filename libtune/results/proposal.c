@@ -227,6 +227,7 @@ static void other_axis(struct json_io *io, struct tune_other_axis_check *c)
     json_io_enter(io, "other_axis");
     json_io_text(io, "axis", c->axis, sizeof c->axis);
     json_io_text(io, "gains", c->gains, sizeof c->gains);
+    json_io_flag(io, "gains_proposed", &c->proposed);
     const size_t n = json_io_list(io, "margins", (void **)&c->pointing, &c->n, sizeof *c->pointing);
     for (size_t i = 0; i < n; i++) {
         struct tune_cross_margins *m = &c->pointing[i];

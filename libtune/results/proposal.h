@@ -215,6 +215,8 @@ struct tune_cross_margins {
 struct tune_other_axis_check {
     char axis[TUNE_NAME_LENGTH + 1]; /* its name; empty: nothing was checked */
     char gains[TUNE_INPUT_PATH];     /* the file of its gains */
+    bool
+        proposed; /* they are those its design proposes; else its old ones, which its logbook states */
     size_t n;
     struct tune_cross_margins *pointing; /* [n] those where its motion was logged */
 };

@@ -3,6 +3,15 @@
 #include "results/worst_margins.h"
 
 #include <math.h>
+#include <string.h>
+
+const struct tune_pointing_margins *tune_margins_at(const struct tune_candidate *candidate,
+                                                    const char *pointing)
+{
+    for (size_t i = 0; i < candidate->n_margins; i++)
+        if (!strcmp(candidate->margins[i].pointing, pointing)) return &candidate->margins[i];
+    return NULL;
+}
 
 bool tune_margins_sure(const struct tune_pointing_margins *margins)
 {

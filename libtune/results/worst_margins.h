@@ -24,4 +24,8 @@ TUNE_API void tune_worst_margins(struct tune_worst_margins *out,
  * margin without end has no bound to pass. */
 TUNE_API bool tune_margins_sure(const struct tune_pointing_margins *margins);
 
+/* Those at the pointing of that name; NULL: there is none. */
+TUNE_API const struct tune_pointing_margins *tune_margins_at(const struct tune_candidate *candidate,
+                                                             const char *pointing);
+
 #endif

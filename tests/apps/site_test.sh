@@ -34,8 +34,9 @@ check 'that is not identified yet, what to do is told' out_has 'quietaxis identi
 run 0 identify --quiet "$site/ha"
 check 'beside one that is' evaluate 0
 check 'the check is printed' out_has 'With the loop of hour-angle closed'
+check 'and on which gains' out_has 'On its old gains (../ha/axis.ini)'
 check 'within 80 columns' fits
-check 'soft gains of the other axis change nothing much' json '[m["pointing"] for m in d["other_axis"]["margins"]] == ["south", "north"] and all(m["stable"] and m["modes"] == 2 and abs(m["peak_sensitivity"]["value"] / [x for x in d["controllers"][-1]["margins"] if x["pointing"] == m["pointing"]][0]["peak_sensitivity"]["value"] - 1) < 0.02 for m in d["other_axis"]["margins"]) and d["other_axis"]["gains"] == "../ha/axis.ini"' "$result"
+check 'soft gains of the other axis change nothing much' json '[m["pointing"] for m in d["other_axis"]["margins"]] == ["south", "north"] and all(m["stable"] and m["modes"] == 2 and abs(m["peak_sensitivity"]["value"] / [x for x in d["controllers"][-1]["margins"] if x["pointing"] == m["pointing"]][0]["peak_sensitivity"]["value"] - 1) < 0.02 for m in d["other_axis"]["margins"]) and d["other_axis"]["gains"] == "../ha/axis.ini" and not d["other_axis"]["gains_proposed"]' "$result"
 check 'a second time it is fresh' evaluate 0
 check 'and said so' err_has 'evaluate.json is fresh'
 
@@ -44,7 +45,8 @@ mkdir -p "$site/ha/results"
 cp "$scratch/given.ini" "$site/ha/results/controller.ini"
 check 'new gains of the other axis: judged anew' evaluate 0
 check 'because of them' err_has '../ha/results/controller.ini'
-check 'tight gains there are felt here, and known to be so' json 'd["other_axis"]["gains"] == "../ha/results/controller.ini" and all(m["stable"] and 0 < m["peak_sensitivity"]["std"] < 0.1 and m["peak_sensitivity"]["upper_95"] > m["peak_sensitivity"]["value"] for m in d["other_axis"]["margins"]) and max(abs(m["peak_sensitivity"]["value"] / [x for x in d["controllers"][-1]["margins"] if x["pointing"] == m["pointing"]][0]["peak_sensitivity"]["value"] - 1) for m in d["other_axis"]["margins"]) > 5e-4' "$result"
+check 'and they are no old ones' out_has 'On the gains of ../ha/results/controller.ini; before:'
+check 'tight gains there are felt here, and known to be so' json 'd["other_axis"]["gains"] == "../ha/results/controller.ini" and d["other_axis"]["gains_proposed"] and all(m["stable"] and 0 < m["peak_sensitivity"]["std"] < 0.1 and m["peak_sensitivity"]["upper_95"] > m["peak_sensitivity"]["value"] for m in d["other_axis"]["margins"]) and max(abs(m["peak_sensitivity"]["value"] / [x for x in d["controllers"][-1]["margins"] if x["pointing"] == m["pointing"]][0]["peak_sensitivity"]["value"] - 1) for m in d["other_axis"]["margins"]) > 5e-4' "$result"
 sed -i 's/^kp_nm_per_rad .*/kp_nm_per_rad = 9e6/' "$site/ha/results/controller.ini"
 check 'gains that do not hold the other axis' evaluate 0
 check 'are told' out_has 'axis is not stable by itself under its gains'

@@ -48,8 +48,20 @@ static void the_other_axis_and_the_band_above_are_there_where_they_are_known(voi
     s->proposal.other_axis.pointing = &with;
     sample_say(s->proposal.other_axis.axis, sizeof s->proposal.other_axis.axis, "declination");
     sample_say(s->proposal.other_axis.gains, sizeof s->proposal.other_axis.gains, "../<dec>");
-    expect_page(&s->report, "<h3>With the loop of declination closed on ../&lt;dec&gt;</h3>", NULL);
-    expect_page(&s->report, "<td class=\"w\">no</td><td>2</td><td>1.710 <small>(1.717)", NULL);
+    s->margins[1][2].peak_sensitivity.value = 1.625;
+    expect_page(&s->report,
+                "<h3>With the loop of declination closed on ../&lt;dec&gt;, its old gains</h3>",
+                NULL);
+    expect_page(&s->report,
+                "<td class=\"w\">no</td><td>2</td><td>1.710 <small>(1.717)</small></td>"
+                "<td>1.625</td><td>31.5</td>",
+                NULL);
+    expect_page(&s->report, "before: as it was held in the sweeps", NULL);
+    s->proposal.other_axis.proposed = true;
+    expect_page(&s->report, "<h3>With the loop of declination closed on ../&lt;dec&gt;</h3>",
+                "its old gains");
+    sample_say(with.pointing, sizeof with.pointing, "nowhere");
+    expect_page(&s->report, "<small>(1.717)</small></td><td>&ndash;</td>", NULL);
     s->proposal.n_beyond = 1;
     s->proposal.beyond = &band;
     expect_page(&s->report, "<td>0.021</td><td>221</td><td>0.33</td><td>0.15</td>", NULL);

@@ -313,6 +313,7 @@ static inline void sample_other_axis(struct tune_other_axis_check *c)
 {
     (void)snprintf(c->axis, sizeof c->axis, "declination");
     (void)snprintf(c->gains, sizeof c->gains, "../declination/axis.ini");
+    c->proposed = true;
     c->n = 2;
     c->pointing = calloc(2, sizeof *c->pointing);
     for (size_t i = 0; i < 2; i++) {

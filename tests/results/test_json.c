@@ -207,6 +207,7 @@ static void endless_and_undefined_margins_come_back_as_they_were(void **state)
     assert_int_equal(second.recommended, 1);
     assert_true(second.requirement.met);
     assert_int_equal(second.other_axis.n, 2);
+    assert_true(second.other_axis.proposed);
     assert_true(second.other_axis.pointing[0].stable && !second.other_axis.pointing[1].stable);
     check_close_rel(second.other_axis.pointing[0].peak_sensitivity.bound95, 1.7166, 5e-15);
     assert_string_equal(second.other_axis.pointing[1].other_pointing, "south");

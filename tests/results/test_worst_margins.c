@@ -90,6 +90,8 @@ static void one_lost_pointing_leaves_nothing(void **state)
     (void)state;
     fill(&c, m);
     m[1].stable = false;
+    assert_ptr_equal(tune_margins_at(&c, m[1].pointing), &m[1]);
+    assert_null(tune_margins_at(&c, "nowhere"));
     tune_worst_margins(&worst, &c);
     assert_true(!worst.stable && !worst.sure && isnan(worst.phase_margin_deg.value) &&
                 isnan(worst.peak_sensitivity.value));

@@ -1,6 +1,7 @@
 /* loop_details.c - the recommended loop looked at more closely: every crossing, the other axis, what lies above the
  * band.
  * SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
 #include <stdio.h>
 
 #include "html.h"
@@ -41,23 +42,29 @@ static void crossings(struct buffer *html, const struct tune_candidate *candidat
     html_table_end(html);
 }
 
-static void other_axis(struct buffer *html, const struct tune_other_axis_check *check)
+static void other_axis(struct buffer *html, const struct tune_other_axis_check *check,
+                       const struct tune_candidate *candidate)
 {
     if (!check->n) return;
     buffer_add(html, "<h3>With the loop of ");
     buffer_escape(html, check->axis);
     buffer_add(html, " closed on ");
     buffer_escape(html, check->gains);
-    buffer_add(html, "</h3>\n");
-    html_table(html, "Margins with the other axis (in brackets: 95 % bound)",
-               "Pointing|<Both stable|Shared modes|Peak sensitivity (ratio)|at (Hz)|Phase margin "
-               "(deg)|Gain margin, upward (dB)|Gain margin, downward (dB)");
+    buffer_add(html, check->proposed ? "</h3>\n" : ", its old gains</h3>\n");
+    html_table(
+        html,
+        "Margins with the other axis (in brackets: 95 % bound; before: as it was held in the "
+        "sweeps)",
+        "Pointing|<Both stable|Shared modes|Peak sensitivity (ratio)|before|at (Hz)|Phase "
+        "margin (deg)|Gain margin, upward (dB)|Gain margin, downward (dB)");
     for (size_t i = 0; i < check->n; i++) {
         const struct tune_cross_margins *m = &check->pointing[i];
+        const struct tune_pointing_margins *alone = tune_margins_at(candidate, m->pointing);
         html_row(html, m->pointing, NULL);
         html_words(html, m->stable ? "yes" : "no");
         html_cell(html, "%zu", m->modes);
         html_margin(html, &m->peak_sensitivity, 1.0, HTML_ANY);
+        html_number(html, alone ? alone->peak_sensitivity.value : (double)NAN, 4);
         html_number(html, m->peak_hz, 4);
         html_margin(html, &m->phase_margin_deg, 1.0, HTML_ABOVE_ZERO);
         html_margin(html, &m->gain_margin_db, 1.0, HTML_ABOVE_ZERO);
@@ -95,7 +102,8 @@ static void beyond(struct buffer *html, const struct tune_proposal *proposal)
 
 void part_loop_details(struct buffer *html, const struct tune_proposal *proposal)
 {
-    crossings(html, &proposal->candidate[proposal->recommended]);
-    other_axis(html, &proposal->other_axis);
+    const struct tune_candidate *candidate = &proposal->candidate[proposal->recommended];
+    crossings(html, candidate);
+    other_axis(html, &proposal->other_axis, candidate);
     beyond(html, proposal);
 }
