@@ -43,37 +43,55 @@ static bool ends_the_design(enum tune_status status)
     return status == TUNE_ENOMEM || status == TUNE_ECANCELLED;
 }
 
-/* A logbook of the same site and another axis. A folder that is none is no matter of this axis. */
-static enum tune_status read_neighbour(struct tune_logbook *logbook, bool *is_other,
-                                       struct chain_cross *out, const struct chain *chain,
-                                       const char *entry, struct tune_error *err)
+/* A folder that holds a logbook, and not this one. */
+static bool is_neighbour(char folder[TUNE_PATH_LENGTH], const struct chain *chain,
+                         const char *entry)
 {
-    char folder[TUNE_PATH_LENGTH], ini[TUNE_PATH_LENGTH];
-    struct tune_error why;
+    char ini[TUNE_PATH_LENGTH];
     struct stat own, info;
+    if (entry[0] == '.' || !beside(folder, chain, entry, "") ||
+        !beside(ini, chain, entry, "axis.ini") || !is_there(ini, &info))
+        return false;
+    return !(is_there(folder, &info) && is_there(chain->logbook.folder, &own) &&
+             info.st_dev == own.st_dev && info.st_ino == own.st_ino);
+}
+
+/* Take the logbook of another axis of the same site; the first by name, the others are told. */
+static void take_logbook(struct chain_cross *out, struct tune_logbook *logbook, const char *entry,
+                         const struct chain *chain)
+{
+    const bool other = !strcmp(logbook->axis.site, chain->logbook.axis.site) &&
+                       strcmp(logbook->axis.name, chain->logbook.axis.name) != 0;
+    if (!other || out->found) {
+        tune_logbook_free(logbook);
+        out->several = out->several || other;
+        return;
+    }
+    out->logbook = *logbook;
+    (void)snprintf(out->folder, sizeof out->folder, "%s", entry);
+    out->found = true;
+}
+
+static enum tune_status look_into(struct chain_cross *out, const struct chain *chain,
+                                  const char *entry, struct tune_error *err)
+{
+    char folder[TUNE_PATH_LENGTH];
+    struct tune_logbook logbook;
+    struct tune_error why;
     enum tune_status status;
-    *is_other = false;
-    if (entry[0] == '.' || strlen(entry) >= sizeof out->folder ||
-        !beside(folder, chain, entry, "") || !beside(ini, chain, entry, "axis.ini") ||
-        !is_there(ini, &info))
-        return TUNE_OK;
-    if (is_there(folder, &info) && is_there(chain->logbook.folder, &own) &&
-        info.st_dev == own.st_dev && info.st_ino == own.st_ino)
-        return TUNE_OK;
-    status = tune_logbook_read(logbook, folder, &why);
-    if (ends_the_design(status)) {
+    if (strlen(entry) >= sizeof out->folder || !is_neighbour(folder, chain, entry)) return TUNE_OK;
+    status = tune_logbook_read(&logbook, folder, &why);
+    if (!status) {
+        take_logbook(out, &logbook, entry, chain);
+    } else if (ends_the_design(status)) {
         if (err) *err = why;
         return status;
+    } else if (!out->passed[0]) {
+        say_why(out->passed, entry, "axis.ini", &why);
     }
-    if (status && !out->passed[0]) say_why(out->passed, entry, "axis.ini", &why);
-    if (status) return TUNE_OK;
-    *is_other = !strcmp(logbook->axis.site, chain->logbook.axis.site) &&
-                strcmp(logbook->axis.name, chain->logbook.axis.name) != 0;
-    if (!*is_other) tune_logbook_free(logbook);
     return TUNE_OK;
 }
 
-/* The first by name; the others are told. */
 static enum tune_status find_other(struct chain_cross *out, const struct chain *chain,
                                    struct tune_error *err)
 {
@@ -83,18 +101,7 @@ static enum tune_status find_other(struct chain_cross *out, const struct chain *
     if (!beside(parent, chain, "", "")) return TUNE_OK;
     const int n = scandir(parent, &entry, NULL, alphasort);
     for (int i = 0; i < n; i++) {
-        struct tune_logbook logbook;
-        bool is_other = false;
-        if (!status)
-            status = read_neighbour(&logbook, &is_other, out, chain, entry[i]->d_name, err);
-        if (is_other && out->found) {
-            tune_logbook_free(&logbook);
-            out->several = true;
-        } else if (is_other) {
-            out->logbook = logbook;
-            (void)snprintf(out->folder, sizeof out->folder, "%s", entry[i]->d_name);
-            out->found = true;
-        }
+        if (!status) status = look_into(out, chain, entry[i]->d_name, err);
         free(entry[i]);
     }
     if (n >= 0) free(entry);
