@@ -60,6 +60,7 @@
 #include "jitter/tracking.h"
 #include "jitter/disturbance.h"
 #include "jitter/prediction.h"
+#include "jitter/tones.h"
 #include "design/design.h"
 #include "design/rounding.h"
 #include "design/enable.h"

@@ -14,17 +14,19 @@
 
 /* ---- choosing -----------------------------------------------------------------------------------*/
 
-/* A hold log the job names, else the first one of a chosen pointing, else the first. */
-static const struct tune_log_entry *find_quiet(const struct chain *chain)
+/* A hold log the job names, else one under the gains of the logbook, else one of a chosen pointing; of equals
+ * the first. */
+static const struct tune_log_entry *find_quiet(const struct chain *chain, bool foretelling)
 {
     const struct tune_log_entry *found = NULL;
     unsigned best = 0;
     for (size_t i = 0; i < chain->logbook.n_logs; i++) {
         const struct tune_log_entry *log = &chain->logbook.log[i];
         unsigned rank = 1;
-        if (log->kind != TUNE_LOG_HOLD) continue;
-        if (chain_pointing_chosen(chain, log->pointing)) rank = 2;
-        if (chain_log_named(chain, log)) rank = 3;
+        if (log->kind != TUNE_LOG_HOLD || (foretelling && log->controller_file[0])) continue;
+        if (chain_pointing_chosen(chain, log->pointing)) rank += 1;
+        if (!log->controller_file[0]) rank += 2;
+        if (chain_log_named(chain, log)) rank += 4;
         if (rank > best) {
             best = rank;
             found = log;
@@ -52,15 +54,18 @@ static size_t plant_of(const struct tune_identification *id, const struct tune_l
 }
 
 enum tune_status chain_quiet_choose(struct chain_quiet *out, const struct chain *chain,
-                                    const struct tune_identification *id, struct tune_error *err)
+                                    const struct tune_identification *id, bool foretelling,
+                                    struct tune_error *err)
 {
     bool found = false, exact = false;
     enum tune_status status;
     memset(out, 0, sizeof *out);
-    out->log = find_quiet(chain);
+    out->log = find_quiet(chain, foretelling);
     if (!out->log) {
-        tune_notes_add(&out->notes, "There is no quiet log (kind = hold): the disturbance is a "
-                                    "stated default, and jitter is a guess; take one.");
+        tune_notes_add(&out->notes,
+                       "There is no quiet log (kind = hold%s): the disturbance is a stated "
+                       "default, and jitter is a guess; take one.",
+                       foretelling ? ", under the gains of [controller]" : "");
         return TUNE_OK;
     }
     status = chain_log_gains(&out->gains, &found, chain, out->log, err);
@@ -251,7 +256,7 @@ enum tune_status chain_basis_open(struct chain_basis *out, const struct tune_job
         status = tune_error_place(err, out->chain.logbook.ini_path, 0, 0);
     }
     if (!status) status = chain_plants(&out->plants, &out->id, &out->chain, err);
-    if (!status) status = chain_quiet_choose(&out->quiet, &out->chain, &out->id, err);
+    if (!status) status = chain_quiet_choose(&out->quiet, &out->chain, &out->id, false, err);
     return status;
 }
 

@@ -41,10 +41,12 @@ struct chain_quiet {
     struct tune_notes notes;
 };
 
-/* Which log, which gains: what provenance has to hold before anything is computed. Returns with
+/* foretelling: a log with gains of its own is itself foretold, and is not taken.
+ * Which log, which gains: what provenance has to hold before anything is computed. Returns with
  * log = NULL and a note where there is no quiet log under known gains. */
 enum tune_status chain_quiet_choose(struct chain_quiet *out, const struct chain *chain,
-                                    const struct tune_identification *id, struct tune_error *err);
+                                    const struct tune_identification *id, bool foretelling,
+                                    struct tune_error *err);
 
 /* What design and predict both start from. Close it always. */
 struct chain_basis {

@@ -27,6 +27,17 @@ static void free_commands(struct commands *commands)
     free(commands->excitation_nm);
 }
 
+/* One after the other, the first part of the log quiet, half a second of silence after each. */
+static void fill_tones(double *excitation_nm, size_t n, const struct tune_simulated_log *log,
+                       double rate_hz)
+{
+    const size_t part = n / (log->n_tones + 1), silence = (size_t)(0.5 * rate_hz);
+    for (size_t k = 0; k < log->n_tones; k++)
+        for (size_t i = 0; i + silence < part; i++)
+            excitation_nm[(k + 1) * part + i] =
+                log->tone_nm[k] * sin(2.0 * TUNE_PI * log->tone_hz[k] * (double)i / rate_hz);
+}
+
 static enum tune_status make_commands(struct commands *out, const struct tune_simulated_log *log,
                                       double angle_deg, double rate_hz, struct tune_error *err)
 {
@@ -46,6 +57,7 @@ static enum tune_status make_commands(struct commands *out, const struct tune_si
                  ? tune_turn_target(&log->motion, (double)i / rate_hz)
                  : log->ramp_rad_per_s * ((double)i - 0.5 * (double)(out->n - 1)) / rate_hz);
     if (sweep) status = tune_sweep_fill(out->excitation_nm, &swept, err);
+    fill_tones(out->excitation_nm, out->n, log, rate_hz);
     for (size_t i = 0; log->trouble.excitation_scaled && i < out->n; i++)
         out->excitation_nm[i] *= log->trouble.excitation_scale;
     return status;

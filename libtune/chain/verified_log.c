@@ -68,7 +68,9 @@ static enum tune_status measure(struct verification_work *work, size_t item, str
     if (!status) {
         work->rows[item] = rec.n;
         out->duration_s = (double)rec.n / rec.rate_hz;
-        if (entry->kind == TUNE_LOG_STEP)
+        if (chain_injected(&rec))
+            status = chain_measure_tones(work, item, &rec, err);
+        else if (entry->kind == TUNE_LOG_STEP)
             measure_step(out, &rec, error, &work->chain->logbook.requirement, &work->notes[item]);
         else
             status = measure_rms(out, &rec, error, err);
@@ -80,20 +82,21 @@ static enum tune_status measure(struct verification_work *work, size_t item, str
 
 /* ---- predicting ---------------------------------------------------------------------------------*/
 
-static size_t plant_at(const struct verification_work *work, const char *pointing)
+size_t chain_plant_at(const struct chain_plants *plants, const char *pointing)
 {
-    for (size_t i = 0; i < work->plants.n; i++)
-        if (!strcmp(work->plants.name[i], pointing)) return i;
-    return work->plants.n;
+    for (size_t i = 0; i < plants->n; i++)
+        if (!strcmp(plants->name[i], pointing)) return i;
+    return plants->n;
 }
 
 static enum tune_status predict(struct verification_work *work, size_t item, struct tune_error *err)
 {
     struct tune_verified_log *out = &work->log[item];
-    const size_t at = plant_at(work, out->pointing);
+    const size_t at = chain_plant_at(&work->plants, out->pointing);
     struct tune_jitter jitter = {0};
     enum tune_status status;
-    if (!work->can_predict || !work->known[item] || out->kind == TUNE_LOG_STEP) return TUNE_OK;
+    if (!work->can_predict || !work->known[item] || out->kind == TUNE_LOG_STEP || out->injected)
+        return TUNE_OK;
     if (at == work->plants.n) {
         tune_notes_add(&work->notes[item],
                        "Log %s: there is no sweep at %s, so nothing is predicted for it.",

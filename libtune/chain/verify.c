@@ -65,7 +65,7 @@ static void judge_jitter(struct tune_verification *out, const struct verificatio
     for (size_t i = 0; i < out->n_logs; i++) {
         const struct tune_verified_log *log = &out->log[i];
         const double rms = judged_rms(log, requirement);
-        if (log->kind == TUNE_LOG_STEP) continue;
+        if (log->kind == TUNE_LOG_STEP || log->injected) continue;
         if (isnan(rms) && !isnan(requirement->jitter_rms_arcsec))
             tune_notes_add(
                 &out->notes,
@@ -90,7 +90,7 @@ static void judge_settling(struct tune_verification *out, const struct verificat
     const struct tune_verified_log *slowest = NULL;
     for (size_t i = 0; i < out->n_logs; i++) {
         const struct tune_verified_log *log = &out->log[i];
-        if (log->kind != TUNE_LOG_STEP) continue;
+        if (log->kind != TUNE_LOG_STEP || log->injected) continue;
         /* a step whose settling is not known is slower than any */
         if (!slowest || isnan(log->settle_s) || log->settle_s > slowest->settle_s) slowest = log;
         if (isnan(log->settle_s)) break;
@@ -161,7 +161,7 @@ static enum tune_status prepare(struct verification_work *work, struct tune_veri
     const struct tune_requirement *r = &work->chain->logbook.requirement;
     enum tune_status status = chain_provenance(now, work->chain, TUNE_SCHEMA_VERIFY, err);
     if (!status && work->can_predict)
-        status = chain_quiet_choose(&work->quiet, work->chain, &work->id, err);
+        status = chain_quiet_choose(&work->quiet, work->chain, &work->id, true, err);
     if (!status && work->can_predict)
         status = chain_quiet_provenance(now, &work->quiet, work->chain, &work->id, err);
     for (size_t i = 0; !status && i < work->n; i++) {
@@ -218,6 +218,7 @@ static enum tune_status verify_all(struct tune_verification *out, struct verific
     out->requirement.met = true;
     judge_jitter(out, work);
     judge_settling(out, work);
+    chain_judge_tones(out);
     compare(out);
     chain_note_mappings(&out->notes, work->entry, work->n);
     return chain_write(out, work->chain, &chain_verify_kind, NULL, 0, err);

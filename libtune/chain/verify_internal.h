@@ -24,6 +24,19 @@ struct verification_work {
     struct progress progress;
 };
 
+/* Is anything injected in it? */
+bool chain_injected(const struct tune_record *rec);
+
+/* |S| at the tones of a log with something injected; the plants are there, where they can be. */
+enum tune_status chain_measure_tones(struct verification_work *work, size_t item,
+                                     const struct tune_record *rec, struct tune_error *err);
+
+/* The judgement on all of them, and a word on each that is not as designed. */
+void chain_judge_tones(struct tune_verification *out);
+
+/* The plant of a pointing; plants->n: none. */
+size_t chain_plant_at(const struct chain_plants *plants, const char *pointing);
+
 /* One log, as an item of work: measure it, foretell it. user: verification_work. */
 enum tune_status chain_verify_log(void *user, size_t item, struct tune_error *err);
 

@@ -61,13 +61,19 @@ struct tune_simulated_response {
     enum { TUNE_TELL_STD, TUNE_TELL_COHERENCE, TUNE_TELL_NOTHING } tell; /* of the noise */
 };
 
+enum { TUNE_SIMULATED_TONES = 3 };
+
 struct tune_simulated_log {
     char name[TUNE_NAME_LENGTH + 1];
-    enum tune_log_kind kind;             /* sweep, hold, track, response or a first motion */
-    size_t pointing;                     /* index */
-    double ramp_rad_per_s;               /* target speed during the log */
-    double duration_s;                   /* hold, track; of a sweep without its quiet ends */
-    struct tune_sweep sweep;             /* sweep; with the inertia at the pointing */
+    enum tune_log_kind kind; /* sweep, hold, track, response or a first motion */
+    size_t pointing;         /* index */
+    double ramp_rad_per_s;   /* target speed during the log */
+    double duration_s;       /* hold, track; of a sweep without its quiet ends */
+    struct tune_sweep sweep; /* sweep; with the inertia at the pointing */
+    size_t
+        n_tones; /* hold, track: injected one after the other, each for a part as long as the quiet one
+                       before them */
+    double tone_hz[TUNE_SIMULATED_TONES], tone_nm[TUNE_SIMULATED_TONES];
     bool log_sky;                        /* also write sky_arcsec */
     bool log_load, log_accel;            /* also write load_position, payload_accel: [sensors] */
     bool log_other;                      /* also write other_position_arcsec: [coupling] is there */

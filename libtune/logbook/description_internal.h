@@ -9,7 +9,7 @@
 
 enum {
     DESCRIPTION_SECTIONS = 14,
-    DESCRIPTION_LOG_KEYS = 38,
+    DESCRIPTION_LOG_KEYS = 40,
     MISMATCH_KEYS = 16,
     BALANCE_KEYS = 7,
     COUPLING_KEYS = 2,
@@ -31,6 +31,7 @@ struct raw_log {
     bool log_sky;
     double from_hz, to_hz, amplitude_nm, quiet_before_s, quiet_after_s, fade_s;
     double position_limit_arcsec, speed_limit_arcsec_per_s;
+    double tone_hz[TUNE_SIMULATED_TONES], tone_nm[TUNE_SIMULATED_TONES];
     /* first motions; angles in degrees */
     struct tune_simulated_motion motion;
     /* tables of responses */

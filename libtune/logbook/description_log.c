@@ -13,6 +13,8 @@
 #define LOG(field) offsetof(struct raw_log, field)
 _Static_assert(offsetof(struct raw_log, trouble) == 0, "one base for two tables of keys");
 
+#define TONES .stride = sizeof(double), .most = TUNE_SIMULATED_TONES
+
 #define MOTION(field) offsetof(struct raw_log, motion.field)
 
 static const enum tune_log_kind kinds[] = {
@@ -39,6 +41,8 @@ const struct key_spec description_log_keys[DESCRIPTION_LOG_KEYS] = {
     {.name = "fade_s", .offset = LOG(fade_s), KEY_NOT_NEGATIVE},
     {.name = "position_limit_arcsec", .offset = LOG(position_limit_arcsec), KEY_POSITIVE},
     {.name = "speed_limit_arcsec_per_s", .offset = LOG(speed_limit_arcsec_per_s), KEY_POSITIVE},
+    {.name = "tone#_hz", .offset = LOG(tone_hz[0]), KEY_POSITIVE, TONES},
+    {.name = "tone#_nm", .offset = LOG(tone_nm[0]), KEY_POSITIVE, TONES},
     {.name = "speed_deg_per_s", .offset = MOTION(speed_rad_per_s), KEY_ANY},
     {.name = "acceleration_deg_per_s2", .offset = MOTION(acceleration_rad_per_s2), KEY_POSITIVE},
     {.name = "move_deg", .offset = MOTION(way_rad), KEY_ANY},
@@ -126,6 +130,30 @@ static enum tune_status check_numbers(const struct raw_log *raw, enum tune_log_k
     return TUNE_OK;
 }
 
+/* Below half the rate, five periods in its part of the log at least: fewer would not be measured. */
+static enum tune_status read_tones(struct tune_simulated_log *entry, const struct raw_log *raw,
+                                   double rate_hz, const struct ini_document *document,
+                                   const struct ini_section *section, struct tune_error *err)
+{
+    static const char *const suffix[] = {"_hz", "_nm"};
+    enum tune_status status =
+        keys_count(&entry->n_tones, document, section, "tone", suffix, 2, err);
+    for (size_t i = 0; i < entry->n_tones && !status; i++) {
+        const double part_s = raw->duration_s / (double)(entry->n_tones + 1);
+        char key[INI_WORD];
+        (void)snprintf(key, sizeof key, "tone%zu_hz", i + 1);
+        if (!(raw->tone_hz[i] < 0.5 * rate_hz && raw->tone_hz[i] * part_s >= 5.0))
+            status = ini_refuse(err, section, ini_find(document, section, key),
+                                "below half the loop rate, and five periods in its part of the log",
+                                "%s = %g: its part of the log, %g s, needs five periods of it, and "
+                                "it must be below %g Hz",
+                                key, raw->tone_hz[i], part_s, 0.5 * rate_hz);
+        entry->tone_hz[i] = raw->tone_hz[i];
+        entry->tone_nm[i] = raw->tone_nm[i];
+    }
+    return status;
+}
+
 /* A limit that is not given is 0: none. */
 static struct tune_sweep make_sweep(const struct raw_log *raw, const struct tune_axis *axis)
 {
@@ -156,6 +184,8 @@ static enum tune_status read_course(struct tune_simulated_log *entry, struct tun
     if (!status)
         status =
             check_numbers(raw, entry->kind, out->axis.plant.loop_rate_hz, document, section, err);
+    if (!status)
+        status = read_tones(entry, raw, out->axis.plant.loop_rate_hz, document, section, err);
     if (status != TUNE_OK) return status;
     entry->ramp_rad_per_s = tune_rad_from_arcsec(raw->ramp_arcsec_per_s);
     entry->duration_s = raw->duration_s;

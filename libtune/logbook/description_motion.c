@@ -110,6 +110,8 @@ static const struct {
     {"ramp_arcsec_per_s", COURSES, 0},
     {"duration_s", COURSES, 0},
     {"log_sky", TRACES, 0},
+    {"tone1_hz", K(HOLD) | K(TRACK), 0},
+    {"tone1_nm", K(HOLD) | K(TRACK), 0},
     {"speed_deg_per_s", LOOPS, K(COAST)},
     {"acceleration_deg_per_s2", LOOPS, 0},
     {"move_deg", K(TURN) | K(MOVE) | K(LOAD) | K(INDEX), K(TURN) | K(MOVE)},

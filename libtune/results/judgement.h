@@ -27,6 +27,9 @@ enum { TUNE_JUDGEMENTS_MAX = 16, TUNE_REQUIREMENT_KEY = 32 };
  * lost: limit 1, value 0. */
 #define TUNE_JUDGEMENT_OTHER_AXIS "other_axis"
 
+/* |S| measured at injected tones against the bounds of the gains: the worst part of a bound, at most 1. */
+#define TUNE_JUDGEMENT_TONES "tones"
+
 struct tune_judgement {
     char name[TUNE_REQUIREMENT_KEY]; /* the key in [requirement], or one of those above */
     double limit;                    /* as stated there, in the unit of its key */

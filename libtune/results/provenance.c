@@ -92,6 +92,11 @@ static bool same_options(const struct tune_provenance *a, const struct tune_prov
         if (!strcmp(a->option[i].name, b->option[i].name) &&
             !strcmp(a->option[i].value, b->option[i].value))
             continue;
+        if (strcmp(a->option[i].name, b->option[i].name) != 0) {
+            (void)snprintf(why, TUNE_WHY, "it was made from %.60s, now from %.60s",
+                           a->option[i].name, b->option[i].name);
+            return false;
+        }
         (void)snprintf(why, TUNE_WHY, "%.40s was \"%.80s\" and is \"%.80s\"", b->option[i].name,
                        a->option[i].value, b->option[i].value);
         return false;

@@ -17,7 +17,7 @@ enum { TUNE_INPUT_PATH = 256, TUNE_OPTION_NAME = 48, TUNE_OPTION_TEXT = 160, TUN
 #define TUNE_SCHEMA_IDENTIFY "quietaxis-identify-5"
 #define TUNE_SCHEMA_DESIGN   "quietaxis-design-4"
 #define TUNE_SCHEMA_PREDICT  "quietaxis-predict-1"
-#define TUNE_SCHEMA_VERIFY   "quietaxis-verify-1"
+#define TUNE_SCHEMA_VERIFY   "quietaxis-verify-2"
 #define TUNE_SCHEMA_TRUTH    "quietaxis-truth-1"
 
 struct tune_input {

@@ -6,6 +6,37 @@
 
 #include "results/json_internal.h"
 
+static const char *const verdicts[] = {"not foretold", "as designed", "not sure",
+                                       "not as designed"};
+
+const char *tune_tone_verdict_name(enum tune_tone_verdict verdict)
+{
+    return verdicts[verdict];
+}
+
+/* Left out where nothing was injected. */
+static void tones(struct json_io *io, struct tune_verified_log *log)
+{
+    size_t n;
+    log->injected = io->writing ? log->injected : json_io_has(io, "tones");
+    if (!log->injected) return;
+    n = json_io_list_fixed(io, "tones", &log->n_tones, TUNE_VERIFIED_TONES);
+    for (size_t i = 0; i < n; i++) {
+        struct tune_verified_tone *tone = &log->tone[i];
+        unsigned verdict = (unsigned)tone->verdict;
+        json_io_item(io, i);
+        json_io_number(io, "frequency_hz", &tone->f_hz);
+        json_io_number(io, "torque_nm", &tone->torque_nm);
+        json_io_estimate(io, "sensitivity", &tone->sensitivity);
+        json_io_numbers(io, "expected", tone->expected, 2);
+        json_io_numbers(io, "bounds", tone->bounds, 2);
+        json_io_choice(io, "verdict", &verdict, verdicts, 4);
+        json_io_leave(io);
+        tone->verdict = (enum tune_tone_verdict)verdict;
+    }
+    json_io_leave(io);
+}
+
 static void log_fields(struct json_io *io, struct tune_verified_log *log)
 {
     json_io_text(io, "name", log->name, sizeof log->name);
@@ -20,6 +51,7 @@ static void log_fields(struct json_io *io, struct tune_verified_log *log)
     json_io_number(io, "drift_arcsec_per_s", &log->drift_arcsec_per_s);
     json_io_number(io, "peak_arcsec", &log->peak_arcsec);
     json_io_number(io, "settle_s", &log->settle_s);
+    tones(io, log);
 }
 
 static void fields(struct json_io *io, void *result)

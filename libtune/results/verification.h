@@ -3,13 +3,34 @@
 #ifndef TUNE_VERIFICATION_H
 #define TUNE_VERIFICATION_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
+#include "core/estimate.h"
 #include "core/status.h"
 #include "results/identification.h"
 #include "results/judgement.h"
 #include "results/notes.h"
 #include "results/provenance.h"
+
+enum { TUNE_VERIFIED_TONES = 12 };
+
+/* |S| at one injected tone. As designed where all of its 95 % interval lies within the bounds, not where none
+ * does; not sure between. */
+struct tune_verified_tone {
+    double f_hz, torque_nm; /* as injected: frequency, amplitude */
+    struct tune_estimate sensitivity;
+    double expected
+        [2]; /* lowest and highest over mode shifts (and pointings, where that of the log was not
+                           swept); NAN: not foretold */
+    double bounds[2]; /* 20 % beyond these */
+    enum tune_tone_verdict {
+        TUNE_TONE_NOT_FORETOLD,
+        TUNE_TONE_AS_DESIGNED,
+        TUNE_TONE_NOT_SURE,
+        TUNE_TONE_OFF
+    } verdict;
+};
 
 struct tune_verified_log {
     char name[TUNE_NAME_LENGTH + 1], pointing[TUNE_NAME_LENGTH + 1];
@@ -24,6 +45,9 @@ struct tune_verified_log {
     double drift_arcsec_per_s; /* position - target */
     double peak_arcsec;        /* largest distance from the straight line */
     double settle_s;           /* steps: INFINITY when it never settles; NAN in other logs */
+    bool injected;             /* a signal was: its rms is not that of the axis, and not judged */
+    size_t n_tones;
+    struct tune_verified_tone tone[TUNE_VERIFIED_TONES];
 };
 
 /* Release with tune_verification_free(). */
@@ -34,6 +58,9 @@ struct tune_verification {
     struct tune_judgements requirement;
     struct tune_notes notes;
 };
+
+/* "as designed", "not as designed", ... */
+TUNE_API const char *tune_tone_verdict_name(enum tune_tone_verdict verdict);
 
 TUNE_API enum tune_status
 tune_verification_json(char **text, const struct tune_verification *result, struct tune_error *err);

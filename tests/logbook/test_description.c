@@ -124,6 +124,28 @@ static void the_axis_comes_out_in_si(void **state)
 }
 
 /* 40 degrees at 4 deg/s with 2 deg/s^2: 2 s to full speed, 12 s a way, two ways and three rests of 1 s. */
+static void tones_are_counted_and_must_have_their_periods(void **state)
+{
+    static const char tones[] = "[log rung]\nkind = hold\npointing = east\nduration_s = 30\n"
+                                "tone1_hz = 4.5\ntone1_nm = 0.2\ntone2_hz = 9\ntone2_nm = 0.1\n";
+    static const char slow[] = "[log rung]\nkind = hold\npointing = east\nduration_s = 8\n"
+                               "tone1_hz = 1\ntone1_nm = 0.2\n";
+    char text[sizeof full + sizeof tones];
+    struct tune_description d;
+    struct tune_error err;
+    (void)state;
+    (void)snprintf(text, sizeof text, "%s%s", full, tones);
+    d = parse(text);
+    assert_int_equal(d.log[3].n_tones, 2);
+    check_close(d.log[3].tone_hz[1], 9.0, 0.0);
+    check_close(d.log[3].tone_nm[0], 0.2, 0.0);
+    assert_int_equal(d.log[2].n_tones, 0);
+    tune_description_free(&d);
+    (void)snprintf(text, sizeof text, "%s%s", full, slow); /* four periods in its half */
+    assert_int_equal(tune_description_parse(&d, "x", text, strlen(text), &err), TUNE_EDATA);
+    assert_non_null(strstr(err.text, "needs five periods of it"));
+}
+
 static void a_turn_goes_up_and_down_at_constant_speed(void **state)
 {
     static const char turn[] = "[log turn]\nkind = turn\npointing = east\nmove_deg = 40\n"
@@ -399,6 +421,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_axis_comes_out_in_si),
         cmocka_unit_test(a_quadrature_makes_residues_complex),
+        cmocka_unit_test(tones_are_counted_and_must_have_their_periods),
         cmocka_unit_test(a_turn_goes_up_and_down_at_constant_speed),
         cmocka_unit_test(a_pointing_shifts_inertia_and_modes),
         cmocka_unit_test(logs_know_their_pointing_and_sweep),

@@ -68,6 +68,27 @@ static void the_other_axis_and_the_band_above_are_there_where_they_are_known(voi
     finish(s, folder);
 }
 
+static void tones_have_a_table_of_their_own(void **state)
+{
+    char *folder;
+    struct sample *s = start_proposal(&folder);
+    (void)state;
+    s->report.verification = &s->verification;
+    expect_page(&s->report, "Logs under given gains", "at injected tones");
+    s->verified.injected = true;
+    s->verified.n_tones = 2;
+    s->verified.tone[0] = (struct tune_verified_tone){
+        4.57, 0.2, {0.71, 0.01}, {0.66, 0.7}, {0.55, 0.84}, TUNE_TONE_AS_DESIGNED};
+    s->verified.tone[1] = (struct tune_verified_tone){
+        8.05, 0.1, {1.7, 0.01}, {NAN, NAN}, {NAN, NAN}, TUNE_TONE_NOT_FORETOLD};
+    expect_page(&s->report,
+                "<td>4.57</td><td>0.71 &plusmn; 0.02</td><td>0.55 to 0.84</td>"
+                "<td class=\"w\">as designed</td>",
+                "Logs under given gains");
+    expect_page(&s->report, "<td class=\"w\">not foretold</td>", NULL);
+    finish(s, folder);
+}
+
 static void what_would_help_is_ranked_and_what_is_rough_is_said(void **state)
 {
     char *folder;
@@ -176,6 +197,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(every_crossing_at_the_worst_pointing_is_there),
         cmocka_unit_test(the_other_axis_and_the_band_above_are_there_where_they_are_known),
+        cmocka_unit_test(tones_have_a_table_of_their_own),
         cmocka_unit_test(what_would_help_is_ranked_and_what_is_rough_is_said),
         cmocka_unit_test(a_loop_that_runs_away_on_the_simulated_axis_is_plain_to_see),
         cmocka_unit_test(what_is_typed_into_the_drive_comes_with_its_warning),

@@ -525,6 +525,12 @@ static inline void sample_verification(struct tune_verification *r)
         log->predicted_interval_95_arcsec[1] = 0.035;
         log->settle_s = i ? (double)INFINITY : (double)NAN;
     }
+    r->log[0].injected = true;
+    r->log[0].n_tones = 2;
+    r->log[0].tone[0] = (struct tune_verified_tone){
+        4.57, 0.2, {0.7, 0.02}, {0.66, 0.71}, {0.55, 0.85}, TUNE_TONE_AS_DESIGNED};
+    r->log[0].tone[1] = (struct tune_verified_tone){8.05,       0.1,        {1.7, NAN},
+                                                    {NAN, NAN}, {NAN, NAN}, TUNE_TONE_NOT_FORETOLD};
     tune_judgements_add(&r->requirement, "settle_s", 3.0, INFINITY, true, "slew");
 }
 

@@ -161,6 +161,10 @@ static void a_result_is_fresh_only_while_nothing_it_came_from_changed(void **sta
     assert_false(tune_provenance_same(&earlier, &now, why));
     assert_string_equal(why, "loop_rate_hz was \"4000\" and is \"5000\"");
     now.option[0].value[0] = '4';
+    now.option[0].name[0] = 'L';
+    assert_false(tune_provenance_same(&earlier, &now, why));
+    assert_string_equal(why, "it was made from loop_rate_hz, now from Loop_rate_hz");
+    now.option[0].name[0] = 'l';
     assert_int_equal(tune_provenance_add_input(&now, "logs/west.csv", "cc", 0, NULL), TUNE_OK);
     assert_false(tune_provenance_same(&earlier, &now, why));
     now.n_inputs--;

@@ -152,11 +152,45 @@ static void verified_row(struct buffer *html, const struct tune_verified_log *lo
     html_row_end(html);
 }
 
-static void verification(struct buffer *html, const struct tune_verification *verified)
+static void tone_row(struct buffer *html, const struct tune_verified_log *log,
+                     const struct tune_verified_tone *tone)
+{
+    html_row(html, log->name, NULL);
+    html_words(html, log->pointing);
+    html_words(html, log->controller_source);
+    html_number(html, tone->f_hz, 4);
+    html_cell(html, "%.2f &plusmn; %.2f", tone->sensitivity.value, 1.96 * tone->sensitivity.std);
+    if (isnan(tone->bounds[0]))
+        html_number(html, (double)NAN, 3);
+    else
+        html_cell(html, "%.2f to %.2f", tone->bounds[0], tone->bounds[1]);
+    html_words(html, tune_tone_verdict_name(tone->verdict));
+    html_row_end(html);
+}
+
+/* Of the logs with tones in them. */
+static void tones(struct buffer *html, const struct tune_verification *verified)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < verified->n_logs; i++)
+        n += verified->log[i].n_tones;
+    if (n == 0) return;
+    html_table(html, "Sensitivity of the loop at injected tones",
+               "Log|<Pointing|<Gains|Tone (Hz)|Sensitivity (95 %)|As designed within|<Verdict");
+    for (size_t i = 0; i < verified->n_logs; i++)
+        for (size_t t = 0; t < verified->log[i].n_tones; t++)
+            tone_row(html, &verified->log[i], &verified->log[i].tone[t]);
+    html_table_end(html);
+}
+
+static void verified_logs(struct buffer *html, const struct tune_verification *verified)
 {
     struct verified_columns columns = {false, false};
     char heads[256];
-    if (!verified || !verified->n_logs) return;
+    size_t n = 0;
+    for (size_t i = 0; i < verified->n_logs; i++)
+        n += !verified->log[i].injected;
+    if (n == 0) return;
     for (size_t i = 0; i < verified->n_logs; i++) {
         columns.sky = columns.sky || isfinite(verified->log[i].sky_rms_arcsec);
         columns.settling = columns.settling || !isnan(verified->log[i].settle_s);
@@ -166,11 +200,18 @@ static void verification(struct buffer *html, const struct tune_verification *ve
                    "Predicted, rms (95 %% interval)|Peak|Drift, per s%s",
                    columns.sky ? "|Line of sight, rms" : "",
                    columns.settling ? "|Settled after (s)" : "");
-    buffer_add(html, "<h3>Measured against predicted</h3>\n");
     html_table(html, "Logs under given gains (arcsec)", heads);
     for (size_t i = 0; i < verified->n_logs; i++)
-        verified_row(html, &verified->log[i], &columns);
+        if (!verified->log[i].injected) verified_row(html, &verified->log[i], &columns);
     html_table_end(html);
+}
+
+static void verification(struct buffer *html, const struct tune_verification *verified)
+{
+    if (!verified || !verified->n_logs) return;
+    buffer_add(html, "<h3>Measured against predicted</h3>\n");
+    verified_logs(html, verified);
+    tones(html, verified);
     html_notes(html, &verified->notes);
 }
 
