@@ -11,10 +11,18 @@ struct cross_limits {
 };
 extern const struct cross_limits cross_limits_usual;
 
-/* The other axis with the shared modes as this axis has them; of the same mode no second one stays beside.
- * TUNE_ENOSOL: more than TUNE_MODES_MAX. */
-enum tune_status tune_cross_share(struct tune_plant *other, const struct tune_cross_axes *axes,
-                                  double same_mode, struct tune_error *err);
+/* The modes both axes share, as they are where the other one is free. */
+struct cross_shared {
+    struct tune_plant
+        other; /* the other axis with them, and no second one of the same mode beside */
+    struct tune_plant across; /* the modes of this axis with the gains of G21; 0: not shared */
+};
+
+/* before: what held the other axis in the sweeps; NULL: nothing, or it is no matter.
+ * TUNE_ENOSOL: more modes than TUNE_MODES_MAX; held so stiffly that what was seen does not tell. */
+enum tune_status tune_cross_share(struct cross_shared *out, const struct tune_cross_axes *axes,
+                                  const struct tune_controller *before,
+                                  const struct cross_limits *limits, struct tune_error *err);
 
 /* tune_cross_judge() under other limits, for their study. */
 enum tune_status tune_cross_judge_within(struct tune_margins *margins, bool *stable,

@@ -12,7 +12,8 @@
  * of the drives (reciprocity: Lord Rayleigh, The Theory of Sound, 1877, section 107, from memory).
  * A mode both share is one mode: on the other axis it has the residue that follows from the share
  * (g J2/J1 ratio^2), in place of the one fitted for it there: modes are paired by frequency so that fewest are left
- * without a partner and then all are nearest.
+ * without a partner and then all are nearest. Held by F2before its pole and its share are not seen as they are; what
+ * that moved is taken off them (cross_share.c).
  * Of the rest of G22, known from sweeps of the other axis with this one held, the change by this axis' gains is of
  * second order and left out.
  * SPDX-License-Identifier: GPL-3.0-or-later */
@@ -40,7 +41,7 @@ struct tune_cross_axes {
  * Gains of the other axis equal to those before (by value) leave the margins as they are without it.
  *   TUNE_EINVAL  as tune_loop_judge(); the axes run at different loop rates; a ratio is not finite
  *   TUNE_ENOSOL  as tune_loop_judge(); the other axis' loop is not stable by itself, has no place for a mode
- *                (TUNE_MODES_MAX), or held it so stiffly in the sweeps that a shared mode was not seen as it is (loop gain above 0.5 there) */
+ *                (TUNE_MODES_MAX), or held it so stiffly in the sweeps that a shared mode was not seen as it is (loop gain above 2 there) */
 TUNE_API enum tune_status tune_cross_judge(struct tune_margins *margins, bool *stable,
                                            const struct tune_cross_axes *axes,
                                            const struct tune_controller *controller,

@@ -161,38 +161,6 @@ static void an_axis_that_takes_no_part_changes_nothing(void **state)
     check_close_rel(margins.gain_reduction_margin, alone.gain_reduction_margin, 1e-9);
 }
 
-/* What sweeps see of an axis while the other is held softly: its response is laid beside that of a plant whose
- * residue the hold turned; from it the loop under the new gains comes back as from the free plant. */
-static void residues_seen_under_a_hold_are_freed_of_it(void **state)
-{
-    struct mount m = example_mount();
-    struct tune_controller soft = m.held;
-    struct tune_cross_axes held, freed;
-    struct tune_margins margins, want;
-    struct tune_error err;
-    double complex g22, c;
-    bool stable;
-    (void)state;
-    soft.kp_nm_per_rad *= 0.05;
-    soft.ki_nm_per_rad_s *= 0.01;
-    soft.kd_nm_s_per_rad *= 0.2;
-    m.ratio[0] = 0.1;
-    m.ratio[1] = 0.0;
-    share(&m);
-    freed = axes_of(&m, NULL);
-    held = axes_of(&m, &soft);
-    tune_plant_eval(&g22, &m.other, TUNE_PATH_MOTOR_ENCODER, &m.plant.mode[0].f_hz, 1);
-    tune_controller_eval(&c, &soft, &m.plant.mode[0].f_hz, 1);
-    held.ratio[0] = m.ratio[0] * cabs(1.0 / (1.0 + g22 * c));
-    assert_int_equal(tune_cross_judge(&want, &stable, &freed, &m.controller, &m.held, &err),
-                     TUNE_OK);
-    assert_int_equal(tune_cross_judge(&margins, &stable, &held, &m.controller, &m.held, &err),
-                     TUNE_OK);
-    assert_true(stable);
-    /* the axis itself was seen under the hold, too: the difference is of its size, the coupling squared */
-    check_close_rel(margins.sens_peak, want.sens_peak, 2.0 * 0.1 * 0.1);
-}
-
 /* The other axis was fitted at another pointing, its shared modes lie elsewhere by some percent: what the mount does
  * here is told all the same. */
 static void modes_fitted_at_another_pointing_do_no_harm(void **state)
@@ -316,7 +284,6 @@ int main(void)
         cmocka_unit_test(the_count_is_that_of_the_eigenvalues_of_both_axes),
         cmocka_unit_test(margins_are_those_of_the_definition),
         cmocka_unit_test(an_axis_that_takes_no_part_changes_nothing),
-        cmocka_unit_test(residues_seen_under_a_hold_are_freed_of_it),
         cmocka_unit_test(modes_fitted_at_another_pointing_do_no_harm),
         cmocka_unit_test(gains_equal_by_value_change_nothing_however_stiff),
         cmocka_unit_test(near_modes_do_not_take_each_others_partner),
