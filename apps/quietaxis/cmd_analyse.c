@@ -41,6 +41,7 @@ static int step(const struct command_line *line, const struct command *command)
     struct command_line one = *line;
     one.command = command;
     one.step = true;
+    one.job.as_before = true;
     one.job.log = one.log;
     one.job.pointing = one.pointing;
     one.job.accept = one.accept;
@@ -100,7 +101,10 @@ static int write_report(struct yield *out, struct tune_notes *left_out,
 {
     char path[TUNE_PATH_LENGTH];
     struct tune_error err;
-    const enum tune_status status = report_write(path, left_out, &line->job, &err);
+    struct tune_job job = line->job;
+    enum tune_status status;
+    job.as_before = true;
+    status = report_write(path, left_out, &job, &err);
     command_progress_done();
     if (status) return command_fail(&err);
     for (size_t i = 0; i < left_out->n; i++)
@@ -137,7 +141,8 @@ const struct command command_analyse = {
     .usage = "analyse [OPTIONS] LOGBOOK",
     .help = "inspect, precheck where first motions were logged, identify, design, predict,\n"
             "verify where there is something to verify, and report, in this order. Stops at\n"
-            "the first step that cannot be done, but not at precheck: that warns.\n"
+            "the first step that cannot be done, but not at precheck: that warns. A design\n"
+            "that is there stays what it is, calm or bold; design makes it the other.\n"
             "\n"
             "  quietaxis analyse hour-angle\n"
             "\n"

@@ -12,7 +12,10 @@ static int run(const struct command_line *line)
     char path[TUNE_PATH_LENGTH], *text = NULL;
     struct tune_notes left_out = {0};
     struct tune_error err;
-    const enum tune_status status = report_write(path, &left_out, &line->job, &err);
+    struct tune_job job = line->job;
+    enum tune_status status;
+    job.as_before = true;
+    status = report_write(path, &left_out, &job, &err);
     command_progress_done();
     if (status) return command_fail(&err);
     for (size_t i = 0; i < left_out.n; i++)
@@ -37,12 +40,13 @@ const struct command command_report = {
             "  quietaxis report hour-angle\n"
             "\n"
             "Prints the name of the file. With --controller FILE the loop and the\n"
-            "prediction are those of the gains in FILE. With --bold the bold proposal is the\n"
-            "recommended one, as in design.\n"
+            "prediction are those of the gains in FILE. The design is the one that is there,\n"
+            "calm or bold, with its bound; with --bold or --bound it is made so, and where\n"
+            "its logs or the logbook have changed it is made anew in the same way.\n"
             "Exit: 0 written, 2 misuse or no gnuplot, 3 unusable data, 4 no fit found.\n",
     .log_help = "only this log among those of its use; may be repeated",
     .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT |
-               TAKES_MODES | TAKES_THREADS | TAKES_GOAL,
+               TAKES_MODES | TAKES_THREADS | TAKES_GOAL | TAKES_BOUND,
     .arguments = 1,
     .run = run,
 };

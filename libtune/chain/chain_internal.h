@@ -61,6 +61,7 @@ struct chain_gains {
     char source
         [TUNE_INPUT_PATH]; /* the file as people know it: "axis.ini", "results/controller.ini" */
     char path[TUNE_PATH_LENGTH]; /* to open it; empty: axis.ini */
+    enum chain_gains_by { GAINS_ASKED, GAINS_OF_LOG, GAINS_OF_DESIGN, GAINS_OF_LOGBOOK } by;
 };
 
 /* The gains a log was taken under: its own file, else the logbook's. *found false: there are none. */

@@ -105,6 +105,10 @@ void chain_judge_cross(struct tune_proposal *out, const struct tune_requirement 
 enum tune_status chain_design_limits(struct tune_proposal *out, const struct design_work *work,
                                      const struct tune_watch *watch, struct tune_error *err);
 
+/* design_judge.c: margins, jitter and worst pointing of every candidate. */
+enum tune_status chain_design_judge(struct tune_proposal *out, struct design_work *work,
+                                    struct tune_error *err);
+
 /* design_bound.c: with job->bound the least jitter at every pointing; the candidates are judged before. */
 enum tune_status chain_design_bound(struct tune_proposal *out, const struct design_work *work,
                                     struct tune_error *err);

@@ -76,11 +76,14 @@ enum tune_status chain_gains_for(struct chain_gains *out, const struct chain *ch
 {
     memset(out, 0, sizeof *out);
     if (chain->job->controller) return chain_gains_of_file(out, chain, chain->job->controller, err);
+    out->by = GAINS_OF_LOG;
     if (log && log->controller_file[0]) return read_own(out, chain, log, err);
+    out->by = GAINS_OF_DESIGN;
     if (find_proposed(out, chain)) {
         name_source(out, chain->job->out ? "controller.ini" : "results/controller.ini");
         return read_file(out, chain, err);
     }
+    out->by = GAINS_OF_LOGBOOK;
     if (chain->logbook.has_controller) {
         take_stated(out, chain);
         return TUNE_OK;

@@ -30,6 +30,7 @@ struct tune_job {
     const char *evaluate; /* design: judge the gains of this file, propose nothing; NULL: propose */
     bool bold;      /* design: recommend the least jitter, not the calmest gains that keep it */
     bool bound;     /* design: also the least jitter of any linear controller, slow */
+    bool as_before; /* design: bold and bound as of the design that is there already, too */
     size_t modes;   /* resonances within the band at every pointing; 0: as many as the data show */
     size_t threads; /* 0: as many as there are processors */
     const struct tune_watch *watch;

@@ -94,6 +94,13 @@ static void describe(struct tune_forecast *out, const struct prediction_work *wo
     for (size_t i = 0; i < out->n_pointings; i++)
         sky_arcsec = fmax(sky_arcsec, out->pointing[i].sky_rms_arcsec);
     chain_note_sky(&out->notes, requirement, judged(out, out->worst), sky_arcsec);
+    if (work->gains.by != GAINS_ASKED)
+        tune_notes_add(&out->notes,
+                       "The gains of %s, %s, were taken; --controller FILE takes others.",
+                       work->gains.source,
+                       work->gains.by == GAINS_OF_LOG      ? "which the log names"
+                       : work->gains.by == GAINS_OF_DESIGN ? "those of the last design"
+                                                           : "for there is no design");
     tune_notes_join(&out->notes, &work->basis.quiet.notes);
     tune_notes_join(&out->notes, &work->basis.plants.notes);
     tune_notes_add(&out->notes,

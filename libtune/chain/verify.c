@@ -126,6 +126,21 @@ static void compare(struct tune_verification *out)
     }
 }
 
+/* A log that does not say what it ran under is taken at the newest: that may be wrong. */
+static void say_gains(struct tune_notes *notes, const struct verification_work *work)
+{
+    for (size_t i = 0; i < work->n; i++) {
+        const struct chain_gains *gains = &work->gains[i];
+        if (!work->known[i] || gains->by == GAINS_ASKED || gains->by == GAINS_OF_LOG) continue;
+        tune_notes_add(
+            notes,
+            "Log %s names no gains of its own: it is foretold as if it had run under %s, "
+            "%s. Where it did not, write controller = FILE into its section.",
+            work->entry[i]->name, gains->source,
+            gains->by == GAINS_OF_DESIGN ? "those of the last design" : "for there is no design");
+    }
+}
+
 /* ---- the whole ----------------------------------------------------------------------------------*/
 
 static enum tune_status choose(struct verification_work *work, const struct chain *chain,
@@ -215,6 +230,7 @@ static enum tune_status verify_all(struct tune_verification *out, struct verific
     }
     if (work->quiet.log) chain_set_rows(&out->provenance, work->quiet.log->file, work->quiet.rows);
     tune_notes_join(&out->notes, &work->quiet.notes);
+    say_gains(&out->notes, work);
     out->requirement.met = true;
     judge_jitter(out, work);
     judge_settling(out, work);

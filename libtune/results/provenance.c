@@ -120,6 +120,15 @@ bool tune_provenance_same(const struct tune_provenance *earlier, const struct tu
     return same_options(earlier, now, why) && same_inputs(earlier, now, why);
 }
 
+bool tune_provenance_says(const struct tune_provenance *provenance, const char *option,
+                          const char *value)
+{
+    for (size_t i = 0; i < provenance->n_options; i++)
+        if (!strcmp(provenance->option[i].name, option))
+            return !strcmp(provenance->option[i].value, value);
+    return false;
+}
+
 void tune_provenance_free(struct tune_provenance *provenance)
 {
     free(provenance->input);

@@ -63,6 +63,10 @@ TUNE_API enum tune_status tune_provenance_add_option(struct tune_provenance *pro
 TUNE_API bool tune_provenance_same(const struct tune_provenance *earlier,
                                    const struct tune_provenance *now, char why[TUNE_WHY]);
 
+/* Does the option stand there with this value? */
+TUNE_API bool tune_provenance_says(const struct tune_provenance *provenance, const char *option,
+                                   const char *value);
+
 TUNE_API void tune_provenance_free(struct tune_provenance *provenance);
 
 #endif

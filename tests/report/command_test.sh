@@ -34,6 +34,21 @@ check 'with what to install' err_has 'apt-get install gnuplot-nox'
 check 'nothing is printed' out_empty
 check 'and the earlier page stays whole' cmp "$page" "$scratch/first.html"
 
+check 'a bold design with its bound' run 0 design --bold --bound --quiet "$book"
+check 'is kept by report' run 0 report "$book"
+check 'as it is' err_has 'design.json is fresh'
+check 'and said to be' err_has 'the design stays bold'
+check 'its bound stands on the page' page_has 'The least jitter any linear controller'
+check 'another number of modes, and it is made anew' run 0 report --modes 2 "$book"
+check 'anew' err_has 'design.json is made anew'
+check 'in the same way' json 'd["goal"] == "bold" and d["bound"]' "$book/results/design.json"
+check 'design alone makes it calm' run 0 design --quiet "$book"
+check 'which report keeps, too' run 0 report "$book"
+check 'without a bound' page_lacks 'The least jitter any linear controller'
+check 'unless it is asked for' run 0 report --bold "$book"
+check 'the bold one' json 'd["goal"] == "bold"' "$book/results/design.json"
+run 0 design --quiet "$book"
+
 printf '[controller]\nkp_nm_per_rad = 16123\nki_nm_per_rad_s = 3e4\nkd_nm_s_per_rad = 1.8e3\nderivative_filter_hz = 60\n' \
     >"$scratch/mine.ini"
 check 'gains from outside' run 0 report --controller "$scratch/mine.ini" "$book"
