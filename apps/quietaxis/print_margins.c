@@ -55,19 +55,15 @@ static void print_crossing(const struct tune_margin_crossing *at)
 /* The crossings at the pointing where the loop comes nearest -1. */
 static void print_crossings(const struct tune_candidate *c)
 {
-    const double far_db = 40.0;
-    const struct tune_pointing_margins *worst = &c->margins[0];
+    const struct tune_pointing_margins *worst = tune_margins_nearest(c);
     char text[128];
-    for (size_t i = 1; i < c->n_margins; i++)
-        if (c->margins[i].peak_sensitivity.value > worst->peak_sensitivity.value)
-            worst = &c->margins[i];
-    if (!worst->stable || worst->n_crossings == 0) return;
+    if (!worst || !worst->stable || worst->n_crossings == 0) return;
     (void)snprintf(text, sizeof text, "Crossings at %s, where the peak is worst", worst->pointing);
     print_heading(text);
     printf("  %24s  %-10s %18s\n", "Hz", "margin of", "95 % bound");
     for (size_t i = 0; i < worst->n_crossings; i++) {
         const struct tune_margin_crossing *at = &worst->crossing[i];
-        if (!(at->of_phase && fabs(at->margin.value) > far_db)) print_crossing(at);
+        if (tune_crossing_counts(at)) print_crossing(at);
     }
     print_sentence("  ",
                    "Of phase: gain is 1, deg from -180. Of gain: phase is -180 deg; negative: the "

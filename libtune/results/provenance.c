@@ -44,11 +44,26 @@ enum tune_status tune_provenance_add_input(struct tune_provenance *provenance,
     return TUNE_OK;
 }
 
+/* A number that is not there reads "none", whatever the C library calls it. */
+static void say_none(char out[TUNE_OPTION_TEXT], const char *text)
+{
+    size_t used = 0;
+    while (*text && used + 1 < TUNE_OPTION_TEXT) {
+        const size_t gap = strspn(text, " "), word = strcspn(text + gap, " ");
+        const bool none = (word == 3 && !strncmp(text + gap, "nan", 3)) ||
+                          (word == 4 && !strncmp(text + gap, "-nan", 4));
+        used += (size_t)snprintf(out + used, TUNE_OPTION_TEXT - used, "%.*s%.*s", (int)gap, text,
+                                 none ? 4 : (int)word, none ? "none" : text + gap);
+        text += gap + word;
+    }
+}
+
 enum tune_status tune_provenance_add_option(struct tune_provenance *provenance,
                                             struct tune_error *err, const char *name,
                                             const char *format, ...)
 {
     va_list args;
+    char text[TUNE_OPTION_TEXT];
     struct tune_option *option =
         realloc(provenance->option, (provenance->n_options + 1) * sizeof *option);
     if (!option) return tune_error_memory(err, "noting the options");
@@ -56,8 +71,10 @@ enum tune_status tune_provenance_add_option(struct tune_provenance *provenance,
     option += provenance->n_options++;
     (void)snprintf(option->name, sizeof option->name, "%s", name);
     va_start(args, format);
-    (void)vsnprintf(option->value, sizeof option->value, format, args);
+    (void)vsnprintf(text, sizeof text, format, args);
     va_end(args);
+    option->value[0] = '\0';
+    say_none(option->value, text);
     return TUNE_OK;
 }
 

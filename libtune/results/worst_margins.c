@@ -69,3 +69,18 @@ void tune_worst_margins(struct tune_worst_margins *out, const struct tune_candid
     for (size_t i = 0; out->stable && i < candidate->n_margins; i++)
         take(out, &candidate->margins[i]);
 }
+
+const struct tune_pointing_margins *tune_margins_nearest(const struct tune_candidate *candidate)
+{
+    const struct tune_pointing_margins *worst = NULL;
+    for (size_t i = 0; i < candidate->n_margins; i++) {
+        const struct tune_pointing_margins *m = &candidate->margins[i];
+        if (!worst || m->peak_sensitivity.value > worst->peak_sensitivity.value) worst = m;
+    }
+    return worst;
+}
+
+bool tune_crossing_counts(const struct tune_margin_crossing *crossing)
+{
+    return !(crossing->of_phase && fabs(crossing->margin.value) > 40.0);
+}

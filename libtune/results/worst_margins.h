@@ -24,6 +24,14 @@ TUNE_API void tune_worst_margins(struct tune_worst_margins *out,
  * margin without end has no bound to pass. */
 TUNE_API bool tune_margins_sure(const struct tune_pointing_margins *margins);
 
+/* Of a pointing whose loop comes nearest -1; NULL: there is none. */
+TUNE_API const struct tune_pointing_margins *
+tune_margins_nearest(const struct tune_candidate *candidate);
+
+/* A crossing that is worth a line: the gain would have to change by up to 40 dB, or it is one of phase. Beyond,
+ * far above the band that was identified, it tells nothing. */
+TUNE_API bool tune_crossing_counts(const struct tune_margin_crossing *crossing);
+
 /* Those at the pointing of that name; NULL: there is none. */
 TUNE_API const struct tune_pointing_margins *tune_margins_at(const struct tune_candidate *candidate,
                                                              const char *pointing);

@@ -3,6 +3,7 @@
 #include "support/check.h"
 
 #include <dirent.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -133,6 +134,26 @@ static void two_writers_of_one_folder_wait_for_each_other(void **state)
 
 /* ---- provenance ---------------------------------------------------------------------------------*/
 
+static void a_number_that_is_not_there_reads_none(void **state)
+{
+    struct tune_provenance p;
+    char most[TUNE_OPTION_TEXT];
+    (void)state;
+    tune_provenance_start(&p, TUNE_SCHEMA_IDENTIFY, "x");
+    assert_int_equal(tune_provenance_add_option(&p, NULL, "a", "%g  %g nano", NAN, -NAN), TUNE_OK);
+    assert_string_equal(p.option[0].value, "none  none nano");
+    assert_int_equal(tune_provenance_add_option(&p, NULL, "b", "%s", ""), TUNE_OK);
+    assert_string_equal(p.option[1].value, "");
+    memset(most, ' ', sizeof most - 1);
+    memcpy(most + sizeof most - 4, "nan", 4); /* no room for one letter more */
+    assert_int_equal(tune_provenance_add_option(&p, NULL, "c", "%s", most), TUNE_OK);
+    assert_int_equal(strlen(p.option[2].value), TUNE_OPTION_TEXT - 1);
+    assert_true(tune_provenance_says(&p, "a", "none  none nano"));
+    assert_false(tune_provenance_says(&p, "a", "nan"));
+    assert_false(tune_provenance_says(&p, "z", "nan"));
+    tune_provenance_free(&p);
+}
+
 static void start(struct tune_provenance *p)
 {
     tune_provenance_start(p, TUNE_SCHEMA_IDENTIFY, "Heron Flat, hour-angle");
@@ -227,6 +248,7 @@ static void a_requirement_is_met_on_the_right_side_only(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_number_that_is_not_there_reads_none),
         cmocka_unit_test(a_file_is_replaced_whole_and_nothing_else_is_left),
         cmocka_unit_test(a_write_that_fails_leaves_no_part_behind),
         cmocka_unit_test(long_files_are_read_whole),

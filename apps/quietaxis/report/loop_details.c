@@ -7,30 +7,23 @@
 #include "html.h"
 #include "sections.h"
 
-static const struct tune_pointing_margins *worst_of(const struct tune_candidate *candidate)
-{
-    const struct tune_pointing_margins *worst = NULL;
-    for (size_t i = 0; i < candidate->n_margins; i++) {
-        const struct tune_pointing_margins *m = &candidate->margins[i];
-        if (!worst || m->peak_sensitivity.value > worst->peak_sensitivity.value) worst = m;
-    }
-    return worst;
-}
-
 static void crossings(struct buffer *html, const struct tune_candidate *candidate)
 {
-    const struct tune_pointing_margins *worst = worst_of(candidate);
+    const struct tune_pointing_margins *worst = tune_margins_nearest(candidate);
+    size_t told = 0;
     if (!worst || !worst->n_crossings) return;
     buffer_add(html, "<h3>Every crossing at ");
     buffer_escape(html, worst->pointing);
     buffer_add(html, ", where the peak is highest</h3>\n");
     html_table(
-        html, "Crossings of the open loop (in brackets: 95 % bound)",
+        html,
+        "Crossings of the open loop (in brackets: 95 % bound; those of gain over 40 dB left out)",
         "Crossing|<Margin of|Frequency (Hz)|Phase from &minus;180 (deg)|Gain may change by (dB)");
     for (size_t i = 0; i < worst->n_crossings; i++) {
         const struct tune_margin_crossing *c = &worst->crossing[i];
         char number[32];
-        (void)snprintf(number, sizeof number, "%zu", i + 1);
+        if (!tune_crossing_counts(c)) continue;
+        (void)snprintf(number, sizeof number, "%zu", ++told);
         html_row(html, number, NULL);
         html_words(html, c->of_phase ? "gain: phase is −180 deg" : "phase: gain is 1");
         html_estimate(html, c->frequency_hz.value, c->frequency_hz.std);
