@@ -5,7 +5,9 @@
 
 #include "print.h"
 
-/* Less than that is within what the search leaves open. */
+/* Less than that no log would tell from chance: the rms of 300 s under bold gains on the demo's axis is known to 1.7 %
+ * (95 %), that of 40 s on a small one to 8 %. The search is finer: from 17 starts about the bold gains of these two
+ * (gains moved by 15 %, frequencies by 2 %, std) 135 of 136 gains came out within 0.0006 of their median, one 0.03 off. */
 #define WORTH_A_LINE 0.02
 
 /* Whose jitter the sentences are about. */
