@@ -20,25 +20,15 @@ struct tune_controller tune_controller_defaults(double loop_rate_hz)
 
 /* ---- ranges -----------------------------------------------------------------------------------*/
 
-static enum tune_status refuse(struct tune_error *err, const char *key, double value,
-                               const char *limit)
-{
-    char text[32];
-    const enum tune_status status =
-        tune_error_set(err, TUNE_EINVAL, "%s is %g but must be %s", key, value, limit);
-    (void)snprintf(text, sizeof text, "%g", value);
-    tune_error_about(err, key, text, limit);
-    return status;
-}
-
 static enum tune_status need_positive(struct tune_error *err, const char *key, double value)
 {
-    return value > 0.0 && isfinite(value) ? TUNE_OK : refuse(err, key, value, "above 0");
+    return value > 0.0 && isfinite(value) ? TUNE_OK : tune_error_range(err, key, value, "above 0");
 }
 
 static enum tune_status need_not_negative(struct tune_error *err, const char *key, double value)
 {
-    return value >= 0.0 && isfinite(value) ? TUNE_OK : refuse(err, key, value, "0 or more");
+    return value >= 0.0 && isfinite(value) ? TUNE_OK
+                                           : tune_error_range(err, key, value, "0 or more");
 }
 
 static enum tune_status need_below_nyquist(struct tune_error *err, const char *key, double value,
@@ -48,7 +38,7 @@ static enum tune_status need_below_nyquist(struct tune_error *err, const char *k
     if (value > 0.0 && value < 0.5 * rate_hz) return TUNE_OK;
     (void)snprintf(limit, sizeof limit, "above 0 and below half the loop rate, %g Hz",
                    0.5 * rate_hz);
-    return refuse(err, key, value, limit);
+    return tune_error_range(err, key, value, limit);
 }
 
 static enum tune_status check_biquad(const struct tune_biquad_spec *spec, size_t number,
@@ -74,7 +64,8 @@ static enum tune_status check_divider(const struct tune_controller *c, struct tu
     char value[32];
     if (c->position_divider <= 1) return TUNE_OK;
     if (c->position_divider > TUNE_POSITION_DIVIDER_MAX)
-        return refuse(err, "position_divider", (double)c->position_divider, "1000 or fewer");
+        return tune_error_range(err, "position_divider", (double)c->position_divider,
+                                "1000 or fewer");
     _Static_assert(TUNE_POSITION_DIVIDER_MAX == 1000, "the sentence above names the number");
     if (tune_cascade_from(&cascade, c, &why) == TUNE_OK) return TUNE_OK;
     (void)snprintf(value, sizeof value, "%zu", c->position_divider);
@@ -95,12 +86,12 @@ enum tune_status tune_controller_check(const struct tune_controller *controller,
     if (!status && c->lowpass_hz != 0.0) {
         status = need_below_nyquist(err, "lowpass_hz", c->lowpass_hz, c->loop_rate_hz);
         if (!status && c->lowpass_order != 1 && c->lowpass_order != 2)
-            status = refuse(err, "lowpass_order", c->lowpass_order, "1 or 2");
+            status = tune_error_range(err, "lowpass_order", c->lowpass_order, "1 or 2");
         if (!status && c->lowpass_order == 2)
             status = need_positive(err, "lowpass_zeta", c->lowpass_zeta);
     }
     if (!status && c->n_biquads > TUNE_BIQUADS_MAX)
-        status = refuse(err, "n_biquads", (double)c->n_biquads, "16 or fewer");
+        status = tune_error_range(err, "n_biquads", (double)c->n_biquads, "16 or fewer");
     _Static_assert(TUNE_BIQUADS_MAX == 16, "the sentence above names the number");
     for (size_t i = 0; !status && i < c->n_biquads; i++)
         status = check_biquad(&c->biquad[i], i + 1, c->loop_rate_hz, err);

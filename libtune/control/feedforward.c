@@ -17,16 +17,6 @@ struct tune_feedforward tune_feedforward_from(const struct tune_plant *plant)
     };
 }
 
-static enum tune_status refuse(struct tune_error *err, const char *what, double value,
-                               const char *limit)
-{
-    char text[32];
-    (void)snprintf(text, sizeof text, "%g", value);
-    (void)tune_error_set(err, TUNE_EINVAL, "%s is %s but must be %s", what, text, limit);
-    tune_error_about(err, what, text, limit);
-    return TUNE_EINVAL;
-}
-
 static bool positive(double value)
 {
     return value > 0.0 && isfinite(value);
@@ -35,20 +25,22 @@ static bool positive(double value)
 enum tune_status tune_feedforward_check(const struct tune_feedforward *f, struct tune_error *err)
 {
     if (!positive(f->inertia_kg_m2.value))
-        return refuse(err, "inertia_kg_m2", f->inertia_kg_m2.value, "positive");
+        return tune_error_range(err, "inertia_kg_m2", f->inertia_kg_m2.value, "positive");
     if (!(f->viscous_nm_s_per_rad.value >= 0.0 && isfinite(f->viscous_nm_s_per_rad.value)))
-        return refuse(err, "viscous_nm_s_per_rad", f->viscous_nm_s_per_rad.value, "0 or more");
+        return tune_error_range(err, "viscous_nm_s_per_rad", f->viscous_nm_s_per_rad.value,
+                                "0 or more");
     if (!(f->coulomb_nm.value >= 0.0 && isfinite(f->coulomb_nm.value)))
-        return refuse(err, "coulomb_nm", f->coulomb_nm.value, "0 (not known) or more");
+        return tune_error_range(err, "coulomb_nm", f->coulomb_nm.value, "0 (not known) or more");
     if (f->coulomb_nm.value > 0.0 && !positive(f->smooth_rad_per_s))
-        return refuse(err, "smooth_rad_per_s", f->smooth_rad_per_s, "positive");
+        return tune_error_range(err, "smooth_rad_per_s", f->smooth_rad_per_s, "positive");
     for (size_t i = 0; i < f->n_imbalance; i++) {
         const struct tune_imbalance *point = &f->imbalance[i];
         if (!isfinite(point->torque_nm))
-            return refuse(err, "imbalance torque_nm", point->torque_nm, "finite");
+            return tune_error_range(err, "imbalance torque_nm", point->torque_nm, "finite");
         if (!isfinite(point->angle_rad) ||
             (i > 0 && !(point->angle_rad > f->imbalance[i - 1].angle_rad)))
-            return refuse(err, "imbalance angle_rad", point->angle_rad, "finite and rising");
+            return tune_error_range(err, "imbalance angle_rad", point->angle_rad,
+                                    "finite and rising");
     }
     return TUNE_OK;
 }
@@ -95,18 +87,19 @@ static enum tune_status check_slew(const struct tune_slew_opts *o, const struct 
                                    size_t n_pointings, struct tune_error *err)
 {
     if (!positive(o->torque_limit_nm))
-        return refuse(err, "torque_limit_nm", o->torque_limit_nm, "positive");
+        return tune_error_range(err, "torque_limit_nm", o->torque_limit_nm, "positive");
     if (!(o->reserve >= 0.0 && o->reserve < 1.0))
-        return refuse(err, "reserve", o->reserve, "0 .. below 1");
+        return tune_error_range(err, "reserve", o->reserve, "0 .. below 1");
     if (!positive(o->speed_limit_rad_per_s))
-        return refuse(err, "speed_limit_rad_per_s", o->speed_limit_rad_per_s, "positive");
-    if (o->periods < 1 || o->periods > 100) return refuse(err, "periods", o->periods, "1 .. 100");
-    if (n_pointings == 0) return refuse(err, "pointings", 0.0, "1 or more");
+        return tune_error_range(err, "speed_limit_rad_per_s", o->speed_limit_rad_per_s, "positive");
+    if (o->periods < 1 || o->periods > 100)
+        return tune_error_range(err, "periods", o->periods, "1 .. 100");
+    if (n_pointings == 0) return tune_error_range(err, "pointings", 0.0, "1 or more");
     for (size_t p = 0; p < n_pointings; p++) {
         if (!positive(plants[p].inertia_kg_m2))
-            return refuse(err, "inertia_kg_m2", plants[p].inertia_kg_m2, "positive");
+            return tune_error_range(err, "inertia_kg_m2", plants[p].inertia_kg_m2, "positive");
         if (plants[p].n_modes > TUNE_MODES_MAX)
-            return refuse(err, "n_modes", (double)plants[p].n_modes, "0 .. 24");
+            return tune_error_range(err, "n_modes", (double)plants[p].n_modes, "0 .. 24");
     }
     return TUNE_OK;
 }

@@ -59,6 +59,16 @@ void tune_error_about(struct tune_error *err, const char *thing, const char *val
     if (limit) (void)snprintf(err->limit, sizeof err->limit, "%s", limit);
 }
 
+enum tune_status tune_error_range(struct tune_error *err, const char *what, double value,
+                                  const char *limit)
+{
+    char text[32];
+    (void)snprintf(text, sizeof text, "%g", value);
+    (void)tune_error_set(err, TUNE_EINVAL, "%s is %s but must be %s", what, text, limit);
+    tune_error_about(err, what, text, limit);
+    return TUNE_EINVAL;
+}
+
 enum tune_status tune_error_memory(struct tune_error *err, const char *what)
 {
     return tune_error_set(err, TUNE_ENOMEM, "out of memory while %s", what);

@@ -49,6 +49,10 @@ TUNE_API enum tune_status tune_error_place(struct tune_error *err, const char *f
 TUNE_API void tune_error_about(struct tune_error *err, const char *thing, const char *value,
                                const char *limit);
 
+/* Shorthand for TUNE_EINVAL: "WHAT is VALUE but must be LIMIT", with thing, value and limit. */
+TUNE_API enum tune_status tune_error_range(struct tune_error *err, const char *what, double value,
+                                           const char *limit);
+
 /* Shorthand for TUNE_ENOMEM: "out of memory while WHAT". */
 TUNE_API enum tune_status tune_error_memory(struct tune_error *err, const char *what);
 

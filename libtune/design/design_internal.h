@@ -143,9 +143,6 @@ struct problem {
 
 /* ---- options.c -----------------------------------------------------------------------------------*/
 
-/* TUNE_EINVAL: what is value but must be limit. */
-enum tune_status design_refuse(struct tune_error *err, const char *what, double value,
-                               const char *limit);
 enum tune_status design_check(const struct tune_design_opts *opts, const struct tune_plant *plants,
                               size_t n_pointings, const struct tune_disturbance *disturbance,
                               struct tune_error *err);

@@ -20,16 +20,6 @@ struct tune_design_opts tune_design_defaults(void)
     };
 }
 
-enum tune_status design_refuse(struct tune_error *err, const char *what, double value,
-                               const char *limit)
-{
-    char text[32];
-    (void)snprintf(text, sizeof text, "%g", value);
-    (void)tune_error_set(err, TUNE_EINVAL, "%s is %s but must be %s", what, text, limit);
-    tune_error_about(err, what, text, limit);
-    return TUNE_EINVAL;
-}
-
 /* A limit that is switched off is in range. */
 static double or_most(double peak)
 {
@@ -65,7 +55,7 @@ static enum tune_status check_options(const struct tune_design_opts *o, double r
     };
     for (size_t i = 0; i < sizeof range / sizeof range[0]; i++)
         if (!(range[i].value >= range[i].lowest && range[i].value <= range[i].highest))
-            return design_refuse(err, range[i].what, range[i].value, range[i].limit);
+            return tune_error_range(err, range[i].what, range[i].value, range[i].limit);
     return TUNE_OK;
 }
 
@@ -73,26 +63,27 @@ static enum tune_status check_plant(const struct tune_plant *plant, double rate_
                                     struct tune_error *err)
 {
     if (!(plant->loop_rate_hz == rate_hz && rate_hz > 0.0 && isfinite(rate_hz)))
-        return design_refuse(err, "loop_rate_hz", plant->loop_rate_hz,
-                             "positive, one for all pointings");
+        return tune_error_range(err, "loop_rate_hz", plant->loop_rate_hz,
+                                "positive, one for all pointings");
     if (!(plant->inertia_kg_m2 > 0.0 && isfinite(plant->inertia_kg_m2)))
-        return design_refuse(err, "inertia_kg_m2", plant->inertia_kg_m2, "positive");
+        return tune_error_range(err, "inertia_kg_m2", plant->inertia_kg_m2, "positive");
     if (!(plant->viscous_nm_s_per_rad >= 0.0 && isfinite(plant->viscous_nm_s_per_rad)))
-        return design_refuse(err, "viscous_nm_s_per_rad", plant->viscous_nm_s_per_rad, "0 or more");
+        return tune_error_range(err, "viscous_nm_s_per_rad", plant->viscous_nm_s_per_rad,
+                                "0 or more");
     if (!(plant->delay_s >= 0.0 && plant->delay_s * rate_hz < 1000.0))
-        return design_refuse(err, "delay_s", plant->delay_s, "0 .. 1000 loop periods");
+        return tune_error_range(err, "delay_s", plant->delay_s, "0 .. 1000 loop periods");
     if (plant->n_modes > TUNE_MODES_MAX)
-        return design_refuse(err, "n_modes", (double)plant->n_modes, "0 .. 24");
+        return tune_error_range(err, "n_modes", (double)plant->n_modes, "0 .. 24");
     for (size_t k = 0; k < plant->n_modes; k++) {
         const struct tune_mode *mode = &plant->mode[k];
         if (!(mode->f_hz > 0.0 && isfinite(mode->f_hz)))
-            return design_refuse(err, "mode frequency_hz", mode->f_hz, "positive");
+            return tune_error_range(err, "mode frequency_hz", mode->f_hz, "positive");
         if (!(mode->zeta > 0.0 && mode->zeta < 1.0))
-            return design_refuse(err, "mode damping_ratio", mode->zeta, "between 0 and 1");
-        if (!isfinite(mode->gain)) return design_refuse(err, "mode gain", mode->gain, "finite");
+            return tune_error_range(err, "mode damping_ratio", mode->zeta, "between 0 and 1");
+        if (!isfinite(mode->gain)) return tune_error_range(err, "mode gain", mode->gain, "finite");
         if (isinf(mode->payload_ratio))
-            return design_refuse(err, "mode payload_ratio", mode->payload_ratio,
-                                 "finite or not known");
+            return tune_error_range(err, "mode payload_ratio", mode->payload_ratio,
+                                    "finite or not known");
     }
     return TUNE_OK;
 }
@@ -100,13 +91,13 @@ static enum tune_status check_plant(const struct tune_plant *plant, double rate_
 static enum tune_status check_disturbance(const struct tune_disturbance *d, struct tune_error *err)
 {
     if (!(d->wind_rms_nm >= 0.0 && isfinite(d->wind_rms_nm)))
-        return design_refuse(err, "wind_rms_nm", d->wind_rms_nm, "0 or more");
+        return tune_error_range(err, "wind_rms_nm", d->wind_rms_nm, "0 or more");
     if (d->wind_rms_nm > 0.0 && !(d->wind_corner_hz > 0.0 && isfinite(d->wind_corner_hz)))
-        return design_refuse(err, "wind_corner_hz", d->wind_corner_hz, "positive");
+        return tune_error_range(err, "wind_corner_hz", d->wind_corner_hz, "positive");
     if (!(d->drive_psd >= 0.0 && isfinite(d->drive_psd)))
-        return design_refuse(err, "drive_psd", d->drive_psd, "0 or more");
+        return tune_error_range(err, "drive_psd", d->drive_psd, "0 or more");
     if (!(d->sensor_psd >= 0.0 && isfinite(d->sensor_psd)))
-        return design_refuse(err, "sensor_psd", d->sensor_psd, "0 or more");
+        return tune_error_range(err, "sensor_psd", d->sensor_psd, "0 or more");
     if (tune_disturbance_check_bands(d, err) != TUNE_OK) return TUNE_EINVAL;
     /* without torque to fight, the best loop is an open one */
     if (d->wind_rms_nm > 0.0 || d->drive_psd > 0.0) return TUNE_OK;
@@ -127,12 +118,12 @@ static enum tune_status check_spread(const struct tune_design_spread *spread,
     const double delay = spread->delay_std_s * plant->loop_rate_hz;
     for (size_t k = 0; k < plant->n_modes; k++)
         if (!(spread->mode_std[k] >= 0.0 && spread->mode_std[k] <= 0.2))
-            return design_refuse(err, "spread mode_std", spread->mode_std[k], "0 .. 0.2");
+            return tune_error_range(err, "spread mode_std", spread->mode_std[k], "0 .. 0.2");
     if (!(spread->inertia_std >= 0.0 && spread->inertia_std <= 0.2))
-        return design_refuse(err, "spread inertia_std", spread->inertia_std, "0 .. 0.2");
+        return tune_error_range(err, "spread inertia_std", spread->inertia_std, "0 .. 0.2");
     if (!(delay >= 0.0 && delay <= 10.0))
-        return design_refuse(err, "spread delay_std_s", spread->delay_std_s,
-                             "0 .. 10 loop periods");
+        return tune_error_range(err, "spread delay_std_s", spread->delay_std_s,
+                                "0 .. 10 loop periods");
     return TUNE_OK;
 }
 
@@ -141,10 +132,10 @@ static enum tune_status check_goal(const struct tune_design_opts *o, struct tune
 {
     if (o->goal != TUNE_GOAL_CALM) return TUNE_OK;
     if (!(o->encoder_limit_rad > 0.0) && !(o->sky_limit_rad > 0.0))
-        return design_refuse(err, "encoder_limit_rad", 0.0,
-                             "above 0, or sky_limit_rad, for a calm design");
+        return tune_error_range(err, "encoder_limit_rad", 0.0,
+                                "above 0, or sky_limit_rad, for a calm design");
     if (!(o->sensor_noise_rad > 0.0))
-        return design_refuse(err, "sensor_noise_rad", 0.0, "above 0 for a calm design");
+        return tune_error_range(err, "sensor_noise_rad", 0.0, "above 0 for a calm design");
     return TUNE_OK;
 }
 
@@ -153,7 +144,7 @@ enum tune_status design_check(const struct tune_design_opts *opts, const struct 
                               struct tune_error *err)
 {
     enum tune_status status = TUNE_OK;
-    if (n_pointings == 0) return design_refuse(err, "pointings", 0.0, "1 or more");
+    if (n_pointings == 0) return tune_error_range(err, "pointings", 0.0, "1 or more");
     for (size_t i = 0; i < n_pointings && status == TUNE_OK; i++)
         status = check_plant(&plants[i], plants[0].loop_rate_hz, err);
     if (status == TUNE_OK) status = check_options(opts, plants[0].loop_rate_hz, err);

@@ -364,18 +364,19 @@ static enum tune_status check_demand(const struct tune_tradeoff_demand *d,
                                      const struct tune_design_opts *opts, struct tune_error *err)
 {
     if (!(d->jitter_limit_rad >= 0.0 && d->jitter_limit_rad < 1e3))
-        return design_refuse(err, "jitter_limit_rad", d->jitter_limit_rad, "0 (none) .. 1000");
+        return tune_error_range(err, "jitter_limit_rad", d->jitter_limit_rad, "0 (none) .. 1000");
     if (!(d->headroom >= 1.0 && d->headroom < 1e3))
-        return design_refuse(err, "headroom", d->headroom, "1 .. 1000");
+        return tune_error_range(err, "headroom", d->headroom, "1 .. 1000");
     for (size_t i = 0; i < TUNE_PROPOSED; i++) {
         const double least = i > 0 ? d->peak_offer[i - 1] : 1.01;
         if (!(d->peak_offer[i] >= least && d->peak_offer[i] <= 100.0))
-            return design_refuse(err, "peak_offer", d->peak_offer[i], "1.01 .. 100, not falling");
+            return tune_error_range(err, "peak_offer", d->peak_offer[i],
+                                    "1.01 .. 100, not falling");
     }
     if (d->peak_stated != 0.0 && !(d->peak_stated >= 1.01 && d->peak_stated <= 100.0))
-        return design_refuse(err, "peak_stated", d->peak_stated, "1.01 .. 100, or 0 (none)");
+        return tune_error_range(err, "peak_stated", d->peak_stated, "1.01 .. 100, or 0 (none)");
     if (!(opts->sensor_noise_rad > 0.0))
-        return design_refuse(err, "sensor_noise_rad", opts->sensor_noise_rad, "above 0");
+        return tune_error_range(err, "sensor_noise_rad", opts->sensor_noise_rad, "above 0");
     return TUNE_OK;
 }
 

@@ -26,6 +26,12 @@ static void error_carries_place_and_limit(void **state)
     assert_string_equal(err.limit, "4");
     assert_int_equal(tune_error_set(NULL, TUNE_EIO, "unread"), TUNE_EIO);
     assert_int_equal(tune_error_memory(&err, "testing"), TUNE_ENOMEM);
+    assert_int_equal(tune_error_range(&err, "gain", -2.5, "0 or more"), TUNE_EINVAL);
+    assert_string_equal(err.text, "gain is -2.5 but must be 0 or more");
+    assert_string_equal(err.thing, "gain");
+    assert_string_equal(err.value, "-2.5");
+    assert_string_equal(err.limit, "0 or more");
+    assert_int_equal(tune_error_range(NULL, "gain", -2.5, "0 or more"), TUNE_EINVAL);
     for (int s = TUNE_OK; s <= TUNE_ECANCELLED; s++)
         assert_string_not_equal(tune_status_text((enum tune_status)s), "unknown status");
 }
