@@ -3,7 +3,6 @@
 #include "control/feedforward.h"
 
 #include <math.h>
-#include <stdio.h>
 
 #include "core/units.h"
 

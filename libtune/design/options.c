@@ -3,7 +3,6 @@
 #include "design/design_internal.h"
 
 #include <math.h>
-#include <stdio.h>
 
 #include "core/units.h"
 
