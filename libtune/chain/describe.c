@@ -1,119 +1,10 @@
-/* describe.c - a design in words: requirement, limits, assumptions, cautions, controller.ini.
+/* describe.c - a design in words: limits, assumptions, cautions.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "chain/design_internal.h"
-#include "logbook/logbook.h"
-#include "results/worst_margins.h"
-
-/* ---- requirement --------------------------------------------------------------------------------*/
-
-typedef const struct tune_margin *margin_of(const struct tune_pointing_margins *margins);
-
-static const struct tune_margin *gain_margin(const struct tune_pointing_margins *m)
-{
-    return &m->gain_margin_db;
-}
-
-static const struct tune_margin *gain_reduction(const struct tune_pointing_margins *m)
-{
-    return &m->gain_reduction_margin_db;
-}
-
-static const struct tune_margin *phase_margin(const struct tune_pointing_margins *m)
-{
-    return &m->phase_margin_deg;
-}
-
-static const struct tune_margin *peak_sensitivity(const struct tune_pointing_margins *m)
-{
-    return &m->peak_sensitivity;
-}
-
-/* The margin itself passes, its 95 % bound does not: met, but not surely. */
-static void doubt_bound(struct tune_notes *notes, const char *name, double limit, bool at_most,
-                        margin_of *of, const struct tune_candidate *candidate)
-{
-    for (size_t i = 0; i < candidate->n_margins; i++) {
-        const struct tune_margin *m = of(&candidate->margins[i]);
-        const bool value_met = at_most ? m->value <= limit : m->value >= limit;
-        const bool bound_met = at_most ? m->bound95 <= limit : m->bound95 >= limit;
-        if (value_met && !bound_met && isfinite(m->value))
-            tune_notes_add(notes,
-                           "%s at %s: %.4g meets %.4g, its 95 %% bound %.4g does not. It is judged "
-                           "on the value; sweep longer or ask for more to be sure.",
-                           name, candidate->margins[i].pointing, m->value, limit, m->bound95);
-    }
-}
-
-/* The margin at the pointing where it is worst. */
-static void judge_margin(struct tune_proposal *out, const char *name, double limit, bool at_most,
-                         margin_of *of)
-{
-    const struct tune_candidate *candidate = &out->candidate[out->recommended];
-    size_t worst = 0;
-    if (candidate->n_margins == 0 || isnan(limit)) return;
-    for (size_t i = 1; i < candidate->n_margins; i++) {
-        const double value = of(&candidate->margins[i])->value;
-        const double least = of(&candidate->margins[worst])->value;
-        if (at_most ? value > least : value < least) worst = i;
-    }
-    for (size_t i = 0; i < candidate->n_margins; i++) {
-        if (candidate->margins[i].stable) continue;
-        /* of a loop that is not stable a margin tells nothing */
-        tune_judgements_add(&out->requirement, name, limit, (double)NAN, at_most,
-                            candidate->margins[i].pointing);
-        return;
-    }
-    tune_judgements_add(&out->requirement, name, limit, of(&candidate->margins[worst])->value,
-                        at_most, candidate->margins[worst].pointing);
-    doubt_bound(&out->notes, name, limit, at_most, of, candidate);
-}
-
-/* Met by what is expected, not by every log. */
-static void doubt_jitter(struct tune_notes *notes, double limit, const struct tune_candidate *best)
-{
-    if (best->jitter_rms_arcsec <= limit && best->jitter_upper95_arcsec > limit)
-        tune_notes_add(
-            notes,
-            "jitter_rms_arcsec at %s: %.3g is expected and meets %.3g, but of logs 95 %% "
-            "reach up to %.3g: some will not. Ask for less to be sure.",
-            best->worst_pointing, best->jitter_rms_arcsec, limit, best->jitter_upper95_arcsec);
-}
-
-static void judge(struct tune_proposal *out, const struct tune_requirement *r)
-{
-    const struct tune_candidate *best = &out->candidate[out->recommended];
-    struct tune_judgements *j = &out->requirement;
-    j->met = true;
-    tune_judgements_add(j, "jitter_rms_arcsec", r->jitter_rms_arcsec, best->jitter_rms_arcsec, true,
-                        best->worst_pointing);
-    doubt_jitter(&out->doubts, r->jitter_rms_arcsec, best);
-    judge_margin(out, "phase_margin_deg", r->phase_margin_deg, false, phase_margin);
-    judge_margin(out, "gain_margin_db", r->gain_margin_db, false, gain_margin);
-    judge_margin(out, "gain_reduction_margin_db", r->gain_reduction_margin_db, false,
-                 gain_reduction);
-    judge_margin(out, "peak_sensitivity", r->peak_sensitivity, true, peak_sensitivity);
-    tune_judgements_add(j, "noise_torque_rms_nm", r->noise_torque_rms_nm, best->noise_torque_rms_nm,
-                        true, "");
-    /* nobody states it, everybody asks it; the first pointing that is lost stands for all */
-    for (size_t i = 0; i < best->n_margins; i++) {
-        if (best->margins[i].stable) continue;
-        tune_judgements_add(j, TUNE_JUDGEMENT_STABLE, 1.0, 0.0, false, best->margins[i].pointing);
-        return;
-    }
-    for (size_t i = 0; i < best->n_margins; i++) {
-        if (tune_margins_sure(&best->margins[i])) continue;
-        tune_judgements_add(j, TUNE_JUDGEMENT_STABLE_95, 1.0, 0.0, false,
-                            best->margins[i].pointing);
-        return;
-    }
-}
-
-/* ---- words --------------------------------------------------------------------------------------*/
 
 static void limits(struct tune_proposal *out, const struct design_work *work)
 {
@@ -230,7 +121,7 @@ void chain_describe_design(struct tune_proposal *out, struct design_work *work)
 {
     out->disturbance = work->basis.quiet.summary;
     memcpy(out->payload, work->basis.plants.payload, sizeof out->payload);
-    judge(out, &work->basis.chain.logbook.requirement);
+    chain_judge_requirement(out, &work->basis.chain.logbook.requirement);
     chain_note_sky(&out->notes, &work->basis.chain.logbook.requirement,
                    out->candidate[out->recommended].jitter_rms_arcsec,
                    out->candidate[out->recommended].line_of_sight_rms_arcsec);
@@ -270,71 +161,4 @@ void chain_describe_design(struct tune_proposal *out, struct design_work *work)
     if (work->basis.quiet.log && fmin(work->basis.quiet.summary.duration_s, 60.0) < 60.0)
         tune_notes_add(&out->notes, "The quiet log is only %.0f s long; a minute or two tell more.",
                        work->basis.quiet.summary.duration_s);
-}
-
-/* ---- controller.ini -----------------------------------------------------------------------------*/
-
-/* A sentence as comment lines of at most 96 columns. */
-static void add_comment(char *text, size_t size, const char *sentence)
-{
-    const size_t width = 94;
-    while (*sentence) {
-        size_t length = strlen(sentence), used = strlen(text);
-        if (length > width) {
-            length = width;
-            while (length > 0 && sentence[length] != ' ')
-                length--;
-            if (length == 0) length = width;
-        }
-        (void)snprintf(text + used, size - used, "; %.*s\n", (int)length, sentence);
-        sentence += length;
-        while (*sentence == ' ')
-            sentence++;
-    }
-}
-
-static void add_figures(struct tune_notes *notes, const struct tune_candidate *best)
-{
-    for (size_t i = 0; i < best->n_margins; i++) {
-        const struct tune_pointing_margins *m = &best->margins[i];
-        tune_notes_add(notes,
-                       "%s: phase margin %.1f deg, gain margin %.1f dB up, %.1f dB down, peak "
-                       "sensitivity %.2f, crossover %.3g Hz",
-                       m->pointing, m->phase_margin_deg.value, m->gain_margin_db.value,
-                       m->gain_reduction_margin_db.value, m->peak_sensitivity.value,
-                       m->crossover_hz.value);
-    }
-}
-
-enum tune_status chain_controller_text(char **text, const struct tune_controller *controller,
-                                       const struct tune_notes *notes, struct tune_error *err)
-{
-    const size_t room = 2 * TUNE_NOTE_LENGTH * (notes->n + 1);
-    char *comment = calloc(room, 1);
-    enum tune_status status;
-    *text = NULL;
-    if (!comment) return tune_error_memory(err, "writing a controller file");
-    for (size_t i = 0; i < notes->n; i++)
-        add_comment(comment, room, notes->text[i]);
-    status = tune_controller_text(text, controller, comment, err);
-    free(comment);
-    return status;
-}
-
-enum tune_status chain_controller_file(char **text, const struct tune_proposal *proposal,
-                                       struct tune_error *err)
-{
-    const struct tune_candidate *best = &proposal->candidate[proposal->recommended];
-    struct tune_notes *notes = calloc(1, sizeof *notes);
-    enum tune_status status;
-    *text = NULL;
-    if (!notes) return tune_error_memory(err, "writing a controller file");
-    tune_notes_add(notes, "Proposed by quietaxis %s for %s: %s.", tune_version(),
-                   proposal->provenance.logbook, best->name);
-    tune_notes_join(notes, &proposal->cautions);
-    add_figures(notes, best);
-    tune_notes_join(notes, &proposal->notes);
-    status = chain_controller_text(text, &best->controller, notes, err);
-    free(notes);
-    return status;
 }

@@ -116,7 +116,7 @@ enum tune_status chain_design_bound(struct tune_proposal *out, const struct desi
 /* Remove enable-NN.ini of an earlier, longer ladder, from that rung (counted from 0) up. */
 void chain_remove_rungs(const struct chain *chain, size_t from);
 
-/* The text of a controller file with notes as comments. */
+/* controller_file.c: the text of a controller file with notes as comments. */
 enum tune_status chain_controller_text(char **text, const struct tune_controller *controller,
                                        const struct tune_notes *notes, struct tune_error *err);
 
@@ -124,7 +124,10 @@ enum tune_status chain_controller_text(char **text, const struct tune_controller
 void chain_describe_tradeoff(struct tune_proposal *out, const struct tune_tradeoff *tradeoff,
                              const struct design_work *work);
 
-/* Requirement met or not, limits, notes, cautions. */
+/* design_requirement.c: the requirement, item by item; notes where a 95 % bound does not meet it. */
+void chain_judge_requirement(struct tune_proposal *out, const struct tune_requirement *requirement);
+
+/* describe.c: requirement met or not, limits, notes, cautions. */
 void chain_describe_design(struct tune_proposal *out, struct design_work *work);
 
 /* The text of controller.ini: the recommended gains, with cautions, signs and scales as comments. */
