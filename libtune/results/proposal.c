@@ -1,14 +1,13 @@
 /* proposal.c - design.json.  SPDX-License-Identifier: GPL-3.0-or-later */
 #include "results/proposal.h"
 
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "results/json_internal.h"
+#include "results/proposal_internal.h"
 
-static void margin(struct json_io *io, const char *key, const char *bound_key,
-                   struct tune_margin *m)
+void proposal_margin(struct json_io *io, const char *key, const char *bound_key,
+                     struct tune_margin *m)
 {
     struct tune_estimate estimate = {m->value, m->std};
     json_io_estimate_bound(io, key, &estimate, bound_key, &m->bound95);
@@ -33,7 +32,7 @@ static void crossings(struct json_io *io, struct tune_pointing_margins *m)
             above = json_io_has(io, "upper_95");
             json_io_leave(io);
         }
-        margin(io, key, above ? "upper_95" : "lower_95", &crossing->margin);
+        proposal_margin(io, key, above ? "upper_95" : "lower_95", &crossing->margin);
         json_io_leave(io);
     }
     json_io_leave(io);
@@ -43,12 +42,12 @@ static void margin_fields(struct json_io *io, struct tune_pointing_margins *m)
 {
     json_io_text(io, "pointing", m->pointing, sizeof m->pointing);
     json_io_flag(io, "stable", &m->stable);
-    margin(io, "gain_margin_db", "lower_95", &m->gain_margin_db);
-    margin(io, "gain_reduction_margin_db", "lower_95", &m->gain_reduction_margin_db);
-    margin(io, "phase_margin_deg", "lower_95", &m->phase_margin_deg);
-    margin(io, "delay_margin_s", "lower_95", &m->delay_margin_s);
-    margin(io, "peak_sensitivity", "upper_95", &m->peak_sensitivity);
-    margin(io, "crossover_hz", "lower_95", &m->crossover_hz);
+    proposal_margin(io, "gain_margin_db", "lower_95", &m->gain_margin_db);
+    proposal_margin(io, "gain_reduction_margin_db", "lower_95", &m->gain_reduction_margin_db);
+    proposal_margin(io, "phase_margin_deg", "lower_95", &m->phase_margin_deg);
+    proposal_margin(io, "delay_margin_s", "lower_95", &m->delay_margin_s);
+    proposal_margin(io, "peak_sensitivity", "upper_95", &m->peak_sensitivity);
+    proposal_margin(io, "crossover_hz", "lower_95", &m->crossover_hz);
     crossings(io, m);
     json_io_file(io, "loop_file", &m->loop_file);
 }
@@ -157,194 +156,6 @@ static void rungs(struct json_io *io, struct tune_proposal *r)
     json_io_notes(io, "climbing", &r->climbing);
 }
 
-static void beyond(struct json_io *io, struct tune_proposal *r)
-{
-    const size_t n =
-        json_io_list(io, "beyond_band", (void **)&r->beyond, &r->n_beyond, sizeof *r->beyond);
-    for (size_t i = 0; i < n; i++) {
-        struct tune_beyond_band *b = &r->beyond[i];
-        json_io_item(io, i);
-        json_io_text(io, "pointing", b->pointing, sizeof b->pointing);
-        json_io_number(io, "above_hz", &b->band_hz);
-        json_io_number(io, "loop_gain_limit", &b->loop_gain_limit);
-        json_io_number(io, "largest_loop_gain", &b->largest_loop_gain);
-        json_io_number(io, "largest_loop_gain_hz", &b->largest_hz);
-        json_io_flag(io, "stable", &b->stable);
-        json_io_number(io, "mode_damping_ratio", &b->mode_damping);
-        json_io_number(io, "harmless_mode_gain", &b->harmless_gain);
-        json_io_number(io, "harmless_mode_hz", &b->harmless_hz);
-        json_io_leave(io);
-    }
-    json_io_leave(io);
-}
-
-static void bounds(struct json_io *io, struct tune_proposal *r)
-{
-    const size_t n = json_io_list(io, "bound", (void **)&r->bound, &r->n_bounds, sizeof *r->bound);
-    for (size_t i = 0; i < n; i++) {
-        struct tune_least_jitter *b = &r->bound[i];
-        json_io_item(io, i);
-        json_io_text(io, "pointing", b->pointing, sizeof b->pointing);
-        json_io_text(io, "controller", b->controller, sizeof b->controller);
-        json_io_number(io, "peak_sensitivity_limit", &b->peak_sensitivity_limit);
-        json_io_number(io, "noise_torque_limit_nm", &b->noise_torque_limit_nm);
-        json_io_number(io, "least_rms_arcsec", &b->least_rms_arcsec);
-        json_io_number(io, "rms_arcsec", &b->rms_arcsec);
-        json_io_number(io, "ratio", &b->ratio);
-        json_io_number(io, "spread", &b->spread);
-        json_io_leave(io);
-    }
-    json_io_leave(io);
-}
-
-static void ranked(struct json_io *io, struct tune_proposal *r)
-{
-    json_io_text(io, "limits_ranked_of", r->ranked_of, sizeof r->ranked_of);
-    const size_t n =
-        json_io_list(io, "limits_ranked", (void **)&r->ranked, &r->n_ranked, sizeof *r->ranked);
-    for (size_t i = 0; i < n; i++) {
-        struct tune_ranked_limit *l = &r->ranked[i];
-        json_io_item(io, i);
-        json_io_text(io, "kind", l->kind, sizeof l->kind);
-        json_io_number(io, "from", &l->from);
-        json_io_number(io, "to", &l->to);
-        json_io_text(io, "unit", l->unit, sizeof l->unit);
-        json_io_numbers(io, "at_hz", l->at_hz, 2);
-        json_io_number(io, "slope", &l->slope);
-        json_io_flag(io, "designed_anew", &l->solved);
-        json_io_flag(io, "reached", &l->reached);
-        json_io_number(io, "before_rms_arcsec", &l->before_arcsec);
-        json_io_number(io, "after_rms_arcsec", &l->after_arcsec);
-        json_io_number(io, "gain", &l->gain);
-        json_io_text(io, "sentence", l->text, sizeof l->text);
-        json_io_leave(io);
-    }
-    json_io_leave(io);
-}
-
-static void other_axis(struct json_io *io, struct tune_other_axis_check *c)
-{
-    json_io_enter(io, "other_axis");
-    json_io_text(io, "axis", c->axis, sizeof c->axis);
-    json_io_text(io, "gains", c->gains, sizeof c->gains);
-    json_io_flag(io, "gains_proposed", &c->proposed);
-    const size_t n = json_io_list(io, "margins", (void **)&c->pointing, &c->n, sizeof *c->pointing);
-    for (size_t i = 0; i < n; i++) {
-        struct tune_cross_margins *m = &c->pointing[i];
-        json_io_item(io, i);
-        json_io_text(io, "pointing", m->pointing, sizeof m->pointing);
-        json_io_text(io, "other_pointing", m->other_pointing, sizeof m->other_pointing);
-        json_io_count(io, "modes", &m->modes);
-        json_io_flag(io, "stable", &m->stable);
-        margin(io, "peak_sensitivity", "upper_95", &m->peak_sensitivity);
-        json_io_number(io, "peak_hz", &m->peak_hz);
-        margin(io, "gain_margin_db", "lower_95", &m->gain_margin_db);
-        margin(io, "gain_reduction_margin_db", "lower_95", &m->gain_reduction_margin_db);
-        margin(io, "phase_margin_deg", "lower_95", &m->phase_margin_deg);
-        json_io_leave(io);
-    }
-    json_io_leave(io);
-    json_io_leave(io);
-}
-
-static void to_type(struct json_io *io, struct tune_to_type *t)
-{
-    json_io_enter(io, "to_type");
-    json_io_file(io, "text_file", &t->text_file);
-    json_io_file(io, "coefficients_file", &t->coefficients_file);
-    json_io_file(io, "header_file", &t->header_file);
-    json_io_flag(io, "old_known", &t->old_known);
-    const size_t n = json_io_list_fixed(io, "numbers", &t->n_numbers, TUNE_TYPED_NUMBERS_MAX);
-    for (size_t i = 0; i < n; i++) {
-        struct tune_typed_number *number = &t->number[i];
-        json_io_item(io, i);
-        json_io_text(io, "name", number->name, sizeof number->name);
-        json_io_number(io, "value", &number->value);
-        json_io_number(io, "old", &number->old);
-        json_io_text(io, "unit", number->unit, sizeof number->unit);
-        json_io_leave(io);
-    }
-    json_io_leave(io);
-    json_io_leave(io);
-}
-
-size_t tune_to_type_filters(const struct tune_to_type *typed,
-                            const struct tune_controller *controller)
-{
-    size_t lowpass = controller->lowpass_hz > 0.0 ? 1 : 0, biquads = controller->n_biquads;
-    for (size_t i = 0; i < typed->n_numbers; i++) {
-        if (!strncmp(typed->number[i].name, "lowpass", strlen("lowpass"))) lowpass = 0;
-        if (!strncmp(typed->number[i].name, "notch", strlen("notch"))) biquads = 0;
-    }
-    return lowpass + biquads;
-}
-
-static void tried(struct json_io *io, const char *key, struct tune_tried *t)
-{
-    json_io_enter(io, key);
-    json_io_flag(io, "settled", &t->settled);
-    json_io_flag(io, "ran_away", &t->ran_away);
-    json_io_number(io, "given_s", &t->given_s);
-    json_io_number(io, "settling_s", &t->settling_s);
-    json_io_number(io, "peak_arcsec", &t->peak_arcsec);
-    json_io_number(io, "peak_torque_nm", &t->peak_torque_nm);
-    json_io_number(io, "saturated_s", &t->saturated_s);
-    json_io_leave(io);
-}
-
-static void trial_fields(struct json_io *io, struct tune_pointing_trial *t)
-{
-    json_io_text(io, "pointing", t->pointing, sizeof t->pointing);
-    json_io_number(io, "offset_arcsec", &t->offset_arcsec);
-    json_io_number(io, "push_nm", &t->push_nm);
-    json_io_number(io, "large_offset_arcsec", &t->large_offset_arcsec);
-    json_io_number(io, "band_arcsec", &t->band_arcsec);
-    json_io_number(io, "tracking_s", &t->tracking_s);
-    tried(io, "after_offset", &t->offset);
-    tried(io, "after_push", &t->push);
-    tried(io, "after_large_offset", &t->large_offset);
-    tried(io, "after_large_offset_without_antiwindup", &t->bare);
-    json_io_number(io, "quiet_s", &t->quiet_s);
-    json_io_number(io, "encoder_rms_arcsec", &t->encoder_rms_arcsec);
-    json_io_number(io, "expected_rms_arcsec", &t->expected_rms_arcsec);
-    json_io_numbers(io, "expected_interval_95_arcsec", t->expected_interval_arcsec, 2);
-    json_io_number(io, "torque_rms_nm", &t->torque_rms_nm);
-    json_io_number(io, "expected_torque_rms_nm", &t->expected_torque_rms_nm);
-    json_io_number(io, "quiet_saturated_s", &t->quiet_saturated_s);
-}
-
-static void trials(struct json_io *io, struct tune_proposal *r)
-{
-    const size_t n = json_io_list(io, "trial", (void **)&r->trial, &r->n_trials, sizeof *r->trial);
-    for (size_t i = 0; i < n; i++) {
-        json_io_item(io, i);
-        trial_fields(io, &r->trial[i]);
-        json_io_leave(io);
-    }
-    json_io_leave(io);
-}
-
-static void feedforward(struct json_io *io, struct tune_feedforward_numbers *f)
-{
-    json_io_enter(io, "feedforward");
-    json_io_estimate(io, "inertia_kg_m2", &f->inertia_kg_m2);
-    json_io_estimate(io, "viscous_nm_s_per_rad", &f->viscous_nm_s_per_rad);
-    json_io_number(io, "coulomb_nm", &f->coulomb_nm);
-    json_io_number(io, "smooth_arcsec_per_s", &f->smooth_arcsec_per_s);
-    json_io_flag(io, "has_moves", &f->has_moves);
-    json_io_number(io, "speed_deg_per_s", &f->speed_deg_per_s);
-    json_io_number(io, "acceleration_deg_per_s2", &f->acceleration_deg_per_s2);
-    json_io_number(io, "jerk_deg_per_s3", &f->jerk_deg_per_s3);
-    json_io_number(io, "jerk_time_s", &f->jerk_time_s);
-    json_io_number(io, "torque_nm", &f->torque_nm);
-    json_io_text(io, "worst_pointing", f->worst_pointing, sizeof f->worst_pointing);
-    json_io_number(io, "locked_rotor_hz", &f->locked_rotor_hz);
-    json_io_number(io, "ringing_arcsec", &f->ringing_arcsec);
-    json_io_number(io, "step_ringing_arcsec", &f->step_ringing_arcsec);
-    json_io_notes(io, "advice", &f->advice);
-    json_io_leave(io);
-}
-
 /* The name stands in the file; the index is found again. */
 static void recommended(struct json_io *io, struct tune_proposal *r)
 {
@@ -369,14 +180,14 @@ static void fields(struct json_io *io, void *result)
     purchases(io, r);
     json_io_notes(io, "implied", &r->implied);
     rungs(io, r);
-    beyond(io, r);
-    bounds(io, r);
-    ranked(io, r);
-    other_axis(io, &r->other_axis);
-    trials(io, r);
-    feedforward(io, &r->feedforward);
+    proposal_beyond(io, r);
+    proposal_bounds(io, r);
+    proposal_ranked(io, r);
+    proposal_other_axis(io, &r->other_axis);
+    proposal_trials(io, r);
+    proposal_feedforward(io, &r->feedforward);
     json_io_file(io, "controller_file", &r->controller_file);
-    to_type(io, &r->to_type);
+    proposal_to_type(io, &r->to_type);
     json_io_judgements(io, "requirement", "designed", &r->requirement);
     json_io_notes(io, "limits", &r->limits);
     json_io_notes(io, "doubts", &r->doubts);
