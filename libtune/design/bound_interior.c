@@ -7,109 +7,15 @@
  * |S| = M leaves its disc at once.
  * A start outside the limits begins in wider cones, whose excess falls with the steps.
  * SPDX-License-Identifier: GPL-3.0-or-later */
-#include <gsl/gsl_linalg.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
-#include "design/bound_internal.h"
+#include "design/bound_interior_internal.h"
 
-enum { ROWS = 8, STEPS_MOST = 60, PRODUCTS = 10 };
+enum { STEPS_MOST = 60 };
 
 /* What may be left to gain, of J^2: half of it of J. */
 static const double gap_wanted = 1e-4;
-/* Keeps the steps finite where neither jitter nor limits see a coordinate. */
-static const double ridge = 1e-10;
-
-struct interior {
-    const struct bound_points *points;
-    const struct bound_space *space;
-    struct bound_limits limits;
-    struct bound_cones cones;
-    double scale2;               /* J_0^2 */
-    double complex *gain, *base; /* [cones.tails] tail = base + gain dR */
-    double *excess;              /* [cones.n] of the heads over the limits */
-    double *x, *dx, *slope;      /* [k] */
-    double *hessian, *rows;      /* [k x k], [ROWS x k] */
-    double *eta;                 /* [cones.n] */
-    size_t *order;               /* [k] */
-    double complex *dr, *step;   /* [points] */
-    struct bound_product s, z, w, l, ds, dz, target, scaled_ds, scaled_dz, work;
-    double complex *block;
-    double *reals;
-    size_t *counts;
-};
-
-static void discard(struct interior *b)
-{
-    free(b->block);
-    free(b->reals);
-    free(b->counts);
-}
-
-/* Cone i < n: (M, S_i), where limited; the last one: (limit, root(torque) R), where limited. */
-static void place_cones(struct interior *b)
-{
-    const struct bound_points *p = b->points;
-    const size_t n = p->n;
-    struct bound_cones *cones = &b->cones;
-    for (size_t i = 0; i < n && b->limits.peak2 > 0.0; i++) {
-        cones->first[cones->n] = cones->tails;
-        cones->length[cones->n++] = 1;
-        b->base[cones->tails] = p->s0[i];
-        b->gain[cones->tails++] = -p->g[i];
-    }
-    if (b->limits.torque2 <= 0.0) return;
-    cones->first[cones->n] = cones->tails;
-    cones->length[cones->n++] = n;
-    for (size_t i = 0; i < n; i++) {
-        b->base[cones->tails] = scaled(p->r0[i], sqrt(p->torque[i]));
-        b->gain[cones->tails++] = sqrt(p->torque[i]);
-    }
-}
-
-static void lay_out(struct interior *b)
-{
-    const size_t n = b->points->n, k = b->space->n;
-    struct bound_product *product[PRODUCTS] = {&b->s,         &b->z,   &b->w,      &b->l,
-                                               &b->ds,        &b->dz,  &b->target, &b->scaled_ds,
-                                               &b->scaled_dz, &b->work};
-    double complex *c = b->block;
-    double *r = b->reals;
-    b->gain = c, c += 2 * n;
-    b->base = c, c += 2 * n;
-    b->dr = c, c += n;
-    b->step = c, c += n;
-    for (int i = 0; i < PRODUCTS; i++) {
-        product[i]->tail = c, c += 2 * n;
-        product[i]->head = r, r += n + 1;
-    }
-    b->excess = r, r += n + 1;
-    b->eta = r, r += n + 1;
-    b->x = r, r += k;
-    b->dx = r, r += k;
-    b->slope = r, r += k;
-    b->rows = r, r += ROWS * k;
-    b->hessian = r;
-    b->cones.first = b->counts;
-    b->cones.length = b->counts + n + 1;
-    b->order = b->counts + 2 * (n + 1);
-}
-
-static enum tune_status prepare(struct interior *b, struct tune_error *err)
-{
-    const size_t n = b->points->n, k = b->space->n;
-    b->block = calloc((6 + 2 * PRODUCTS) * n, sizeof *b->block);
-    b->reals = calloc((2 + PRODUCTS) * (n + 1) + k * (3 + ROWS + k), sizeof *b->reals);
-    b->counts = calloc(2 * (n + 1) + k, sizeof *b->counts);
-    if (!b->block || !b->reals || !b->counts) {
-        discard(b);
-        return tune_error_memory(err, "bounding the jitter");
-    }
-    lay_out(b);
-    place_cones(b);
-    return TUNE_OK;
-}
 
 static bool is_torque(const struct interior *b, size_t cone)
 {
@@ -138,165 +44,6 @@ static void begin(struct interior *b)
     if (cones->n > 0) bound_cones_inverse(&b->z, cones, &b->s, 1.0 / (double)cones->n);
 }
 
-/* ---- assembly -----------------------------------------------------------------------------------*/
-
-static void add_row(double *sum, const double *re, const double *im, double complex a, size_t k)
-{
-    for (size_t j = 0; j < k; j++)
-        sum[j] += creal(a) * re[j] + cimag(a) * im[j];
-}
-
-/* slope[k] = less grad f + weight of the cones' part: A' of tails. */
-static void slopes(double *slope, const struct interior *b, double of_jitter,
-                   const double complex *tail)
-{
-    const struct bound_points *p = b->points;
-    const size_t k = b->space->n, n = p->n, tails = b->cones.tails;
-    memset(slope, 0, k * sizeof *slope);
-    for (size_t i = 0; i < n; i++) {
-        const double *re = b->space->w + 2 * i * k;
-        double complex sum =
-            scaled(b->dr[i] - p->away[i], of_jitter * 2.0 * p->pull[i] / b->scale2);
-        for (size_t j = i; tail && j < tails; j += n)
-            sum += times(conj(b->gain[j]), tail[j]);
-        add_row(slope, re, re + k, sum, k);
-    }
-}
-
-/* Two rows whose squares make p |dR|^2 + q (v . dR)^2: along v and across it. */
-static void spread_out(double *along, double *across, const double *re, const double *im, double p,
-                       double q, double complex v, size_t k)
-{
-    const double v2 = square(v), a = sqrt(p + q * v2), c = sqrt(p);
-    const double complex unit = v2 > 0.0 ? scaled(v, 1.0 / sqrt(v2)) : 1.0;
-    const double ar = a * creal(unit), ai = a * cimag(unit);
-    const double cr = -c * cimag(unit), ci = c * creal(unit);
-    for (size_t j = 0; j < k; j++) {
-        along[j] = ar * re[j] + ai * im[j];
-        across[j] = cr * re[j] + ci * im[j];
-    }
-}
-
-/* Upper triangle of hessian += rows^T rows, eight rows at a time. */
-static void gather(double *restrict hessian, const double *restrict rows, size_t k)
-{
-    const double *restrict r[ROWS];
-    for (int m = 0; m < ROWS; m++)
-        r[m] = rows + (size_t)m * k;
-    for (size_t i = 0; i < k; i++) {
-        double *restrict h = hessian + i * k;
-        const double c0 = r[0][i], c1 = r[1][i], c2 = r[2][i], c3 = r[3][i];
-        const double c4 = r[4][i], c5 = r[5][i], c6 = r[6][i], c7 = r[7][i];
-        for (size_t j = i; j < k; j++)
-            h[j] += ((c0 * r[0][j] + c1 * r[1][j]) + (c2 * r[2][j] + c3 * r[3][j])) +
-                    ((c4 * r[4][j] + c5 * r[5][j]) + (c6 * r[6][j] + c7 * r[7][j]));
-    }
-}
-
-/* One point's share of the Hessian: p |dR|^2 + q (v . dR)^2. */
-struct share {
-    double p, q;
-    double complex v;
-};
-
-/* Of A' W^-2 A = A' (2 w w' + 1)/eta^2 A on the tails. */
-static struct share scaled_share(const struct interior *b, size_t i)
-{
-    const struct bound_points *p = b->points;
-    const struct bound_cones *cones = &b->cones;
-    struct share out = {.p = 2.0 * p->pull[i] / b->scale2};
-    if (b->limits.peak2 > 0.0) {
-        const double over = 1.0 / (b->eta[i] * b->eta[i]);
-        out.p += square(p->g[i]) * over;
-        out.q = 2.0 * over;
-        out.v = times(conj(b->gain[i]), b->w.tail[i]);
-    }
-    if (b->limits.torque2 > 0.0) {
-        const double eta = b->eta[cones->n - 1];
-        out.p += p->torque[i] / (eta * eta);
-    }
-    return out;
-}
-
-/* Of the Lagrangian with |S|^2/M^2 and torque^2/limit^2 as quadratic limits of multipliers z_head M/2. */
-static struct share plain_share(const struct interior *b, size_t i)
-{
-    const struct bound_points *p = b->points;
-    struct share out = {.p = 2.0 * p->pull[i] / b->scale2};
-    if (b->limits.peak2 > 0.0) out.p += b->z.head[i] * square(p->g[i]) / sqrt(b->limits.peak2);
-    if (b->limits.torque2 > 0.0)
-        out.p += b->z.head[b->cones.n - 1] * p->torque[i] / sqrt(b->limits.torque2);
-    return out;
-}
-
-static void add_torque_row(struct interior *b)
-{
-    const size_t k = b->space->n, n = b->points->n, last = b->cones.n - 1;
-    const size_t first = b->cones.first[last];
-    memset(b->rows, 0, ROWS * k * sizeof *b->rows);
-    for (size_t i = 0; i < n; i++) {
-        const double *re = b->space->w + 2 * i * k;
-        add_row(
-            b->rows, re, re + k,
-            scaled(times(conj(b->gain[first + i]), b->w.tail[first + i]), sqrt(2.0) / b->eta[last]),
-            k);
-    }
-    gather(b->hessian, b->rows, k);
-}
-
-/* Both triangles, factorised. A modified Cholesky factor exists whatever rounding made of H. */
-static void factorise(struct interior *b, struct share (*share)(const struct interior *, size_t),
-                      bool torque_row)
-{
-    const size_t k = b->space->n;
-    gsl_matrix_view h = gsl_matrix_view_array(b->hessian, k, k);
-    gsl_permutation order = {k, b->order};
-    size_t filled = 0;
-    memset(b->hessian, 0, k * k * sizeof *b->hessian);
-    for (size_t i = 0; i < b->points->n; i++) {
-        const double *re = b->space->w + 2 * i * k;
-        const struct share one = share(b, i);
-        spread_out(b->rows + filled * k, b->rows + (filled + 1) * k, re, re + k, one.p, one.q,
-                   one.v, k);
-        filled = (filled + 2) % ROWS;
-        if (filled == 0) gather(b->hessian, b->rows, k);
-    }
-    memset(b->rows + filled * k, 0, (ROWS - filled) * k * sizeof *b->rows);
-    if (filled > 0) gather(b->hessian, b->rows, k);
-    if (torque_row) add_torque_row(b);
-    for (size_t i = 0; i < k; i++) {
-        b->hessian[i * k + i] += ridge;
-        for (size_t j = 0; j < i; j++)
-            b->hessian[i * k + j] = b->hessian[j * k + i];
-    }
-    (void)gsl_linalg_mcholesky_decomp(&h.matrix, &order, NULL);
-}
-
-/* dx = H^-1 slope */
-static void solve(struct interior *b)
-{
-    const size_t k = b->space->n;
-    gsl_matrix_view h = gsl_matrix_view_array(b->hessian, k, k);
-    gsl_vector_view dx = gsl_vector_view_array(b->dx, k);
-    gsl_permutation order = {k, b->order};
-    memcpy(b->dx, b->slope, k * sizeof *b->dx);
-    (void)gsl_linalg_mcholesky_svx(&h.matrix, &order, &dx.vector);
-}
-
-static void respond(double complex *dr, const struct bound_space *space, const double *x, size_t n)
-{
-    const size_t k = space->n;
-    for (size_t i = 0; i < n; i++) {
-        const double *re = space->w + 2 * i * k, *im = re + k;
-        double real = 0.0, imag = 0.0;
-        for (size_t j = 0; j < k; j++) {
-            real += re[j] * x[j];
-            imag += im[j] * x[j];
-        }
-        dr[i] = CMPLX(real, imag);
-    }
-}
-
 /* ---- one step -----------------------------------------------------------------------------------*/
 
 /* dx, ds, dz for W dz + W^-1 ds = target, the share `close` of all residuals taken away:
@@ -318,9 +65,9 @@ static void aim(struct interior *b, double close)
     bound_cones_apply(&b->dz, cones, &b->w, b->eta, true, v);
     for (size_t i = 0; i < cones->tails; i++)
         v->tail[i] = b->dz.tail[i] + scaled(b->z.tail[i], close);
-    slopes(b->slope, b, -close, v->tail);
-    solve(b);
-    respond(b->step, b->space, b->dx, n);
+    interior_slopes(b->slope, b, -close, v->tail);
+    interior_solve(b);
+    interior_respond(b->step, b->space, b->dx, n);
     for (size_t i = 0; i < cones->tails; i++)
         b->ds.tail[i] = times(b->gain[i], b->step[point_of(b, i)]);
     bound_cones_apply(&b->scaled_ds, cones, &b->w, b->eta, true, &b->ds);
@@ -344,7 +91,7 @@ static void advance(struct interior *b)
     double t, mu, left;
     bound_cones_scale(&b->w, b->eta, cones, &b->s, &b->z);
     bound_cones_apply(&b->l, cones, &b->w, b->eta, false, &b->z);
-    factorise(b, scaled_share, b->limits.torque2 > 0.0);
+    interior_factorise_step(b);
     for (size_t c = 0; c < cones->n; c++)
         b->target.head[c] = -b->l.head[c];
     for (size_t i = 0; i < cones->tails; i++)
@@ -388,9 +135,9 @@ static double dual(struct interior *b, double now)
         }
         value += lambda * (used2 / limit2 - 1.0);
     }
-    slopes(b->slope, b, 1.0, b->work.tail);
-    factorise(b, plain_share, false);
-    solve(b);
+    interior_slopes(b->slope, b, 1.0, b->work.tail);
+    interior_factorise_dual(b);
+    interior_solve(b);
     for (size_t j = 0; j < b->space->n; j++)
         value -= 0.5 * b->slope[j] * b->dx[j];
     return value;
@@ -418,7 +165,7 @@ enum tune_status bound_minimise(double *x, double *least2, double *dual2,
                                 struct tune_error *err)
 {
     struct interior b = {.points = points, .space = space, .limits = limits};
-    enum tune_status status = prepare(&b, err);
+    enum tune_status status = interior_init(&b, err);
     double gap = INFINITY;
     if (status != TUNE_OK) return status;
     begin(&b);
@@ -440,6 +187,6 @@ enum tune_status bound_minimise(double *x, double *least2, double *dual2,
     }
     if (status == TUNE_OK && !isfinite(gap)) status = refuse(&limits, err);
     if (status == TUNE_OK) memcpy(x, b.x, space->n * sizeof *x);
-    discard(&b);
+    interior_free(&b);
     return status;
 }
