@@ -33,6 +33,10 @@ enum tune_status tune_loop_grid_insert(struct tune_loop_grid *grid, size_t i, do
 
 void tune_loop_grid_free(struct tune_loop_grid *grid);
 
+/* tune_loop_margins() on a grid; points are put into it where the loop grazes something. */
+enum tune_status tune_loop_margins_on(struct tune_margins *out, struct tune_loop_grid *grid,
+                                      const struct tune_loop *loop, struct tune_error *err);
+
 /* tune_loop_unstable_poles() and tune_loop_margins() with one look at the loop; no open-loop pole is
  * unstable. */
 enum tune_status tune_loop_count_and_margins(double *count, struct tune_margins *margins,
