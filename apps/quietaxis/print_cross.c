@@ -27,7 +27,7 @@ void print_cross(const struct tune_proposal *r)
                print_fixed(cell[5], m->gain_margin_db.value, 1), m->stable ? "" : "  not stable");
     }
     (void)snprintf(text, sizeof text,
-                   "%s%s%s; before: as it was held in the sweeps. 95 %%: by what is not "
+                   "%s%s%s; before: as it stood in the sweeps. 95 %%: by what is not "
                    "known of its motion.",
                    r->other_axis.proposed ? "On the gains of " : "On its old gains (",
                    r->other_axis.gains, r->other_axis.proposed ? "" : ")");

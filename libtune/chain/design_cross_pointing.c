@@ -97,7 +97,8 @@ static size_t take_shares(struct tune_cross_axes *axes, double *std, const struc
         const struct tune_estimate *ratio = &cross->mode_ratio[k];
         if (!isfinite(ratio->value)) continue;
         std[k] = isfinite(ratio->std) ? ratio->std : 0.0;
-        if (!cross->mode_above[k]) continue;
+        axes->lost[k] = !cross->mode_above[k];
+        if (axes->lost[k]) continue;
         axes->ratio[k] = ratio->value;
         modes++;
     }

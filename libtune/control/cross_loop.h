@@ -34,6 +34,8 @@ struct tune_cross_axes {
     /* Angle of the other axis per angle of this one in each mode of `plant`, as seen while the other axis was
      * held by `before`; 0: it takes no part. */
     double ratio[TUNE_MODES_MAX];
+    /* Lost in the noise: should it take part all the same, no mode fitted on the other axis is this one. */
+    bool lost[TUNE_MODES_MAX];
     const struct tune_controller *before; /* of the other axis, in the sweeps; NULL: it was free */
 };
 

@@ -41,7 +41,7 @@ static void pair(size_t *partner, const struct tune_cross_axes *axes, double sam
     size_t shared[TUNE_MODES_MAX], column[PLACES], index[3 * PLACES + 3], n = 0;
     for (size_t k = 0; k < axes->plant->n_modes; k++) {
         partner[k] = NONE;
-        if (axes->ratio[k] != 0.0) shared[n++] = k;
+        if (axes->ratio[k] != 0.0 && !axes->lost[k]) shared[n++] = k;
     }
     if (n == 0) return;
     const size_t size = n + axes->other->n_modes;

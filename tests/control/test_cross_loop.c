@@ -6,7 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "control/cross_loop.h"
+#include "control/cross_internal.h"
 #include "core/units.h"
 #include "support/axis_matrix.h"
 
@@ -239,6 +239,35 @@ static void near_modes_do_not_take_each_others_partner(void **state)
     }
 }
 
+/* What a mode lost in the noise may do is tried out with a share that is not its own: it takes nobody's partner. */
+static void a_lost_mode_takes_no_partner(void **state)
+{
+    static struct cross_shared shared;
+    struct mount m = example_mount();
+    struct tune_plant elsewhere = m.other;
+    struct tune_cross_axes axes;
+    struct tune_error err;
+    (void)state;
+    m.plant.n_modes = 3;
+    m.plant.mode[2] = m.plant.mode[0];
+    m.plant.mode[2].f_hz *= 0.95;
+    axes = axes_of(&m, NULL);
+    axes.ratio[2] = 0.01;
+    elsewhere.n_modes = 3;
+    elsewhere.mode[2] = elsewhere.mode[0]; /* of its own, beside the shared one */
+    elsewhere.mode[2].f_hz *= 1.06;
+    axes.other = &elsewhere;
+    for (int lost = 0; lost < 2; lost++) {
+        axes.lost[2] = lost;
+        assert_int_equal(tune_cross_share(&shared, &axes, NULL, &cross_limits_usual, &err),
+                         TUNE_OK);
+        /* taken for a shared one it would have the first, and the first the second */
+        assert_int_equal(shared.other.n_modes, lost ? 4 : 3);
+        assert_true((shared.other.mode[2].f_hz == elsewhere.mode[2].f_hz) == lost);
+        assert_true((shared.other.mode[0].f_hz == m.plant.mode[0].f_hz) == lost);
+    }
+}
+
 static void what_cannot_be_judged_together_is_refused(void **state)
 {
     struct mount m = example_mount();
@@ -287,6 +316,7 @@ int main(void)
         cmocka_unit_test(modes_fitted_at_another_pointing_do_no_harm),
         cmocka_unit_test(gains_equal_by_value_change_nothing_however_stiff),
         cmocka_unit_test(near_modes_do_not_take_each_others_partner),
+        cmocka_unit_test(a_lost_mode_takes_no_partner),
         cmocka_unit_test(what_cannot_be_judged_together_is_refused),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -56,7 +56,7 @@ static void the_other_axis_and_the_band_above_are_there_where_they_are_known(voi
                 "<td class=\"w\">no</td><td>2</td><td>1.710 <small>(1.717)</small></td>"
                 "<td>1.625</td><td>31.5</td>",
                 NULL);
-    expect_page(&s->report, "before: as it was held in the sweeps", NULL);
+    expect_page(&s->report, "before: as it stood in the sweeps", NULL);
     s->proposal.other_axis.proposed = true;
     expect_page(&s->report, "<h3>With the loop of declination closed on ../&lt;dec&gt;</h3>",
                 "its old gains");

@@ -44,12 +44,11 @@ static void other_axis(struct buffer *html, const struct tune_other_axis_check *
     buffer_add(html, " closed on ");
     buffer_escape(html, check->gains);
     buffer_add(html, check->proposed ? "</h3>\n" : ", its old gains</h3>\n");
-    html_table(
-        html,
-        "Margins with the other axis (in brackets: 95 % bound; before: as it was held in the "
-        "sweeps)",
-        "Pointing|<Both stable|Shared modes|Peak sensitivity (ratio)|before|at (Hz)|Phase "
-        "margin (deg)|Gain margin, upward (dB)|Gain margin, downward (dB)");
+    html_table(html,
+               "Margins with the other axis (in brackets: 95 % bound; before: as it stood in the "
+               "sweeps)",
+               "Pointing|<Both stable|Shared modes|Peak sensitivity (ratio)|before|at (Hz)|Phase "
+               "margin (deg)|Gain margin, upward (dB)|Gain margin, downward (dB)");
     for (size_t i = 0; i < check->n; i++) {
         const struct tune_cross_margins *m = &check->pointing[i];
         const struct tune_pointing_margins *alone = tune_margins_at(candidate, m->pointing);
