@@ -42,6 +42,7 @@
 #include "mechanics/moments.h"
 #include "mechanics/remedy.h"
 #include "mechanics/ripple.h"
+#include "mechanics/turn.h"
 #include "control/biquad.h"
 #include "control/controller.h"
 #include "control/pid_form.h"
