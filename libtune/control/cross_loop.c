@@ -7,7 +7,6 @@
 
 #include "control/cross_internal.h"
 #include "control/loop_axis_internal.h"
-#include "core/units.h"
 
 /* By a study (tests/control/test_cross_study.c). same_mode: of 2000 mounts with modes moved by these std of ln f from
  * one pointing to the other, so many misjudged (unstable, not at all, or the peak 1 % off):
@@ -16,10 +15,10 @@
  *     0.025        65     41     9     7     7     9    10
  *     0.05         72     52    33    15    14    15    19
  * What modes are taken to move over pointings has a std of 0.05 (compare); within 30 degrees that is 0.025.
- * held_at_mode, loop gain of the other axis at the freed mode: swept under a hold, in noise, and judged under new gains,
- * peaks that these change by 0.015 rms came out within 0.0002 below 0.4, 0.0003 to 0.8 and 0.0004 to 3 (2000 mounts), all
- * stable as they were; up to 2 modes were freed to 0.022 half widths and 7 % of their damping, to 4 and 10 with errors of
- * 40 % and more. */
+ * held_at_mode, loop gain of the other axis at the freed mode: swept under a hold, in noise, and judged under new
+ * gains, 2000 peaks that these change by 0.015 (rms) came out 0.0002 off below a gain of 0.4, 0.0003 to 0.8 and
+ * 0.0004 to 3 (mean size), none beyond 0.005, all stable as they were. Up to 2 the modes were freed to 0.022 half
+ * widths and 7 % of their damping, at 5 to 10 to 0.2 half widths and 40 % and more. */
 const struct cross_limits cross_limits_usual = {.same_mode = 0.1, .held_at_mode = 2.0};
 
 enum { BATCH = 256, FEATURES = 2 * AXIS_FEATURES_MOST };

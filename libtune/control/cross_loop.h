@@ -43,7 +43,8 @@ struct tune_cross_axes {
  * Gains of the other axis equal to those before (by value) leave the margins as they are without it.
  *   TUNE_EINVAL  as tune_loop_judge(); the axes run at different loop rates; a ratio is not finite
  *   TUNE_ENOSOL  as tune_loop_judge(); the other axis' loop is not stable by itself, has no place for a mode
- *                (TUNE_MODES_MAX), or held it so stiffly in the sweeps that a shared mode was not seen as it is (loop gain above 2 there) */
+ *                (TUNE_MODES_MAX), or held it so stiffly in the sweeps that a shared mode was not seen as it
+ *                is (loop gain above 2 there) */
 TUNE_API enum tune_status tune_cross_judge(struct tune_margins *margins, bool *stable,
                                            const struct tune_cross_axes *axes,
                                            const struct tune_controller *controller,
