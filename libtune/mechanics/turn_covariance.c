@@ -1,6 +1,6 @@
 /* turn_covariance.c - how far least squares may be off where what is left is not white.
  *
- * The residual r as an autoregressive process of order 8 (4, 2, 1, where that is not stable), by least squares
+ * The residual r as an autoregressive process of order 32 (16, 8, .. 1, where that is not stable), by least squares
  * over rows that follow each other: r_k = sum a_j r_(k-j) + e. Its autocovariance g = var(e) sum psi_j psi_(j+l)
  * from the impulse response psi, then the covariance of plain least squares under it. Weighting with the model
  * instead would trust it where the friction is not quite Coulomb's: on a log of a positioning axis that moves
@@ -13,7 +13,7 @@
 
 #include "mechanics/turn_internal.h"
 
-enum { ORDER_MOST = 8, LAGS_MOST = 2000, RESPONSE = 4 * LAGS_MOST };
+enum { ORDER_MOST = 32, LAGS_MOST = 2000, RESPONSE = 4 * LAGS_MOST };
 
 struct process {
     size_t order;

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "core/units.h"
+#include "support/check.h"
 #include "turned_axis.h"
 
 /* ---- identities: signals made from the formula ---------------------------------------------------*/
@@ -169,10 +170,12 @@ static void a_simulated_axis_that_sticks_gives_its_numbers_back(void **state)
     const struct tune_turn_opts opts = {.torque_limit_nm = 300.0};
     const struct tune_axis axis = turned_axis();
     const struct tune_simulated_motion slow = turn_of(200.0, 1.0, 1), fast = turn_of(200.0, 4.0, 2);
-    struct tune_axis_trace trace[] = {turned(&axis, &slow, 0.2, 1), turned(&axis, &fast, 0.2, 2)};
-    const struct tune_turn_log log[] = {turned_log(&trace[0]), turned_log(&trace[1])};
+    struct tune_axis_trace trace[2];
     struct tune_turn_fit fit;
     (void)state;
+    assert_int_equal(turned(&trace[0], &axis, &slow, 0.2, 1), TUNE_OK);
+    assert_int_equal(turned(&trace[1], &axis, &fast, 0.2, 2), TUNE_OK);
+    const struct tune_turn_log log[] = {turned_log(&trace[0]), turned_log(&trace[1])};
     assert_int_equal(tune_turn_estimate(&fit, log, 2, &opts, NULL), TUNE_OK);
     check_close_rel(fit.value[TUNE_TURN_INERTIA].value, 800.0, 0.01);
     check_close_rel(fit.value[TUNE_TURN_COULOMB].value, 20.0, 0.01);
@@ -197,7 +200,7 @@ static void a_short_arc_is_known_where_it_was_travelled(void **state)
     struct tune_turn_fit fit;
     (void)state;
     axis.wind_rms_nm = 0.3;
-    trace = turned(&axis, &turn, 0.0, 3);
+    assert_int_equal(turned(&trace, &axis, &turn, 0.0, 3), TUNE_OK);
     const struct tune_turn_log log = turned_log(&trace);
     assert_int_equal(tune_turn_estimate(&fit, &log, 1, &opts, NULL), TUNE_OK);
     assert_true(fit.value[TUNE_TURN_COSINE].std > 5.0 * tune_turn_standing(&fit, 0.1).std);

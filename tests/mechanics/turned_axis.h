@@ -9,7 +9,6 @@
 #include "logbook/description.h"
 #include "mechanics/turn.h"
 #include "simulation/axis.h"
-#include "support/check.h"
 
 #define TURNED_RATE 500.0
 #define TURNED_DEG  (3.14159265358979323846 / 180.0)
@@ -42,15 +41,15 @@ static inline struct tune_controller turned_gains(void)
 }
 
 /* Free what came out with tune_axis_trace_free. */
-static inline struct tune_axis_trace turned(const struct tune_axis *axis,
-                                            const struct tune_simulated_motion *turn,
-                                            double centre_rad, uint64_t seed)
+static inline enum tune_status turned(struct tune_axis_trace *out, const struct tune_axis *axis,
+                                      const struct tune_simulated_motion *turn, double centre_rad,
+                                      uint64_t seed)
 {
     const struct tune_controller gains = turned_gains();
     const size_t n = (size_t)(tune_turn_seconds(turn) * TURNED_RATE);
     double *target = malloc(n * sizeof *target);
-    struct tune_axis_trace trace;
-    assert_non_null(target);
+    enum tune_status status;
+    if (!target) return TUNE_ENOMEM;
     for (size_t i = 0; i < n; i++)
         target[i] = centre_rad + tune_turn_target(turn, (double)i / TURNED_RATE);
     const struct tune_axis_run run = {.n = n,
@@ -59,9 +58,9 @@ static inline struct tune_axis_trace turned(const struct tune_axis *axis,
                                       .start_rad = target[0],
                                       .seed = seed,
                                       .settle = 1000};
-    assert_int_equal(tune_axis_simulate(&trace, axis, &run, NULL, NULL), TUNE_OK);
+    status = tune_axis_simulate(out, axis, &run, NULL, NULL);
     free(target);
-    return trace;
+    return status;
 }
 
 static inline struct tune_turn_log turned_log(const struct tune_axis_trace *trace)
