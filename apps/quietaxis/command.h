@@ -64,7 +64,7 @@ struct command {
 
 extern const struct command command_new, command_simulate, command_precheck, command_inspect,
     command_identify, command_design, command_predict, command_verify, command_report,
-    command_analyse;
+    command_analyse, command_balance;
 
 /* Print `quietaxis: file:line:column: sentence (thing = value, expected limit)` on standard error and
  * return the exit code that belongs to it. */

@@ -8,8 +8,9 @@
 #include "talk.h"
 
 static const struct command *const command_list[] = {
-    &command_new,     &command_precheck, &command_inspect, &command_identify, &command_design,
-    &command_predict, &command_verify,   &command_report,  &command_analyse,  &command_simulate,
+    &command_new,      &command_precheck, &command_inspect,  &command_balance,
+    &command_identify, &command_design,   &command_predict,  &command_verify,
+    &command_report,   &command_analyse,  &command_simulate,
 };
 
 enum { COMMANDS = sizeof command_list / sizeof *command_list };

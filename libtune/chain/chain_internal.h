@@ -108,7 +108,8 @@ struct chain_kind {
 };
 
 extern const struct chain_kind chain_inspect_kind, chain_precheck_kind, chain_identify_kind,
-    chain_design_kind, chain_evaluate_kind, chain_predict_kind, chain_verify_kind;
+    chain_design_kind, chain_evaluate_kind, chain_predict_kind, chain_verify_kind,
+    chain_balance_kind;
 
 /* Take an earlier result again where it is fresh: *fresh tells. The person is told which, and why. */
 enum tune_status chain_reuse(void *out, bool *fresh, const struct chain *chain,

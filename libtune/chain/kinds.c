@@ -1,6 +1,7 @@
 /* kinds.c - the results, for what is done to all of them alike.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include "chain/chain_internal.h"
+#include "results/balance.h"
 #include "results/forecast.h"
 #include "results/inspection.h"
 #include "results/precheck.h"
@@ -197,3 +198,34 @@ static struct tune_provenance *verify_provenance(void *result)
 
 const struct chain_kind chain_verify_kind = {"verify.json", verify_json,       verify_parse,
                                              verify_empty,  verify_provenance, NULL};
+
+/* ---- balance ------------------------------------------------------------------------------------*/
+
+static enum tune_status balance_json(char **text, const void *result, struct tune_error *err)
+{
+    return tune_balance_json(text, result, err);
+}
+
+static enum tune_status balance_parse(void *out, const char *name, const char *text, size_t size,
+                                      struct tune_error *err)
+{
+    return tune_balance_parse(out, name, text, size, err);
+}
+
+static void balance_empty(void *result)
+{
+    tune_balance_free(result);
+}
+
+static struct tune_provenance *balance_provenance(void *result)
+{
+    return &((struct tune_balance *)result)->provenance;
+}
+
+static const struct tune_result_file *balance_part(const void *result, size_t i)
+{
+    return i == 0 ? &((const struct tune_balance *)result)->table : NULL;
+}
+
+const struct chain_kind chain_balance_kind = {"balance.json", balance_json,       balance_parse,
+                                              balance_empty,  balance_provenance, balance_part};

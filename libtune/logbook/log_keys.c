@@ -78,12 +78,17 @@ struct tune_log_entry log_keys_defaults(void)
     };
 }
 
-static double axis_tilt_deg(const struct tune_axis_entry *axis, const struct tune_log_entry *log)
+double tune_axis_tilt(const struct tune_axis_entry *axis)
 {
-    if (!isnan(log->load_axis_tilt_deg)) return log->load_axis_tilt_deg;
-    if (strcmp(axis->name, "azimuth") == 0) return 90.0;
-    if (strcmp(axis->name, "hour-angle") == 0) return fabs(axis->latitude_deg);
+    if (strcmp(axis->name, "azimuth") == 0) return tune_rad_from_deg(90.0);
+    if (strcmp(axis->name, "hour-angle") == 0) return tune_rad_from_deg(fabs(axis->latitude_deg));
     return 0.0;
+}
+
+double tune_axis_gravity(const struct tune_axis_entry *axis)
+{
+    if (isnan(axis->latitude_deg)) return TUNE_GRAVITY_STANDARD;
+    return tune_gravity_normal(tune_rad_from_deg(axis->latitude_deg));
 }
 
 struct tune_weight tune_log_weight(const struct tune_axis_entry *axis,
@@ -93,10 +98,9 @@ struct tune_weight tune_log_weight(const struct tune_axis_entry *axis,
         .mass_kg = log->load_kg,
         .arm_m = log->load_kg == 0.0 && isnan(log->load_arm_m) ? 0.0 : log->load_arm_m,
         .arm_angle_rad = tune_rad_from_deg(log->load_arm_angle_deg),
-        .tilt_rad = tune_rad_from_deg(axis_tilt_deg(axis, log)),
-        .gravity_m_per_s2 = isnan(axis->latitude_deg)
-                                ? TUNE_GRAVITY_STANDARD
-                                : tune_gravity_normal(tune_rad_from_deg(axis->latitude_deg)),
+        .tilt_rad = isnan(log->load_axis_tilt_deg) ? tune_axis_tilt(axis)
+                                                   : tune_rad_from_deg(log->load_axis_tilt_deg),
+        .gravity_m_per_s2 = tune_axis_gravity(axis),
     };
 }
 

@@ -12,6 +12,7 @@
 
 #include "logbook/log_keys_internal.h"
 #include "logbook/sections_internal.h"
+#include "logbook/weights_internal.h"
 
 #define RATIO(field)  offsetof(struct tune_logbook, payload_ratio[0].field)
 #define SENSOR(field) offsetof(struct tune_logbook, payload_sensors.field)
@@ -32,6 +33,8 @@ static const struct section_spec sections[] = {
     SECTION_REQUIREMENT,
     SECTION_EXPECTED,
     {.kind = "payload", .key = payload_keys, .n_keys = sizeof payload_keys / sizeof *payload_keys},
+    {.kind = "slide", .named = true, .key = slide_keys, .n_keys = SLIDE_KEYS},
+    {.kind = "place", .named = true, .key = place_keys, .n_keys = PLACE_KEYS},
     {.kind = "log",
      .named = true,
      .required = true,
@@ -129,7 +132,7 @@ static enum tune_status read_logs(struct tune_logbook *out, const struct ini_doc
     out->log = calloc(n, sizeof *out->log);
     if (!out->log) return tune_error_memory(err, "reading a logbook");
     for (size_t i = 0; i < document->n_sections && status == TUNE_OK; i++)
-        if (document->section[i].name[0])
+        if (strcmp(document->section[i].kind, "log") == 0)
             status = read_log(out, document, &document->section[i], err);
     return status;
 }
@@ -171,6 +174,7 @@ static enum tune_status parse(struct tune_logbook *out, const char *name, const 
         status = keys_check_sections(&document, sections, N_SECTIONS, "a logbook", err);
     if (status == TUNE_OK) status = sections_read(out, &document, sections, N_SECTIONS, err);
     if (status == TUNE_OK) status = read_payload(out, &document, err);
+    if (status == TUNE_OK) status = weights_read(out, &document, sections, N_SECTIONS, err);
     if (status == TUNE_OK) status = read_logs(out, &document, err);
     if (status == TUNE_OK && from_file) status = logbook_expand_patterns(out, &document, err);
     ini_free(&document);

@@ -121,6 +121,23 @@ struct tune_log_entry {
     long line;                       /* of its section in axis.ini */
 };
 
+/* What can be shifted or added to bring an axis into balance: a mass on a slide, [slide NAME], or a place where
+ * weights go, [place NAME]. A shift upwards, or a weight, pulls towards rising angles with cos(angle -
+ * angle_deg). */
+struct tune_weight_entry {
+    char name[TUNE_NAME_LENGTH + 1];
+    bool place;          /* else a slide */
+    double angle_deg;    /* of the axis, where it pulls hardest */
+    double mass_kg;      /* slide */
+    double travel_mm[2]; /* slide: left of its way from where it stands, low <= 0 <= high */
+    double step_mm;      /* slide: 0: as wanted */
+    double arm_m;        /* place: from the axis, above 0 */
+    double most_kg;      /* place: free for so much */
+    double step_kg;      /* place: weights come in these; 0: as wanted */
+};
+
+enum { TUNE_WEIGHTS_MAX = 32 };
+
 /* Plain data except logs. */
 struct tune_logbook {
     char folder[TUNE_PATH_LENGTH]; /* as given, without closing slash */
@@ -135,6 +152,8 @@ struct tune_logbook {
     size_t n_payload_ratios;
     struct tune_payload_ratio payload_ratio[TUNE_RATIOS_MAX];
     struct tune_payload_sensors payload_sensors; /* of the same section */
+    size_t n_weights;
+    struct tune_weight_entry weight[TUNE_WEIGHTS_MAX];
     size_t n_logs;
     struct tune_log_entry *log;
 };
@@ -167,6 +186,10 @@ TUNE_API const char *tune_log_kind_name(enum tune_log_kind kind);
  * the latitude, the others level. The tilt is NAN for an hour angle without latitude. */
 TUNE_API struct tune_weight tune_log_weight(const struct tune_axis_entry *axis,
                                             const struct tune_log_entry *log);
+
+/* The axis against the horizontal, rad, by its name as above, and gravity at the site. */
+TUNE_API double tune_axis_tilt(const struct tune_axis_entry *axis);
+TUNE_API double tune_axis_gravity(const struct tune_axis_entry *axis);
 
 TUNE_API void tune_logbook_free(struct tune_logbook *logbook);
 

@@ -147,7 +147,8 @@ static enum tune_status match_log(struct tune_log_entry *out, const struct tune_
 static const struct ini_section *section_of(const struct ini_document *document, const char *name)
 {
     for (size_t i = 0; i < document->n_sections; i++)
-        if (!strcmp(document->section[i].name, name)) return &document->section[i];
+        if (!strcmp(document->section[i].kind, "log") && !strcmp(document->section[i].name, name))
+            return &document->section[i];
     return NULL;
 }
 

@@ -219,6 +219,7 @@ enum tune_status tune_turn_estimate(struct tune_turn_fit *out, const struct tune
         look(out, log, n_logs, opts->torque_limit_nm);
         status = describe(out, &rows, err);
     }
+    out->level = opts->level;
     if (!status) status = solve(out, &rows, opts->level, err);
     turn_rows_free(&rows);
     if (status) *out = (struct tune_turn_fit){0};
@@ -243,24 +244,40 @@ static struct tune_estimate combine(const struct tune_turn_fit *fit,
     return sum;
 }
 
+/* cosine and sine of gravity, times sign. */
+static void weigh_gravity(double weight[TUNE_TURN_TERMS], const struct tune_turn_fit *fit,
+                          double angle_rad, double sign)
+{
+    if (fit->level) return;
+    weight[TUNE_TURN_COSINE] = sign * cos(angle_rad);
+    weight[TUNE_TURN_SINE] = sign * sin(angle_rad);
+}
+
 struct tune_estimate tune_turn_gravity(const struct tune_turn_fit *fit, double angle_rad)
 {
-    const double weight[TUNE_TURN_TERMS] = {
-        [TUNE_TURN_COSINE] = cos(angle_rad), [TUNE_TURN_SINE] = sin(angle_rad)};
+    double weight[TUNE_TURN_TERMS] = {0.0};
+    weigh_gravity(weight, fit, angle_rad, 1.0);
     return combine(fit, weight);
 }
 
 struct tune_estimate tune_turn_standing(const struct tune_turn_fit *fit, double angle_rad)
 {
-    const double weight[TUNE_TURN_TERMS] = {[TUNE_TURN_OFFSET] = -1.0,
-                                            [TUNE_TURN_COSINE] = cos(angle_rad),
-                                            [TUNE_TURN_SINE] = sin(angle_rad)};
+    double weight[TUNE_TURN_TERMS] = {[TUNE_TURN_OFFSET] = -1.0};
+    weigh_gravity(weight, fit, angle_rad, 1.0);
+    return combine(fit, weight);
+}
+
+struct tune_estimate tune_turn_rest(const struct tune_turn_fit *fit, double angle_rad)
+{
+    const double against = tune_turn_standing(fit, angle_rad).value < 0.0 ? 1.0 : -1.0;
+    double weight[TUNE_TURN_TERMS] = {[TUNE_TURN_COULOMB] = 1.0, [TUNE_TURN_OFFSET] = -against};
+    weigh_gravity(weight, fit, angle_rad, against);
     return combine(fit, weight);
 }
 
 struct tune_estimate tune_turn_friction(const struct tune_turn_fit *fit, double speed_rad_per_s)
 {
-    const double weight[TUNE_TURN_TERMS] = {
-        [TUNE_TURN_COULOMB] = 1.0, [TUNE_TURN_VISCOUS] = speed_rad_per_s};
+    const double weight[TUNE_TURN_TERMS] = {[TUNE_TURN_COULOMB] = 1.0,
+                                            [TUNE_TURN_VISCOUS] = speed_rad_per_s};
     return combine(fit, weight);
 }

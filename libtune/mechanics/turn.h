@@ -42,6 +42,7 @@ struct tune_turn_opts {
 };
 
 struct tune_turn_fit {
+    bool level; /* as asked: gravity is 0 then */
     struct tune_estimate value[TUNE_TURN_TERMS]; /* not known: 0 +- INFINITY */
     bool known[TUNE_TURN_TERMS]; /* false: the motion does not tell it apart from another one */
     double covariance[TUNE_TURN_TERMS][TUNE_TURN_TERMS]; /* of the known ones, else 0 */
@@ -72,6 +73,10 @@ TUNE_API enum tune_status tune_turn_estimate(struct tune_turn_fit *out,
  * where its parts are not told apart. */
 TUNE_API struct tune_estimate tune_turn_gravity(const struct tune_turn_fit *fit, double angle_rad);
 TUNE_API struct tune_estimate tune_turn_standing(const struct tune_turn_fit *fit, double angle_rad);
+
+/* Coulomb friction less what gravity and offset pull, with std: below 0 the axis starts by itself. Friction that
+ * holds at rest is that or more. */
+TUNE_API struct tune_estimate tune_turn_rest(const struct tune_turn_fit *fit, double angle_rad);
 
 /* Friction at a speed above 0, Coulomb and viscous together, with std. */
 TUNE_API struct tune_estimate tune_turn_friction(const struct tune_turn_fit *fit,

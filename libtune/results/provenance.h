@@ -14,6 +14,7 @@ enum { TUNE_INPUT_PATH = 256, TUNE_OPTION_NAME = 48, TUNE_OPTION_TEXT = 160, TUN
 /* Kind of a result and its age: the number rises when a member changes its meaning. */
 #define TUNE_SCHEMA_INSPECT  "quietaxis-inspect-2"
 #define TUNE_SCHEMA_PRECHECK "quietaxis-precheck-1"
+#define TUNE_SCHEMA_BALANCE  "quietaxis-balance-1"
 #define TUNE_SCHEMA_IDENTIFY "quietaxis-identify-5"
 #define TUNE_SCHEMA_DESIGN   "quietaxis-design-4"
 #define TUNE_SCHEMA_PREDICT  "quietaxis-predict-1"

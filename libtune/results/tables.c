@@ -24,6 +24,23 @@ enum tune_status tune_frf_csv(char **text, const struct tune_frf *frf, struct tu
     return text_finish(text, &table, err);
 }
 
+enum tune_status tune_balance_csv(char **text, const struct tune_turn_fit *fit,
+                                  const double over_deg[2], struct tune_error *err)
+{
+    const double width = over_deg[1] - over_deg[0];
+    const size_t n = (size_t)fmax(ceil(width), 1.0);
+    struct text table = {0};
+    text_add(&table, "angle_deg,holding_nm,holding_std_nm,rest_margin_nm\n");
+    for (size_t i = 0; i <= n; i++) {
+        const double deg = over_deg[0] + width * (double)i / (double)n;
+        const struct tune_estimate pull = tune_turn_standing(fit, tune_rad_from_deg(deg));
+        const double row[] = {deg, -pull.value, pull.std,
+                              tune_turn_rest(fit, tune_rad_from_deg(deg)).value};
+        if (isfinite(pull.std)) text_add_row(&table, row, 4);
+    }
+    return text_finish(text, &table, err);
+}
+
 /* ---- grids --------------------------------------------------------------------------------------*/
 
 static int compare_numbers(const void *a, const void *b)

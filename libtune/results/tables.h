@@ -10,6 +10,7 @@
 #include "control/controller.h"
 #include "core/status.h"
 #include "jitter/prediction.h"
+#include "mechanics/turn.h"
 #include "plant/fit.h"
 #include "plant/frf.h"
 
@@ -32,6 +33,11 @@ TUNE_API enum tune_status tune_loop_csv(char **text, const struct tune_plant *pl
  * true_cumulative_arcsec */
 TUNE_API enum tune_status tune_jitter_csv(char **text, const struct tune_jitter *jitter,
                                           struct tune_error *err);
+
+/* Every degree of the travel, degrees low .. high: angle_deg,holding_nm,holding_std_nm,rest_margin_nm: the torque a
+ * drive holds the axis with, and Coulomb friction less what pulls. */
+TUNE_API enum tune_status tune_balance_csv(char **text, const struct tune_turn_fit *fit,
+                                           const double over_deg[2], struct tune_error *err);
 
 /* A logarithmic grid from..to with `per_decade` points, refined at each mode of the plant and each of
  * its antiresonances. The caller frees *f_hz. */

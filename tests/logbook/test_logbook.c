@@ -51,6 +51,8 @@ static const char full[] =
     "tracking_rate_arcsec_per_s = 15.041\n"
     "settle_arcsec              = 0.5\n"
     "settle_s                   = 3\n"
+    "[slide counterweight]\nmass_kg = 60\nangle_deg = 20\ntravel_mm = -80 120\nstep_mm = 1\n"
+    "[place plate]\narm_m = 0.9\nangle_deg = 200\nmost_kg = 12\n"
     "[payload]\n"
     "ratio1_hz = 14.8\nratio1 = -3.3\nratio2_hz = 31\nratio2 = 1.42\n"
     "payload_accel_arm_m = -1.5\nsky_exposure_s = 0.02\n"
@@ -135,6 +137,16 @@ static void every_key_arrives_where_it_belongs(void **state)
     check_close(r->settle_arcsec, 0.5, 0.0);
     check_close(r->settle_s, 3.0, 0.0);
 
+    assert_int_equal(book.n_weights, 2);
+    assert_string_equal(book.weight[0].name, "counterweight");
+    assert_false(book.weight[0].place);
+    check_close(book.weight[0].mass_kg, 60.0, 0.0);
+    check_close(book.weight[0].travel_mm[0], -80.0, 0.0);
+    check_close(book.weight[0].step_mm, 1.0, 0.0);
+    assert_true(book.weight[1].place);
+    check_close(book.weight[1].arm_m, 0.9, 0.0);
+    check_close(book.weight[1].angle_deg, 200.0, 0.0);
+    check_close(book.weight[1].step_kg, 0.0, 0.0);
     assert_int_equal(book.n_payload_ratios, 2);
     check_close(book.payload_ratio[0].f_hz, 14.8, 0.0);
     check_close(book.payload_ratio[0].ratio, -3.3, 0.0);

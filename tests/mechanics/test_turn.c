@@ -72,6 +72,10 @@ static void gravity_and_offset_have_the_signs_they_are_said_to_have(void **state
     check_close(tune_turn_gravity(&fit, 0.5).value, 4.0 * cos(0.5) - 3.0 * sin(0.5), 0.02);
     check_close(tune_turn_standing(&fit, 0.5).value, 4.0 * cos(0.5) - 3.0 * sin(0.5) - 1.0, 0.02);
     check_close(tune_turn_friction(&fit, 0.1).value, 24.0, 0.05);
+    check_close(tune_turn_rest(&fit, 0.5).value, 20.0 - fabs(4.0 * cos(0.5) - 3.0 * sin(0.5) - 1.0),
+                0.02);
+    check_close(tune_turn_rest(&fit, 2.5).value, 20.0 - fabs(4.0 * cos(2.5) - 3.0 * sin(2.5) - 1.0),
+                0.05);
     assert_true(tune_turn_gravity(&fit, 0.5).std >= 0.0);
     free(m);
 }
@@ -90,7 +94,8 @@ static void a_level_axis_has_no_gravity_in_it(void **state)
         check_close_rel(fit.value[t].value, level[t], 2e-3);
     assert_false(fit.known[TUNE_TURN_COSINE] || fit.known[TUNE_TURN_SINE]);
     assert_true(isnan(fit.imbalance_nm.value));
-    assert_true(isinf(tune_turn_gravity(&fit, 0.0).std));
+    check_close(tune_turn_gravity(&fit, 0.3).value, 0.0, 0.0);
+    check_close_rel(tune_turn_rest(&fit, 0.3).value, 19.0, 2e-3);
     free(m);
 }
 

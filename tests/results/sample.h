@@ -16,6 +16,7 @@
 #include "results/precheck.h"
 #include "results/proposal.h"
 #include "results/truth.h"
+#include "results/balance.h"
 #include "results/verification.h"
 #include "sample_comparison.h"
 
@@ -505,6 +506,34 @@ static inline void sample_forecast(struct tune_forecast *r)
     (void)snprintf(r->spectrum.name, sizeof r->spectrum.name, "jitter.csv");
     memset(r->spectrum.sha256, 'c', 64);
     tune_judgements_add(&r->requirement, "jitter_rms_arcsec", 0.05, 0.2, true, "west");
+}
+
+static inline void sample_balance(struct tune_balance *r)
+{
+    memset(r, 0, sizeof *r);
+    sample_provenance(&r->provenance, TUNE_SCHEMA_BALANCE);
+    r->n_logs = 1;
+    r->log = calloc(1, sizeof *r->log);
+    (void)snprintf(r->log[0].name, sizeof r->log[0].name, "slow");
+    r->arc_deg[0] = -80.0;
+    r->arc_deg[1] = 80.0;
+    r->imbalance_nm = (struct tune_estimate){4.98, 0.02};
+    r->imbalance_angle_deg = (struct tune_estimate){70.0, 0.2};
+    r->coulomb_nm = (struct tune_estimate){0.0, INFINITY};
+    r->inertia_kg_m2 = (struct tune_estimate){99.4, 0.5};
+    r->at_rest = TUNE_REST_NO;
+    r->margin_nm = (struct tune_estimate){-1.1, 0.03};
+    r->held_of_drive = NAN;
+    r->has_remedy = true;
+    r->n_steps = 2;
+    r->step = calloc(2, sizeof *r->step);
+    (void)snprintf(r->step[0].name, sizeof r->step[0].name, "counterweight");
+    r->step[0].amount = -13.0;
+    (void)snprintf(r->step[1].name, sizeof r->step[1].name, "saddle");
+    r->step[1].place = true;
+    r->step[1].amount = 1.5;
+    r->after_95_nm[1] = 0.23;
+    tune_notes_add(&r->cautions, "Before weights move: lock the axis.");
 }
 
 static inline void sample_verification(struct tune_verification *r)

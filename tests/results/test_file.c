@@ -140,7 +140,9 @@ static void a_number_that_is_not_there_reads_none(void **state)
     char most[TUNE_OPTION_TEXT];
     (void)state;
     tune_provenance_start(&p, TUNE_SCHEMA_IDENTIFY, "x");
-    assert_int_equal(tune_provenance_add_option(&p, NULL, "a", "%g  %g nano", NAN, -NAN), TUNE_OK);
+    assert_int_equal(
+        tune_provenance_add_option(&p, NULL, "a", "%g  %g nano", (double)NAN, -(double)NAN),
+        TUNE_OK);
     assert_string_equal(p.option[0].value, "none  none nano");
     assert_int_equal(tune_provenance_add_option(&p, NULL, "b", "%s", ""), TUNE_OK);
     assert_string_equal(p.option[1].value, "");

@@ -46,6 +46,7 @@ ROUND_TRIP(identification, tune_identification)
 ROUND_TRIP(proposal, tune_proposal)
 ROUND_TRIP(forecast, tune_forecast)
 ROUND_TRIP(verification, tune_verification)
+ROUND_TRIP(balance, tune_balance)
 ROUND_TRIP(inspection, tune_inspection)
 ROUND_TRIP(precheck, tune_precheck)
 ROUND_TRIP(truth, tune_truth)
@@ -371,6 +372,7 @@ int main(void)
         cmocka_unit_test(proposal_comes_back_with_every_byte),
         cmocka_unit_test(forecast_comes_back_with_every_byte),
         cmocka_unit_test(verification_comes_back_with_every_byte),
+        cmocka_unit_test(balance_comes_back_with_every_byte),
         cmocka_unit_test(inspection_comes_back_with_every_byte),
         cmocka_unit_test(precheck_comes_back_with_every_byte),
         cmocka_unit_test(checks_are_found_and_counted_by_their_answer),
