@@ -277,7 +277,7 @@ struct tune_estimate tune_turn_rest(const struct tune_turn_fit *fit, double angl
 
 struct tune_estimate tune_turn_friction(const struct tune_turn_fit *fit, double speed_rad_per_s)
 {
-    const double weight[TUNE_TURN_TERMS] = {[TUNE_TURN_COULOMB] = 1.0,
-                                            [TUNE_TURN_VISCOUS] = speed_rad_per_s};
+    const double weight[TUNE_TURN_TERMS] = {
+        [TUNE_TURN_COULOMB] = 1.0, [TUNE_TURN_VISCOUS] = speed_rad_per_s};
     return combine(fit, weight);
 }

@@ -42,7 +42,7 @@ struct tune_turn_opts {
 };
 
 struct tune_turn_fit {
-    bool level; /* as asked: gravity is 0 then */
+    bool level;                                  /* as asked: gravity is 0 then */
     struct tune_estimate value[TUNE_TURN_TERMS]; /* not known: 0 +- INFINITY */
     bool known[TUNE_TURN_TERMS]; /* false: the motion does not tell it apart from another one */
     double covariance[TUNE_TURN_TERMS][TUNE_TURN_TERMS]; /* of the known ones, else 0 */
