@@ -236,6 +236,30 @@ static enum tune_status check_misfit(const struct tune_fit *fit, const struct tu
     return TUNE_EDATA;
 }
 
+/* No telescope axis: what a direct drive gives one lies far below (common practice, no source). */
+static const double wild_rad_per_s2 = 1000.0;
+
+/* Where no gains tell plant from loop, the drive's torque does: a loop passes for a plant as light as a feather. */
+static enum tune_status check_light(const struct tune_fit *fit, const struct tune_log_entry *log,
+                                    const struct chain *chain, struct tune_error *err)
+{
+    const struct tune_drive_entry *drive = &chain->logbook.drive;
+    const double torque_nm =
+        drive->torque_limit_nm > 0.0 ? drive->torque_limit_nm : drive->torque_continuous_nm;
+    const double most = torque_nm / fit->inertia.value;
+    char value[TUNE_ERROR_WORD];
+    if (log->of_loop || !(most > wild_rad_per_s2)) return TUNE_OK;
+    tune_error_set(
+        err, TUNE_EDATA,
+        "[log %.40s] says of = plant, which gives an inertia of %.3g kg m^2: the %.3g N m "
+        "of the drive would turn it with %.2g rad/s^2, no telescope axis. The table is of "
+        "an open loop (of = loop, and state the gains), or its unit is wrong",
+        log->name, fit->inertia.value, torque_nm, most);
+    (void)snprintf(value, sizeof value, "%.2g rad/s^2", most);
+    tune_error_about(err, "acceleration", value, "1000 rad/s^2 at most");
+    return TUNE_EDATA;
+}
+
 enum tune_status chain_table_check(const struct tune_fit *fit, enum tune_status fitted,
                                    const struct tune_frf *frf, const struct tune_lines *lines,
                                    const struct tune_fit_opts *opts,
@@ -252,5 +276,6 @@ enum tune_status chain_table_check(const struct tune_fit *fit, enum tune_status 
         status = check_phase(fit, fitted, frf, lines, opts, found ? &gains.controller : NULL, err);
     /* fewer modes than the table shows are bound to miss it */
     if (!status && opts->modes == 0) status = check_misfit(fit, frf, log->of_loop, err);
+    if (!status && !fitted) status = check_light(fit, log, chain, err);
     return status;
 }

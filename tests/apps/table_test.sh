@@ -209,7 +209,11 @@ check 'and what to write' err_has 'Write of = plant'
 # and where they are not
 sed '/^\[controller\]/,/^$/d' "$scratch/head" >"$scratch/gainless"
 { cat "$scratch/gainless"; section loop south ''; } >"$alone/axis.ini"
-check 'a loop taken for a plant, gains not known' run 0 identify "$alone"
+check 'a loop taken for a plant, gains not known: the torque of the drive tells' run 3 identify "$alone"
+check 'by an acceleration no telescope has' err_has 'no telescope axis'
+sed '/^torque_limit_nm/d;/^torque_continuous_nm/d' "$scratch/gainless" >"$scratch/torqueless"
+{ cat "$scratch/torqueless"; section loop south ''; } >"$alone/axis.ini"
+check 'nor the torque' run 0 identify "$alone"
 check 'is a very light axis, or that' json "any('that of a very light axis, or the table is of an open loop' in n for n in d['notes'])" "$alone/results/identify.json"
 { cat "$scratch/gainless"; section plain south ''; } >"$alone/axis.ini"
 check 'a plant is a plant' run 0 identify "$alone"
@@ -217,7 +221,7 @@ check 'and not doubted' [ -z "$(grep -F 'light axis' "$scratch/out")" ]
 { cat "$scratch/gainless"; section plain south 'of = loop'; } >"$alone/axis.ini"
 check 'a plant taken for a loop, gains not known' run 0 identify "$alone"
 check 'has no crossover' json "any('nowhere in its band does the loop have gain 1' in n for n in d['notes'])" "$alone/results/identify.json"
-{ cat "$scratch/gainless"; printf '[expected]\ninertia_kg_m2 = 100\n\n'; section loop south ''; } >"$alone/axis.ini"
+{ cat "$scratch/torqueless"; printf '[expected]\ninertia_kg_m2 = 100\n\n'; section loop south ''; } >"$alone/axis.ini"
 check 'a loop taken for a plant' run 0 identify "$alone"
 check 'is not what is expected' out_has 'where [expected] says 100'
 refused linear 'see that gain_db is in dB'
