@@ -1,4 +1,4 @@
-/* copies.c - two roles with the same numbers: one column logged, or wired, twice.
+/* copies.c - two roles with the same numbers, one column logged or wired twice; and two that are exchanged.
  *
  * Two encoders, a target and what follows it, an image and an axis never agree in every row to the last digit
  * while they move. A copy would make a servo error of nothing, or a payload that moves exactly as the
@@ -52,6 +52,32 @@ static void tell(struct health_case *c, enum tune_role a, enum tune_role b,
                tune_role_name(b), tune_role_name(a), rec->column[b], rec->column[a]);
 }
 
+/* A loop gives torque in every row, an excitation is exactly 0 before it sets in and behind it: where the torque is
+ * silent so while the excitation is not, the one stands for the other. A twentieth of the rows, and none the other
+ * way round. An open loop has both silent at once. */
+static void tell_exchanged(struct health_case *c)
+{
+    const struct tune_record *rec = c->rec;
+    const double *u = rec->channel[TUNE_ROLE_TORQUE], *d = rec->channel[TUNE_ROLE_EXCITATION];
+    size_t torque_silent = 0, excitation_silent = 0, first = 0;
+    if (!u || !d || !c->opts->sweep) return;
+    for (size_t k = 0; k < rec->n; k++) {
+        if (u[k] == 0.0 && d[k] != 0.0 && torque_silent++ == 0) first = k;
+        excitation_silent += d[k] == 0.0 && u[k] != 0.0;
+    }
+    if (torque_silent < rec->n / 20 || torque_silent == 0 || excitation_silent > rec->n / 1000)
+        return;
+    c->law_speaks = true;
+    health_add(c, "columns-exchanged", TUNE_UNFIT, first + 1,
+               (double)torque_silent / (double)rec->n,
+               "exchange them: torque is what went to the motor, excitation what was added to the "
+               "controller's torque; name both columns in the log's section",
+               "the torque (column '%.40s') is 0 in %.0f %% of the rows in which the excitation "
+               "(column '%.40s') is not: the two are taken for each other",
+               rec->column[TUNE_ROLE_TORQUE], 100.0 * (double)torque_silent / (double)rec->n,
+               rec->column[TUNE_ROLE_EXCITATION]);
+}
+
 enum tune_status health_check_copies(struct health_case *c, struct tune_error *err)
 {
     const struct tune_record *rec = c->rec;
@@ -67,5 +93,6 @@ enum tune_status health_check_copies(struct health_case *c, struct tune_error *e
         }
     if (u && m && same(u, m, n) && bends(u, n))
         tell(c, TUNE_ROLE_TORQUE, TUNE_ROLE_MEASURED_TORQUE, TUNE_WITH_CARE);
+    tell_exchanged(c);
     return TUNE_OK;
 }

@@ -41,6 +41,7 @@ static const char *const finding_name[] = {
     "position-drift",      /* the angle drifts */
     "scale-differs",       /* position and target do not have one scale */
     "columns-skewed",      /* columns of one row belong to different samples */
+    "columns-exchanged",   /* torque and excitation stand for each other */
     "gains-differ",        /* the torque is that of other gains than those stated */
     "frames-repeated",     /* an image that stands for several rows, its exposure not stated */
     "torque-measured",     /* the torque is a measured one: the lag of the current loop is in it */

@@ -201,6 +201,7 @@ static void report_skew(struct health_case *c, const struct fit *fit, bool injec
 
 static void report_sign(struct health_case *c, const struct fit *fit, bool injected)
 {
+    if (c->law_speaks) return; /* exchanged columns look so, too */
     const bool torque = fit->sign_m < 0.0 && (!injected || fit->sign_d < 0.0);
     const bool excitation = fit->sign_m > 0.0;
     c->law_speaks = true;

@@ -31,6 +31,30 @@ static void the_law_holds_on_clean_logs(void **state)
     }
 }
 
+/* Whether the gains are known or not; and nothing is said of a log in which nothing is exchanged (clean logs above). */
+static void torque_and_excitation_exchanged_are_named(void **state)
+{
+    (void)state;
+    for (int known = 0; known < 2; known++) {
+        struct log log = with_gains(3, true);
+        struct tune_health health;
+        size_t n = 0, others = 0;
+        double *swap = log.rec.channel[TUNE_ROLE_TORQUE];
+        if (known) log.opts.controller = &log.controller;
+        log.rec.channel[TUNE_ROLE_TORQUE] = log.rec.channel[TUNE_ROLE_EXCITATION];
+        log.rec.channel[TUNE_ROLE_EXCITATION] = swap;
+        assert_int_equal(tune_health_judge(&health, &log.rec, &log.opts, NULL), TUNE_OK);
+        for (size_t i = 0; i < health.n_findings; i++) {
+            n += !strcmp(health.finding[i].name, "columns-exchanged");
+            others += !strcmp(health.finding[i].name, "torque-sign");
+        }
+        assert_int_equal(n, 1);
+        assert_int_equal(others, 0); /* that advice would make it worse */
+        assert_int_equal(health.verdict, TUNE_UNFIT);
+        tune_record_free(&log.rec);
+    }
+}
+
 static void every_skew_is_found_and_its_remedy_works(void **state)
 {
     static const enum tune_role role[] = {TUNE_ROLE_TORQUE, TUNE_ROLE_POSITION,
@@ -254,6 +278,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_law_holds_on_clean_logs),
+        cmocka_unit_test(torque_and_excitation_exchanged_are_named),
         cmocka_unit_test(every_skew_is_found_and_its_remedy_works),
         cmocka_unit_test(a_skew_is_found_in_a_quiet_log),
         cmocka_unit_test(without_gains_the_excitation_tells),
