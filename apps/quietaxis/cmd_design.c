@@ -47,6 +47,28 @@ static void print_twist(const struct tune_candidate *best)
     print_sentence("  ", text);
 }
 
+/* What the recommended gains are the best of. */
+static void print_why(const struct tune_proposal *r)
+{
+    if (!strcmp(r->goal, "given")) return;
+    if (strcmp(r->goal, "bold") != 0) {
+        print_sentence("  ", keeps_jitter(r)
+                                 ? "* recommended: the least noise torque that keeps the jitter "
+                                   "asked for."
+                                 : "* recommended: the least noise torque that keeps what a "
+                                   "controller can change of the jitter asked for; the whole of it "
+                                   "is missed, see Requirement.");
+        return;
+    }
+    print_sentence("  ",
+                   "* recommended, as asked with --bold: the least motion of the line of sight "
+                   "without that twist, rms over pointings and mode shifts.");
+    if (!r->jitter_of_sky)
+        print_sentence("  ",
+                       "The requirement asks of the encoder (jitter_of = encoder), the column "
+                       "jitter: that is kept where it can be, not made least.");
+}
+
 static void print_candidates(const struct tune_proposal *r)
 {
     printf("\n  %-8s %9s %9s %8s %7s %6s %6s %6s %8s\n", "", "jitter", "sky", "noise", "phase",
@@ -60,17 +82,7 @@ static void print_candidates(const struct tune_proposal *r)
               "fit not. Jitter as a log would show it; "
               "sky without the twist no encoder sees.");
     print_twist(&r->candidate[r->recommended]);
-    if (strcmp(r->goal, "given") != 0)
-        print_sentence("  ", strcmp(r->goal, "bold")
-                                 ? keeps_jitter(r)
-                                       ? "* recommended: the least noise torque that keeps the "
-                                         "jitter asked for."
-                                       : "* recommended: the least noise torque that keeps what a "
-                                         "controller can change of the jitter asked for; the whole "
-                                         "of it is missed, see Requirement."
-                                 : "* recommended, as asked with --bold: the least motion of the "
-                                   "line of sight without that twist, rms over pointings and mode "
-                                   "shifts.");
+    print_why(r);
     if (strstr(r->candidate[r->recommended].name, "-typed"))
         print_sentence("  ", "-typed: the same, rounded to what the drive accepts.");
 }

@@ -164,6 +164,22 @@ enum tune_status chain_require_clock(const struct chain *chain, const struct tun
     return status;
 }
 
+/* Half as large again, and as much less: the disturbance a quiet log tells is then wrong by about that factor. */
+static const double gains_off = 1.5;
+
+enum tune_status chain_require_gains(const struct chain *chain, const struct tune_health *health,
+                                     const struct tune_record *rec, struct tune_error *err)
+{
+    for (size_t i = 0; i < health->n_findings; i++) {
+        const struct tune_finding *finding = &health->finding[i];
+        if (strcmp(finding->name, "gains-differ") != 0 || is_accepted(chain->job, finding->name))
+            continue;
+        if (finding->value > gains_off || finding->value < 1.0 / gains_off)
+            return refuse(finding, rec, err);
+    }
+    return TUNE_OK;
+}
+
 enum tune_status chain_require_health(struct tune_notes *notes, struct tune_notes *accepted,
                                       const struct chain *chain, const struct tune_log_entry *log,
                                       const struct tune_record *rec, struct tune_error *err)

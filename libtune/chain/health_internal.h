@@ -33,6 +33,11 @@ enum tune_status chain_require_judged(struct tune_health *health, struct tune_no
                                       const struct tune_log_entry *log,
                                       const struct tune_record *rec, struct tune_error *err);
 
+/* A log whose meaning rests on the gains it ran under, as a quiet log's does: gains half as large again as stated, or
+ * less by as much, are no matter of care there. TUNE_EDATA, unless the job accepts it. */
+enum tune_status chain_require_gains(const struct chain *chain, const struct tune_health *health,
+                                     const struct tune_record *rec, struct tune_error *err);
+
 /* Is each finding the log is refused for, of which there is one, that of a log that tells too little? */
 bool chain_tells_too_little(const struct chain *chain, const struct tune_health *health);
 

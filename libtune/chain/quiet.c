@@ -167,12 +167,15 @@ static enum tune_status require_quiet(const struct tune_record *rec, struct tune
 static enum tune_status measure(struct chain_quiet *quiet, const struct chain *chain,
                                 const struct tune_plant *plant, struct tune_error *err)
 {
+    struct tune_health health = {0};
     struct tune_record rec;
     double *error = NULL, rate_hz = 0.0;
     enum tune_status status = chain_read_log(&rec, chain, quiet->log, err);
     if (!status) status = tune_record_require(&rec, TUNE_ROLE_POSITION, quiet->log->file, err);
     if (!status)
-        status = chain_require_health(&quiet->notes, &quiet->notes, chain, quiet->log, &rec, err);
+        status = chain_require_judged(&health, &quiet->notes, &quiet->notes, chain, quiet->log,
+                                      &rec, err);
+    if (!status) status = chain_require_gains(chain, &health, &rec, err);
     if (!status) status = require_quiet(&rec, err);
     if (!status) status = chain_tracking_error(&error, &rec, err);
     if (!status)

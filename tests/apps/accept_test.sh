@@ -37,6 +37,14 @@ check 'what is accepted must still tell something' run 4 design --accept stuck-c
 check 'in words' err_has 'says nearly nothing of the axis'
 check 'and no gains come of it' [ ! -e "$scratch/stuck/results/controller.ini" ]
 
+# gains four times too small in axis.ini: what a quiet log tells is wrong by as much
+run 0 simulate --quiet --log sweep-south --log quiet "$small" "$scratch/gains"
+awk '/^k[pid]_/ { sub(/= */, ""); print $1 " = " $2 / 4; next } { print }' "$scratch/gains/axis.ini" >"$scratch/ini" && cp "$scratch/ini" "$scratch/gains/axis.ini"
+check 'no design from a quiet log under other gains than stated' run 3 design --quiet "$scratch/gains"
+check 'which says what they were' err_has '4 times kp and ki'
+check 'and what to state' err_has 'state the gains that were active'
+check 'unless it is accepted' run 0 design --quiet --accept gains-differ "$scratch/gains"
+
 check 'a finding that does not exist is misuse' run 2 identify --accept torque-saturatd "$book"
 check 'and the right one guessed' err_has 'did you mean torque-saturated?'
 check 'a word far from any' run 2 identify --accept everything "$book"
