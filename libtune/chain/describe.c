@@ -101,11 +101,12 @@ static void present_gains(struct tune_proposal *out)
     }
     for (size_t i = 0; i < present->n_margins; i++)
         if (!present->margins[i].stable)
-            tune_notes_add(&out->cautions,
-                           "By this model the gains of the logbook do not hold the axis at %s. If "
-                           "they do, a sign, a scale or a log is wrong: find out which before "
-                           "using any of this.",
-                           present->margins[i].pointing);
+            tune_notes_add(
+                &out->cautions,
+                "By this model the gains of the logbook do not hold the axis at %s. If "
+                "they do, a sign, a scale or a log is wrong, or friction held the axis while "
+                "it was swept: find out which before using any of this.",
+                present->margins[i].pointing);
 }
 
 /* What identify says of the plants; how a sweep is to be made is said where one is proposed. */
