@@ -72,13 +72,37 @@ static void three_at_once_are_told_apart(void **state)
     free(u);
 }
 
-/* The std holds what white noise does: 400 tones, chi-square of their errors. */
+/* What gravity and a slope of it hold is a hundred times the tone, over 5.2 periods of it. */
+static void an_axis_out_of_balance_is_measured_as_well(void **state)
+{
+    enum { N = 20000 };
+    double *d = calloc(N, sizeof *d), *u = calloc(N, sizeof *u);
+    struct tune_tone tone[TUNE_TONES_MAX];
+    struct tune_error err;
+    size_t n;
+    (void)state;
+    assert_true(d && u);
+    for (size_t i = 0; i < N; i++)
+        u[i] = 20.0 + 3.0 * (double)i / N;
+    add_tone(d, u, 0, N, 5.2 / (0.8 * N / rate), 0.2, CMPLX(0.0, 0.7));
+    assert_int_equal(tune_tones_measure(tone, &n, d, u, N, rate, &err), TUNE_OK);
+    assert_int_equal(n, 1);
+    /* the line that is fitted takes 1/(pi 5.2)^2 of the tone along at most; Hann passes 2e-3 of that */
+    check_close_rel(tone[0].sensitivity.value, 0.7, 1e-3);
+    check_between(tone[0].sensitivity.std, 0.0, 0.01);
+    u[N - 1] = NAN;
+    assert_int_equal(tune_tones_measure(tone, &n, d, u, N, rate, &err), TUNE_EDATA);
+    free(d);
+    free(u);
+}
+
+/* The std holds what white noise does: 1000 tones, chi-square of their errors. */
 static void the_std_is_that_of_the_noise(void **state)
 {
-    enum { N = 8000, RUNS = 400 };
+    enum { N = 8000, RUNS = 1000 };
     double *d = calloc(N, sizeof *d), *u = calloc(N, sizeof *u);
     struct tune_random rng;
-    double sum = 0.0, claimed = 0.0, actual = 0.0;
+    double sum = 0.0, claimed = 0.0, actual = 0.0, within = 0.0;
     (void)state;
     assert_true(d && u);
     tune_random_init(&rng, 5, 0);
@@ -95,11 +119,16 @@ static void the_std_is_that_of_the_noise(void **state)
         assert_int_equal(n, 1);
         const double error = tone[0].sensitivity.value - hypot(0.5, 0.6);
         sum += error;
+        within += fabs(error) < 1.96 * tone[0].sensitivity.std;
         actual += error * error;
         claimed += tone[0].sensitivity.std * tone[0].sensitivity.std;
     }
-    check_between(sqrt(actual / claimed), 0.9, 1.1);     /* std of that ratio: 0.035 */
-    check_between(sum / sqrt(RUNS * actual), -0.2, 0.2); /* 4 std of the mean */
+    /* 1.5 psd/(T a^2), psd = 2 0.25/rate, at T = 0.8 N/rate; std of that ratio: 0.022 */
+    check_between(sqrt(actual / (RUNS * 1.5 * 0.5 / (0.8 * N))), 0.92, 1.08);
+    /* from twelve lines, 13.5 degrees of freedom: 2.15/1.96 wider, so that 95 % hold (4 std: 0.028) */
+    check_between(sqrt(claimed / actual), 1.02, 1.18);
+    check_between(within / RUNS, 0.922, 0.978);
+    check_between(sum / sqrt(RUNS * actual), -0.13, 0.13); /* 4 std of the mean */
     free(d);
     free(u);
 }
@@ -226,6 +255,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(tones_one_after_the_other_come_back),
         cmocka_unit_test(three_at_once_are_told_apart),
+        cmocka_unit_test(an_axis_out_of_balance_is_measured_as_well),
         cmocka_unit_test(the_std_is_that_of_the_noise),
         cmocka_unit_test(what_is_no_tone_is_none),
         cmocka_unit_test(no_memory_is_reported),
