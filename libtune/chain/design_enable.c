@@ -81,15 +81,15 @@ enum tune_status chain_design_enable(struct tune_proposal *out, const struct des
 
 /* ---- files --------------------------------------------------------------------------------------*/
 
-static void note_tone(struct tune_notes *notes, const struct tune_probe_tone *tone)
+static void note_tone(struct tune_notes *notes, const struct tune_probe_tone *tone, double dwell_s)
 {
     tune_notes_add(
         notes,
-        "Then add a sine of %.3g N m at %.4g Hz to the controller's torque (it moves the "
-        "axis by up to %.3g arcsec): what reaches the motor over what was added, |S|, "
+        "Then add a sine of %.3g N m at %.4g Hz to the controller's torque for %.0f s (it moves "
+        "the axis by up to %.3g arcsec): what reaches the motor over what was added, |S|, "
         "should be %.2f; back below %.2f or above %.2f.",
-        tone->torque_nm, tone->f_hz, tone->motion_arcsec, tone->sensitivity, tone->alarm_low,
-        tone->alarm_high);
+        tone->torque_nm, tone->f_hz, TUNE_ENABLE_STAYS * dwell_s, tone->motion_arcsec,
+        tone->sensitivity, tone->alarm_low, tone->alarm_high);
 }
 
 /* "kp 12 A/count" of all of them; nothing where the gains themselves are typed. */
@@ -137,7 +137,7 @@ static enum tune_status rung_text(char **text, const struct tune_proposal *out, 
     tune_notes_add(notes, "Back to the rung below at once above %.3g arcsec or %.3g N m rms.",
                    rung->abort_encoder_arcsec, rung->abort_torque_nm);
     for (size_t t = 0; t < rung->n_tones; t++)
-        note_tone(notes, &rung->tone[t]);
+        note_tone(notes, &rung->tone[t], rung->dwell_s);
     note_numbers(notes, work, rung->gain_db);
     tune_notes_join(notes, &out->cautions);
     status = chain_controller_text(text, &rung->controller, notes, err);

@@ -36,6 +36,7 @@
 enum {
     TUNE_ENABLE_RUNGS = 14,
     TUNE_ENABLE_TONES = 3,
+    TUNE_ENABLE_STAYS = 3, /* a tone is on for so many dwell_s: longer, not larger */
     TUNE_ENABLE_ADVICE = 9,
     TUNE_ENABLE_TEXT = 320
 };
@@ -56,7 +57,7 @@ struct tune_enable_tone {
     double sens;                  /* |S| expected: geometric mean over the pointings */
     double sens_low, sens_high;   /* over all pointings and shifts */
     double alarm_low, alarm_high; /* outside, 20 % beyond those: go back a rung */
-    double torque_nm;  /* amplitude at which a log of dwell_s gives |S| within 5 % (one std) */
+    double torque_nm;  /* amplitude at which TUNE_ENABLE_STAYS dwell_s tell |S| to 3.7 % */
     double motion_rad; /* amplitude it makes at the encoder, worst pointing */
 };
 

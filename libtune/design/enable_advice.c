@@ -63,13 +63,15 @@ size_t tune_enable_advice(char text[TUNE_ENABLE_ADVICE][TUNE_ENABLE_TEXT],
     say(&page,
         "Climb one rung at a time. On each: log quietly for the time given, with the tones off, "
         "then "
-        "once more with them. Choose calm air: on the first rung the disturbance stated moves the "
+        "once more with each tone. Choose calm air: on the first rung the disturbance "
+        "stated moves the "
         "axis "
         "by %.3g arcsec rms.",
         tune_arcsec_from_rad(ladder->rung[0].encoder_rms_rad));
     say(&page,
         "The tones are not optional: the rms of a quiet log hardly feels a wrong gain of the plant "
-        "(four times the inertia passes the lower rungs), |S| at a tone does on the first.");
+        "(four times the inertia passes the lower rungs), |S| at a tone does on the first. "
+        "`quietaxis verify` measures it from the log.");
     say(&page, "Go back a rung, or disable, when the rms of encoder or torque about its straight "
                "line is over "
                "twice the expected, or |S| at a tone lies outside its bounds (20 %%): the plant is "

@@ -8,6 +8,14 @@ enum { CANDIDATES = 60 };
 
 static const double tolerance = 1.2; /* 20 % */
 
+/* For a tone of a loop that is as designed to be called so in 99 of 100 logs, its 95 % interval has to stay within
+ * the lower bound, 1 - 1/1.2 below it: (2.15 + 2.33) std, Student's t of the 13.5 degrees of freedom that
+ * jitter/tones.c has, and the one-sided 99 % of the value's own scatter. */
+static const double std_wanted = (1.0 - 1.0 / 1.2) / (2.15 + 2.33);
+
+/* What the window (Hann: 1.5) and the stretch left out (a fifth) cost there in variance. */
+static const double cost = 1.5 / 0.8;
+
 /* S and the plant of one loop at one frequency. */
 struct look {
     double sens;       /* |S| */
@@ -31,14 +39,15 @@ static struct look look_at(const struct tune_controller *controller, const struc
     return (struct look){sqrt(square(s)), square(times(c, s)) * psd, sqrt(square(times(g, s)))};
 }
 
-/* The tone at f_hz. A log of T seconds gives the amplitude of each quadrature of a tone with variance PSD/T
- * (least squares in white noise of that one-sided density; S. M. Kay, Fundamentals of Statistical Signal
- * Processing: Estimation Theory, 1993, ex. 4.2, from memory): a twentieth of |S| a asks for
- * a = 20 sqrt(PSD/T)/|S|. */
+/* The tone at f_hz. T seconds of it give the amplitude of each quadrature with variance PSD/T (least squares in
+ * white noise of that one-sided density; S. M. Kay, Fundamentals of Statistical Signal Processing: Estimation
+ * Theory, 1993, ex. 4.2, from memory), times the cost of the measurement: |S| a to a part of itself asks for
+ * a = sqrt(cost PSD/T)/(part |S|). */
 static struct tune_enable_tone tone_at(const struct tune_enable_rung *rung,
                                        const struct problem *problem, double f_hz)
 {
     struct tune_enable_tone tone = {.f_hz = f_hz, .sens_low = INFINITY};
+    const double on_s = TUNE_ENABLE_STAYS * rung->dwell_s;
     double log_sens = 0.0, motion = 0.0;
     for (size_t i = 0; i < problem->n_scenarios; i++) {
         const struct scenario *s = &problem->scenario[i];
@@ -47,7 +56,8 @@ static struct tune_enable_tone tone_at(const struct tune_enable_rung *rung,
         tone.sens_high = fmax(tone.sens_high, at.sens);
         if (i != enable_nominal(problem, s->pointing)) continue;
         log_sens += log(at.sens) / (double)problem->n_pointings;
-        tone.torque_nm = fmax(tone.torque_nm, 20.0 * sqrt(at.torque_psd / rung->dwell_s) / at.sens);
+        tone.torque_nm =
+            fmax(tone.torque_nm, sqrt(cost * at.torque_psd / on_s) / (std_wanted * at.sens));
         motion = fmax(motion, at.motion);
     }
     tone.sens = exp(log_sens);

@@ -145,7 +145,8 @@ static void try_tones(double error2[TUNE_ENABLE_TONES], const struct tune_enable
     free(tones);
 }
 
-/* The tones of a rung added to its torque: |S| from the log, within the five percent it was to have. */
+/* The tones of a rung added to its torque: |S| from the log, within the 3.7 % it was to have of four
+ * fifths of TUNE_ENABLE_STAYS such logs. */
 static void tones_tell_the_sensitivity(void **state)
 {
     const struct tune_enable_ladder *l = common();
@@ -161,9 +162,10 @@ static void tones_tell_the_sensitivity(void **state)
             const struct tune_enable_tone *tone = &rung->tone[k];
             const double other =
                 fmax(tone->sens_high / tone->sens, tone->sens / tone->sens_low) - 1.0;
-            /* statistical: the window costs a factor 1.5 in variance, a std of n draws is good to
-             * 4/sqrt(2 n); model: this pointing's |S| is not the mean of both */
-            const double std = 0.05 * sqrt(1.5) * (1.0 + 4.0 / sqrt(2.0 * logs));
+            /* statistical: a std of n draws is good to 4/sqrt(2 n); model: this pointing's |S| is not
+             * the mean of both */
+            const double std =
+                0.0372 * sqrt(0.8 * TUNE_ENABLE_STAYS) * (1.0 + 4.0 / sqrt(2.0 * logs));
             check_between(sqrt(error2[k]), 0.01, hypot(std, other));
             check_between(tone->alarm_low, 0.0, tone->sens_low / 1.19);
             check_between(tone->alarm_high, tone->sens_high * 1.19, 10.0);
