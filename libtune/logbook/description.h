@@ -71,8 +71,7 @@ struct tune_simulated_log {
     double duration_s;       /* hold, track; of a sweep without its quiet ends */
     struct tune_sweep sweep; /* sweep; with the inertia at the pointing */
     size_t
-        n_tones; /* hold, track: injected one after the other, each for a part as long as the quiet one
-                       before them */
+        n_tones; /* hold, track: one after the other, each as long as the quiet part before them */
     double tone_hz[TUNE_SIMULATED_TONES], tone_nm[TUNE_SIMULATED_TONES];
     bool log_sky;                        /* also write sky_arcsec */
     bool log_load, log_accel;            /* also write load_position, payload_accel: [sensors] */

@@ -123,7 +123,6 @@ static void the_axis_comes_out_in_si(void **state)
     assert_null(d.log);
 }
 
-/* 40 degrees at 4 deg/s with 2 deg/s^2: 2 s to full speed, 12 s a way, two ways and three rests of 1 s. */
 static void tones_are_counted_and_must_have_their_periods(void **state)
 {
     static const char tones[] = "[log rung]\nkind = hold\npointing = east\nduration_s = 30\n"
@@ -146,6 +145,7 @@ static void tones_are_counted_and_must_have_their_periods(void **state)
     assert_non_null(strstr(err.text, "needs five periods of it"));
 }
 
+/* 40 degrees at 4 deg/s with 2 deg/s^2: 2 s to full speed, 12 s a way, two ways and three rests of 1 s. */
 static void a_turn_goes_up_and_down_at_constant_speed(void **state)
 {
     static const char turn[] = "[log turn]\nkind = turn\npointing = east\nmove_deg = 40\n"
