@@ -104,16 +104,18 @@ void print_notes(const char *heading, const struct tune_notes *notes)
 static void judgement_row(const struct tune_judgement *item, double sky_arcsec)
 {
     char limit[PRINT_CELL], value[PRINT_CELL], text[128];
+    const bool open = tune_judgement_cannot_tell(item);
     const bool only_encoder =
         item->met && !strcmp(item->name, "jitter_rms_arcsec") && sky_arcsec > item->limit;
     printf("  %-26s %s %6s %9s  ", item->name,
            item->at_most ? "<=" : ">=", print_number(limit, item->limit, 4),
            print_number(value, item->value, 4));
-    print_coloured(only_encoder ? PRINT_STRONG
-                   : item->met  ? PRINT_GOOD
-                                : PRINT_BAD,
+    print_coloured(only_encoder || open ? PRINT_STRONG
+                   : item->met          ? PRINT_GOOD
+                                        : PRINT_BAD,
                    only_encoder ? "met at the encoder;"
                    : item->met  ? "met"
+                   : open       ? "cannot tell"
                                 : "missed");
     if (only_encoder) {
         (void)snprintf(text, sizeof text,

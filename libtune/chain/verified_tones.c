@@ -2,7 +2,7 @@
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #include <complex.h>
 #include <math.h>
-#include <string.h>
+#include <stdio.h>
 
 #include "chain/verify_internal.h"
 #include "jitter/tones.h"
@@ -47,7 +47,7 @@ static void foretell(struct tune_verified_tone *tone, const struct verification_
     tone->bounds[1] = range[1] * tolerance;
 }
 
-static enum tune_tone_verdict judge(const struct tune_verified_tone *tone)
+enum tune_tone_verdict chain_tone_verdict(const struct tune_verified_tone *tone)
 {
     const double reach = 1.96 * tone->sensitivity.std;
     const double low = tone->sensitivity.value - reach, high = tone->sensitivity.value + reach;
@@ -88,6 +88,11 @@ enum tune_status chain_measure_tones(struct verification_work *work, size_t item
                                 rec->channel[TUNE_ROLE_TORQUE], rec->n, rec->rate_hz, err);
     if (!status && out->n_tones == 0)
         say_none(&work->notes[item], out, "no tones of five periods or more are in it");
+    if (!status && out->n_tones == TUNE_TONES_MAX)
+        tune_notes_add(&work->notes[item],
+                       "Log %s: the first %d tones are measured; any further one is not: give it a "
+                       "log of its own.",
+                       out->name, TUNE_TONES_MAX);
     for (size_t i = 0; !status && i < out->n_tones; i++) {
         out->tone[i] = (struct tune_verified_tone){.f_hz = tone[i].f_hz,
                                                    .torque_nm = tone[i].torque_nm,
@@ -95,7 +100,7 @@ enum tune_status chain_measure_tones(struct verification_work *work, size_t item
                                                    .expected = {NAN, NAN},
                                                    .bounds = {NAN, NAN}};
         foretell(&out->tone[i], work, item);
-        out->tone[i].verdict = judge(&out->tone[i]);
+        out->tone[i].verdict = chain_tone_verdict(&out->tone[i]);
     }
     return status;
 }
@@ -107,15 +112,35 @@ static double part_of_bound(const struct tune_verified_tone *tone)
                 tone->bounds[0] / tone->sensitivity.value);
 }
 
+/* How many times as large the tone has to be for its interval to lie on one side of every bound. */
+static double wanted(const struct tune_verified_tone *tone)
+{
+    const double value = tone->sensitivity.value;
+    const double room = fmin(fabs(value - tone->bounds[0]), fabs(value - tone->bounds[1]));
+    return 1.96 * tone->sensitivity.std / room;
+}
+
+static void say_not_sure(struct tune_notes *notes, const struct tune_verified_log *log,
+                         const struct tune_verified_tone *tone)
+{
+    const double times = wanted(tone),
+                 worth = 5.0; /* a larger factor is that of a value on its bound */
+    char advice[96] = "with a larger tone";
+    if (times <= worth)
+        (void)snprintf(advice, sizeof advice,
+                       "with some %.1f times the tone (or %.2g times as long)", times,
+                       times * times);
+    tune_notes_add(notes,
+                   "Log %s: whether |S| at %.3g Hz is as designed is not sure (%.2f +- %.2f): "
+                   "stay on this rung and log again, %s.",
+                   log->name, tone->f_hz, tone->sensitivity.value, 1.96 * tone->sensitivity.std,
+                   advice);
+}
+
 static void say_verdict(struct tune_notes *notes, const struct tune_verified_log *log,
                         const struct tune_verified_tone *tone)
 {
-    if (tone->verdict == TUNE_TONE_NOT_SURE)
-        tune_notes_add(notes,
-                       "Log %s: whether |S| at %.3g Hz is as designed is not sure (%.2f +- %.2f): "
-                       "log longer, or with a larger tone.",
-                       log->name, tone->f_hz, tone->sensitivity.value,
-                       1.96 * tone->sensitivity.std);
+    if (tone->verdict == TUNE_TONE_NOT_SURE) say_not_sure(notes, log, tone);
     if (tone->verdict == TUNE_TONE_OFF)
         tune_notes_add(
             notes,
@@ -125,19 +150,30 @@ static void say_verdict(struct tune_notes *notes, const struct tune_verified_log
             log->name, tone->f_hz);
 }
 
+/* The one tone that decides: any that is off before any that is not sure, before any as designed; the worst of
+ * its kind. */
+static bool decides(const struct tune_verified_tone *tone, const struct tune_verified_tone *before)
+{
+    if (tone->verdict == TUNE_TONE_NOT_FORETOLD) return false;
+    if (!before) return true;
+    if (tone->verdict != before->verdict) return tone->verdict > before->verdict;
+    return part_of_bound(tone) > part_of_bound(before);
+}
+
 void chain_judge_tones(struct tune_verification *out)
 {
-    double worst = 0.0;
+    const struct tune_verified_tone *worst = NULL;
     const char *where = NULL;
     for (size_t i = 0; i < out->n_logs; i++)
         for (size_t t = 0; t < out->log[i].n_tones; t++) {
             const struct tune_verified_tone *tone = &out->log[i].tone[t];
-            if (tone->verdict == TUNE_TONE_NOT_FORETOLD) continue;
             say_verdict(&out->notes, &out->log[i], tone);
-            if (where && !(part_of_bound(tone) > worst)) continue;
-            worst = part_of_bound(tone);
+            if (!decides(tone, worst)) continue;
+            worst = tone;
             where = out->log[i].name;
         }
-    if (where)
-        tune_judgements_add(&out->requirement, TUNE_JUDGEMENT_TONES, 1.0, worst, true, where);
+    if (worst)
+        tune_judgements_add(
+            &out->requirement, TUNE_JUDGEMENT_TONES, 1.0,
+            worst->verdict == TUNE_TONE_NOT_SURE ? (double)NAN : part_of_bound(worst), true, where);
 }

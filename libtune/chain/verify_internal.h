@@ -31,6 +31,9 @@ bool chain_injected(const struct tune_record *rec);
 enum tune_status chain_measure_tones(struct verification_work *work, size_t item,
                                      const struct tune_record *rec, struct tune_error *err);
 
+/* By its interval and bounds. */
+enum tune_tone_verdict chain_tone_verdict(const struct tune_verified_tone *tone);
+
 /* The judgement on all of them, and a word on each that is not as designed. */
 void chain_judge_tones(struct tune_verification *out);
 

@@ -4,6 +4,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 void tune_judgements_add(struct tune_judgements *out, const char *name, double limit, double value,
                          bool at_most, const char *where)
@@ -19,4 +20,9 @@ void tune_judgements_add(struct tune_judgements *out, const char *name, double l
     item->at_most = at_most;
     item->met = at_most ? value <= limit : value >= limit; /* false for NAN */
     out->met = out->met && item->met;
+}
+
+bool tune_judgement_cannot_tell(const struct tune_judgement *item)
+{
+    return !strcmp(item->name, TUNE_JUDGEMENT_TONES) && isnan(item->value);
 }

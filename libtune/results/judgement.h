@@ -27,7 +27,8 @@ enum { TUNE_JUDGEMENTS_MAX = 16, TUNE_REQUIREMENT_KEY = 32 };
  * lost: limit 1, value 0. */
 #define TUNE_JUDGEMENT_OTHER_AXIS "other_axis"
 
-/* |S| measured at injected tones against the bounds of the gains: the worst part of a bound, at most 1. */
+/* |S| measured at injected tones against the bounds of the gains: the worst part of a bound, at most 1; NAN where
+ * no tone is surely past its bounds, nor every one surely within. */
 #define TUNE_JUDGEMENT_TONES "tones"
 
 struct tune_judgement {
@@ -50,5 +51,8 @@ struct tune_judgements {
 /* Judge value against limit and add it; a NAN limit (not stated) adds nothing, a NAN value is not met. */
 TUNE_API void tune_judgements_add(struct tune_judgements *out, const char *name, double limit,
                                   double value, bool at_most, const char *where);
+
+/* Neither met nor missed by what was measured, and so not met. */
+TUNE_API bool tune_judgement_cannot_tell(const struct tune_judgement *item);
 
 #endif

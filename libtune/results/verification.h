@@ -16,14 +16,12 @@
 enum { TUNE_VERIFIED_TONES = 12 };
 
 /* |S| at one injected tone. As designed where all of its 95 % interval lies within the bounds, not where none
- * does; not sure between. */
+ * does; not sure between. expected: lowest and highest over mode shifts, and over pointings where that of the log
+ * was not swept; NAN: not foretold. */
 struct tune_verified_tone {
     double f_hz, torque_nm; /* as injected: frequency, amplitude */
     struct tune_estimate sensitivity;
-    double expected
-        [2]; /* lowest and highest over mode shifts (and pointings, where that of the log was not
-                           swept); NAN: not foretold */
-    double bounds[2]; /* 20 % beyond these */
+    double expected[2], bounds[2]; /* bounds: 20 % beyond */
     enum tune_tone_verdict {
         TUNE_TONE_NOT_FORETOLD,
         TUNE_TONE_AS_DESIGNED,

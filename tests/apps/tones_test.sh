@@ -5,17 +5,17 @@
 book=$scratch/dec
 results=$book/results
 
-# tones FROM NAME: the description with a hold log of that name and the tones of rung FROM (from the end), each
-# twice as large as the ladder asks: the log is shorter than its stay
+# tones FROM NAME [FACTOR]: the description with a hold log of that name and the tones of rung FROM (from the end),
+# each for three stays of the rung and as large as the ladder asks, times FACTOR
 tones() {
     cp "$small" "$scratch/tones.ini"
-    /usr/bin/python3 - "$results/design.json" "$1" "$2" >>"$scratch/tones.ini" <<'PY'
+    /usr/bin/python3 - "$results/design.json" "$1" "$2" "${3:-1}" >>"$scratch/tones.ini" <<'PY'
 import json, sys
 rung = json.load(open(sys.argv[1]))["enable"][int(sys.argv[2])]
 tones = rung["probe_tones"]
-print("\n[log %s]\nkind = hold\npointing = south\nduration_s = %g" % (sys.argv[3], 20 * (len(tones) + 1)))
+print("\n[log %s]\nkind = hold\npointing = south\nduration_s = %g" % (sys.argv[3], 3 * rung["dwell_s"] * (len(tones) + 1)))
 for i, t in enumerate(tones, 1):
-    print("tone%d_hz = %.9g\ntone%d_nm = %.9g" % (i, t["frequency_hz"], i, 2 * t["torque_nm"]))
+    print("tone%d_hz = %.9g\ntone%d_nm = %.9g" % (i, t["frequency_hz"], i, float(sys.argv[4]) * t["torque_nm"]))
 PY
 }
 
@@ -40,9 +40,26 @@ check 'the quiet log stays the one under the gains of the logbook' run 0 predict
 check 'by name' json 'd["disturbance"]["log"] == "quiet"'
 check 'also where the log is named' run 0 verify --log meant "$book"
 
-# What the drive runs differs from what the logbook says it runs.
+# Tones of a sixth: the interval is as wide as the bounds, and nothing is claimed.
+tones -2 faint 0.16
+check 'a log with faint tones' run 0 simulate --log faint --controller "$scratch/rung.ini" "$scratch/tones.ini" "$book"
+check 'cannot be told, and does not count as met' run 1 verify --log faint "$book"
+check 'so it says' out_has 'cannot tell at faint'
+check 'and what would help' out_has 'times the tone (or'
+check 'in 80 columns' fits
+check 'in verify.json it is null' json '[(r["name"], r["met"], r["measured"]) for r in d["requirement"]] == [("tones", False, None)] and not any(t["verdict"] == "not as designed" for t in d["logs"][0]["tones"])' "$results/verify.json"
+
+# A hold log that is named is foretold from the quiet log, never from itself.
+cp "$small" "$scratch/still.ini"
+printf '\n[log still]\nkind = hold\npointing = south\nduration_s = 20\n' >>"$scratch/still.ini"
+check 'a hold log without tones' run 0 simulate --log still --controller "$scratch/rung.ini" "$scratch/still.ini" "$book"
+check 'named' run 0 verify --log still "$book"
+check 'it is foretold from the quiet log' json '[o["value"].split()[0] for o in d["options"] if o["name"] == "quiet log gains"] == ["axis.ini"] and d["logs"][0]["predicted_rms_arcsec"] > 0' "$results/verify.json"
+check 'no tones are in its file' json '"tones" not in d["logs"][0] and d["requirement"] == []' "$results/verify.json"
+
+# differs NAME SED WHAT [FACTOR]: what the drive runs differs from what the logbook says it runs.
 differs() {
-    tones -2 "$1"
+    tones -2 "$1" "${4:-1}"
     sed "$2" "$scratch/rung.ini" >"$scratch/wrong.ini"
     check "$3" run 0 simulate --log "$1" --controller "$scratch/wrong.ini" "$scratch/tones.ini" "$book"
     cp "$scratch/rung.ini" "$book/controllers/$1.ini"
@@ -54,5 +71,9 @@ differs() {
 scaled() { awk -v key="$1" -v k="$2" '$1 == key { printf "s/^%s.*/%s = %.12g/;", key, key, k * $3 }' "$scratch/rung.ini"; }
 differs half "$(scaled kp_nm_per_rad 0.5)$(scaled ki_nm_per_rad_s 0.5)$(scaled kd_nm_s_per_rad 0.5)" 'half the gains, as of a wrong torque constant'
 check 'a judgement says by how much' json '[(r["name"], r["met"], r["measured"] > 1) for r in d["requirement"]] == [("tones", False, True)]' "$results/verify.json"
+differs twice "$(scaled kp_nm_per_rad 2)$(scaled ki_nm_per_rad_s 2)$(scaled kd_nm_s_per_rad 2)" 'twice the gains'
+check 'the name of the log is there' json '[r["where"] for r in d["requirement"]] == ["twice"]' "$results/verify.json"
 differs slow "$(scaled kd_nm_s_per_rad 0.4)" 'too little derivative, as of a slip of units'
+# A filter that changes |S| by less than the bounds allow for is found with a larger tone only.
+differs filter '/^derivative_filter_hz/d' 'a filter left off, with three times the tones' 3
 done_testing

@@ -12,6 +12,13 @@ static void the_headline_tells_design_prediction_and_measurement_apart(void **st
                 "Requirement missed");
     s->verification.requirement.met = s->verification.requirement.item[0].met = false;
     expect_page(&s->report, "class=\"answer missed\">Requirement missed: measured.", NULL);
+    (void)strcpy(s->verification.requirement.item[0].name, TUNE_JUDGEMENT_TONES);
+    s->verification.requirement.item[0].value = NAN;
+    expect_page(&s->report, "class=\"answer open\">Not sure yet: measured.", "Requirement missed");
+    expect_page(&s->report, "<tr class=\"unsure\"><th scope=\"row\">Sensitivity at injected tones",
+                NULL);
+    expect_page(&s->report, "class=\"verdict\">cannot tell</span>", NULL);
+    s->verification.requirement.item[0].value = 1.2;
     s->report.verification = NULL;
     expect_page(&s->report, "class=\"answer open\">Not judged: nothing was designed",
                 "class=\"verdict\"");

@@ -244,6 +244,7 @@ static void a_requirement_is_met_on_the_right_side_only(void **state)
     assert_false(j.item[2].met);
     assert_false(j.met);
     tune_judgements_add(&j, "settle_s", 3.0, NAN, true, NULL);
+    assert_false(tune_judgement_cannot_tell(&j.item[j.n - 1])); /* a loop that never settles, too */
     assert_false(j.item[3].met);
 }
 

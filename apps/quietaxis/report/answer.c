@@ -128,41 +128,68 @@ static void warn_of_settings(struct buffer *html, const struct report *report)
     buffer_add(html, ". Correct that before any gains are used.</p>\n");
 }
 
-static void headline(struct buffer *html, const struct report *report)
+enum standing { NOTHING_ASKED, MET, NOT_SURE, MISSED };
+
+/* Not sure: all that is not met is what the logs could not tell. */
+static enum standing standing_of(const struct tune_judgements *list)
+{
+    bool open = false;
+    if (!list || !list->n) return NOTHING_ASKED;
+    if (list->met) return MET;
+    for (size_t i = 0; i < list->n; i++) {
+        if (list->item[i].met) continue;
+        if (!tune_judgement_cannot_tell(&list->item[i])) return MISSED;
+        open = true;
+    }
+    return open ? NOT_SURE : MISSED;
+}
+
+/* "Requirement missed: measured", "; met: designed": those of the three that stand so. */
+static void standing_words(struct buffer *html, const char *raw_words,
+                           const enum standing standing[3], enum standing wanted)
 {
     static const char *const bases[] = {"designed", "predicted", "measured"};
+    bool flag[3], any = false;
+    for (size_t i = 0; i < 3; i++) {
+        flag[i] = standing[i] == wanted;
+        any = any || flag[i];
+    }
+    if (any) buffer_add(html, raw_words);
+    join_words(html, bases, flag, 3);
+}
+
+static bool any_stands(const enum standing standing[3], enum standing wanted)
+{
+    return standing[0] == wanted || standing[1] == wanted || standing[2] == wanted;
+}
+
+static void headline(struct buffer *html, const struct report *report)
+{
     const struct tune_judgements *const list[] = {
         report_recommended(report) ? &report->proposal->requirement : NULL,
         report->forecast ? &report->forecast->requirement : NULL,
         report->verification ? &report->verification->requirement : NULL};
+    const enum standing standing[] = {standing_of(list[0]), standing_of(list[1]),
+                                      standing_of(list[2])};
     const bool encoder_only = report_only_at_encoder(report);
-    bool met[3], missed[3], any_met = false, any_missed = false;
-    for (size_t i = 0; i < 3; i++) {
-        met[i] = list[i] && list[i]->n && list[i]->met;
-        missed[i] = list[i] && list[i]->n && !list[i]->met;
-        any_met = any_met || met[i];
-        any_missed = any_missed || missed[i];
-    }
+    const bool missed = any_stands(standing, MISSED), open = any_stands(standing, NOT_SURE);
+    const bool met = any_stands(standing, MET);
     buffer_format(html, "<p class=\"answer %s\">",
-                  any_missed                                          ? "missed"
-                  : any_met && !encoder_only && !contradicted(report) ? "met"
-                                                                      : "open");
-    if (any_missed) {
-        buffer_add(html, "Requirement missed: ");
-        join_words(html, bases, missed, 3);
-        buffer_add(html, any_met ? "; met: " : "");
-        join_words(html, bases, met, 3);
-    } else if (any_met) {
-        buffer_add(html, "Requirement met: ");
-        join_words(html, bases, met, 3);
-        buffer_add(html, met[2] ? "" : "; not measured yet");
+                  missed                                                   ? "missed"
+                  : met && !open && !encoder_only && !contradicted(report) ? "met"
+                                                                           : "open");
+    standing_words(html, "Requirement missed: ", standing, MISSED);
+    standing_words(html, missed ? "; met: " : "Requirement met: ", standing, MET);
+    standing_words(html, missed || met ? "; not sure yet: " : "Not sure yet: ", standing, NOT_SURE);
+    if (met && !missed) {
+        buffer_add(html, standing[2] != NOTHING_ASKED ? "" : "; not measured yet");
         if (encoder_only)
             buffer_add(html,
                        ". At the encoder only: the line of sight moves by more than the limit");
-    } else if (list[0] || list[1] || list[2]) {
-        buffer_add(html, "Not judged: the logbook states no requirement");
-    } else {
-        buffer_add(html, "Not judged: nothing was designed, predicted or measured");
+    } else if (!missed && !open) {
+        buffer_add(html, list[0] || list[1] || list[2]
+                             ? "Not judged: the logbook states no requirement"
+                             : "Not judged: nothing was designed, predicted or measured");
     }
     buffer_add(html, ".</p>\n");
 }

@@ -23,6 +23,7 @@ static const struct quantity quantities[] = {
     {"settle_s", "Settling time", "s"},
     {"settle_arcsec", "Settling band", "arcsec"},
     {"settles", "Comes to rest on the simulated axis", ""},
+    {TUNE_JUDGEMENT_TONES, "Sensitivity at injected tones, part of its bound", ""},
     {"typed", "The drive can hold gains that keep every limit", ""},
     {TUNE_JUDGEMENT_STABLE, "Stable", ""},
     {TUNE_JUDGEMENT_STABLE_95, "Stable within what the fit leaves open (95&nbsp;%)", ""},
@@ -64,22 +65,23 @@ static void judgement_row(struct buffer *html, const struct tune_judgement *item
                           const struct tune_margin *margin)
 {
     const struct quantity unknown = {NULL, NULL, ""}, *quantity = &unknown;
-    const bool doubt = unsure(item, margin);
+    const bool doubt = unsure(item, margin), open = tune_judgement_cannot_tell(item);
     for (size_t i = 0; i < sizeof quantities / sizeof *quantities; i++)
         if (strcmp(quantities[i].key, item->name) == 0) quantity = &quantities[i];
     buffer_format(html, "<tr class=\"%s\"><th scope=\"row\">",
-                  !item->met ? "missed"
-                  : doubt    ? "unsure"
-                             : "met");
+                  doubt || open ? "unsure"
+                  : item->met   ? "met"
+                                : "missed");
     if (quantity->raw_name)
         buffer_add(html, quantity->raw_name);
     else
         buffer_escape(html, item->name);
     if (*quantity->raw_unit) buffer_format(html, " (%s)", quantity->raw_unit);
     buffer_format(html, "</th><td class=\"w\"><span class=\"verdict\">%s</span></td>",
-                  !item->met ? "missed"
-                  : doubt    ? "met, not for sure"
-                             : "met");
+                  open         ? "cannot tell"
+                  : !item->met ? "missed"
+                  : doubt      ? "met, not for sure"
+                               : "met");
     if (yes_or_no(item)) {
         html_cell(html, "%s", item->met ? "yes" : "no");
         html_cell(html, "&ndash;");
