@@ -45,10 +45,13 @@ static void tones(struct buffer *html, const struct tune_proposal *proposal)
     for (size_t i = 0; i < proposal->n_rungs; i++)
         any += proposal->rung[i].n_tones;
     if (!any) return;
-    buffer_add(html, "<p>After the quiet log of a rung add small tones to the torque of the "
-                     "controller, one at a time: |S|, the amplitude that goes to the motor over "
-                     "that of the tone, must lie within its bounds. Below each: the amplitude of "
-                     "the tone, and how far it moves the axis.</p>\n");
+    buffer_add(
+        html,
+        "<p>After the quiet log of a rung add small tones to the torque of the controller, one "
+        "at a time, each for three times the stay: |S|, the amplitude that goes to the motor "
+        "over that of the tone, must lie within its bounds; <code>quietaxis verify</code> "
+        "measures it. Below each: the amplitude of the tone, and how far it moves the "
+        "axis.</p>\n");
     html_table(html, "|S| at the probe tones", "Gains file|First tone|Second tone|Third tone");
     for (size_t i = 0; i < proposal->n_rungs; i++) {
         const struct tune_rung *rung = &proposal->rung[i];
