@@ -81,7 +81,7 @@ static void judge_jitter(struct tune_verification *out, const struct verificatio
                             judged_rms(worst, requirement), true, worst->name);
     else
         judge_nothing(out, work, "jitter_rms_arcsec", requirement->jitter_rms_arcsec,
-                      "track or hold");
+                      "track or hold without a signal injected");
 }
 
 static void judge_settling(struct tune_verification *out, const struct verification_work *work)

@@ -40,6 +40,13 @@ check 'the quiet log stays the one under the gains of the logbook' run 0 predict
 check 'by name' json 'd["disturbance"]["log"] == "quiet"'
 check 'also where the log is named' run 0 verify --log meant "$book"
 
+# A log of tones is no log of jitter.
+cp "$book/axis.ini" "$scratch/unasked"
+printf '\n[requirement]\njitter_rms_arcsec = 0.2\n' >>"$book/axis.ini"
+check 'jitter is not judged by a log of tones: exit 1' run 1 verify --json --quiet "$book"
+check 'and it is said' json 'any("no log of kind track or hold without a signal injected" in n for n in d["notes"]) and [(r["name"], r["met"]) for r in d["requirement"]] == [("jitter_rms_arcsec", False), ("tones", True)]'
+cp "$scratch/unasked" "$book/axis.ini"
+
 # Tones of a sixth: the interval is as wide as the bounds, and nothing is claimed.
 tones -2 faint 0.16
 check 'a log with faint tones' run 0 simulate --log faint --controller "$scratch/rung.ini" "$scratch/tones.ini" "$book"
