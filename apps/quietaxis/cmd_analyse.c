@@ -10,7 +10,7 @@
 
 /* What the logbook has to offer. */
 struct offer {
-    bool first_motions, sweeps /* or tables in their place */, verifiable;
+    bool first_motions, turns, sweeps /* or tables in their place */, verifiable;
 };
 
 /* Does a plant come of it? */
@@ -30,6 +30,7 @@ static enum tune_status look(struct offer *out, const struct tune_job *job, stru
     for (size_t i = 0; i < logbook.n_logs; i++)
         out->sweeps = out->sweeps || identifies(&logbook, &logbook.log[i]);
     out->first_motions = tune_chain_precheckable(&logbook) > 0 && job->n_logs == 0;
+    out->turns = tune_chain_balanceable(&logbook) > 0 && job->n_logs == 0;
     out->verifiable = tune_chain_verifiable(&logbook) > 0;
     tune_logbook_free(&logbook);
     return TUNE_OK;
@@ -52,7 +53,7 @@ static int step(const struct command_line *line, const struct command *command)
 
 /* Which files came of it, in order. */
 struct yield {
-    const char *file[8];
+    const char *file[9];
     size_t n;
     int answer;
 };
@@ -78,6 +79,7 @@ static int run_steps(struct yield *out, const struct command_line *line, const s
     } order[] = {
         {&command_inspect, true, "inspect.json"},
         {&command_precheck, offer->first_motions, "precheck.json"},
+        {&command_balance, offer->turns, "balance.json"},
         {&command_identify, offer->sweeps, "identify.json"},
         {&command_design, offer->sweeps, "design.json"},
         {&command_predict, offer->sweeps, "predict.json"},
@@ -139,15 +141,17 @@ const struct command command_analyse = {
     .name = "analyse",
     .answers = "everything the logs allow, in order, ending with the report",
     .usage = "analyse [OPTIONS] LOGBOOK",
-    .help = "inspect, precheck where first motions were logged, identify, design, predict,\n"
-            "verify where there is something to verify, and report, in this order. Stops at\n"
-            "the first step that cannot be done, but not at precheck: that warns. A design\n"
-            "that is there stays what it is, calm or bold; design makes it the other.\n"
+    .help = "inspect, precheck where first motions were logged, balance where slow turns\n"
+            "were, identify, design, predict, verify where there is something to verify, and\n"
+            "report, in this order. Stops at the first step that cannot be done, but not at\n"
+            "precheck: that warns. A design that is there stays what it is, calm or bold;\n"
+            "design makes it the other.\n"
             "\n"
             "  quietaxis analyse hour-angle\n"
             "\n"
-            "Exit: 0 requirement met, 1 requirement missed or precheck disagrees, 2 misuse\n"
-            "or a file is not there, 3 unusable data, 4 no solution found.\n",
+            "Exit: 0 requirement met, 1 requirement missed, precheck disagrees or the axis\n"
+            "would not be at rest everywhere, 2 misuse or a file is not there, 3 unusable\n"
+            "data, 4 no solution found.\n",
     .log_help = "only this log among those of its use; may be repeated",
     .options = TAKES_OUT | TAKES_CONTROLLER | TAKES_LOG | TAKES_POINTING | TAKES_ACCEPT |
                TAKES_MODES | TAKES_THREADS,

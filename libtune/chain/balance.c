@@ -12,6 +12,14 @@
 #include "core/units.h"
 #include "results/tables.h"
 
+size_t tune_chain_balanceable(const struct tune_logbook *logbook)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < logbook->n_logs; i++)
+        n += logbook->log[i].kind == TUNE_LOG_TURN;
+    return n;
+}
+
 /* ---- logs ----------------------------------------------------------------------------------------*/
 
 /* Slow turns; without any, whatever tracked. */
@@ -158,7 +166,8 @@ static void judge_rest(struct tune_balance *out, const struct tune_turn_fit *fit
             tune_deg_from_rad(-out->margin_nm.value / fit->value[TUNE_TURN_INERTIA].value);
 }
 
-static enum tune_status find_remedy(struct tune_balance *out, const struct tune_turn_fit *fit,
+static enum tune_status find_remedy(struct tune_balance *out, double mended_nm[2],
+                                    const struct tune_turn_fit *fit,
                                     const struct tune_logbook *logbook, struct tune_error *err)
 {
     const double level = cos(tune_axis_tilt(&logbook->axis)) * tune_axis_gravity(&logbook->axis);
@@ -177,6 +186,8 @@ static enum tune_status find_remedy(struct tune_balance *out, const struct tune_
     status = tune_remedy_find(&remedy, &pull, adjuster, logbook->n_weights, err);
     if (status) return status;
     out->has_remedy = remedy.worth_it;
+    mended_nm[0] = remedy.after_cosine_nm;
+    mended_nm[1] = remedy.after_sine_nm;
     for (size_t i = 0; i < logbook->n_weights; i++) {
         struct tune_remedy_step *step = &out->step[out->n_steps++];
         memcpy(step->name, logbook->weight[i].name, sizeof step->name);
@@ -189,38 +200,65 @@ static enum tune_status find_remedy(struct tune_balance *out, const struct tune_
     return TUNE_OK;
 }
 
-static enum tune_status balance_all(struct tune_balance *out, struct balance_work *work,
+/* What was measured both ways, and what holds. */
+static enum tune_status make_tables(struct tune_balance *out, struct chain_file file[2],
+                                    const struct balance_work *work,
+                                    const struct tune_turn_fit *fit, const double mended_nm[2],
                                     struct tune_error *err)
 {
-    const struct tune_logbook *logbook = &work->chain.logbook;
-    const struct tune_drive_entry *drive = &logbook->drive;
-    struct tune_turn_opts opts = tune_turn_defaults();
-    struct tune_turn_fit fit;
-    struct chain_file file = {"balance.csv", NULL};
-    enum tune_status status = read_logs(out, work, err);
-    /* cos of a tilt of 80 degrees and more leaves less than a sixth: taken as none */
-    opts.level = cos(tune_axis_tilt(&logbook->axis)) < 0.17;
-    if (drive->torque_limit_nm > 0.0) opts.torque_limit_nm = drive->torque_limit_nm;
-    if (!status) status = tune_turn_estimate(&fit, work->turn, work->n, &opts, err);
-    if (status) return tune_error_place(err, logbook->ini_path, 0, 0);
-    take_fit(out, &fit);
+    struct tune_turn_curve *curve = malloc(sizeof *curve);
+    enum tune_status status =
+        curve ? TUNE_OK : tune_error_memory(err, "drawing the torque of a turn");
+    if (!status) status = tune_turn_measure(curve, fit, work->turn, work->n, err);
+    if (!status) status = tune_balance_csv(&file[0].text, fit, mended_nm, out->over_deg, err);
+    if (!status) status = tune_turns_csv(&file[1].text, curve, err);
+    if (!status) chain_result_file(&out->table, &file[0]);
+    if (!status) chain_result_file(&out->turns, &file[1]);
+    free(curve);
+    return status;
+}
+
+static enum tune_status answer(struct tune_balance *out, struct balance_work *work,
+                               const struct tune_turn_fit *fit, struct tune_error *err)
+{
+    const struct tune_drive_entry *drive = &work->chain.logbook.drive;
+    struct chain_file file[] = {{"balance.csv", NULL}, {"turns.csv", NULL}};
+    double mended_nm[2] = {fit->value[TUNE_TURN_COSINE].value, fit->value[TUNE_TURN_SINE].value};
+    enum tune_status status = TUNE_OK;
+    take_fit(out, fit);
     travel(out, work);
-    judge_rest(out, &fit);
+    judge_rest(out, fit);
     out->held_of_drive = drive->torque_continuous_nm > 0.0
                              ? out->held_nm / drive->torque_continuous_nm
                              : (double)NAN;
     out->after_95_nm[0] = out->after_95_nm[1] = out->after_nm = (double)NAN;
     out->before_95_nm[0] = out->before_95_nm[1] = (double)NAN;
-    if (fit.known[TUNE_TURN_COSINE] && fit.known[TUNE_TURN_SINE])
-        status = find_remedy(out, &fit, logbook, err);
-    if (!status) status = tune_balance_csv(&file.text, &fit, out->over_deg, err);
+    if (fit->known[TUNE_TURN_COSINE] && fit->known[TUNE_TURN_SINE])
+        status = find_remedy(out, mended_nm, fit, &work->chain.logbook, err);
+    if (!status) status = make_tables(out, file, work, fit, mended_nm, err);
     if (!status) {
-        chain_result_file(&out->table, &file);
-        balance_describe(out, work, &fit);
-        status = chain_write(out, &work->chain, &chain_balance_kind, &file, 1, err);
+        balance_describe(out, work, fit);
+        status = chain_write(out, &work->chain, &chain_balance_kind, file, 2, err);
     }
-    free(file.text);
+    free(file[0].text);
+    free(file[1].text);
     return status;
+}
+
+static enum tune_status balance_all(struct tune_balance *out, struct balance_work *work,
+                                    struct tune_error *err)
+{
+    const struct tune_logbook *logbook = &work->chain.logbook;
+    struct tune_turn_opts opts = tune_turn_defaults();
+    struct tune_turn_fit fit;
+    enum tune_status status = read_logs(out, work, err);
+    /* cos of a tilt of 80 degrees and more leaves less than a sixth: taken as none */
+    opts.level = cos(tune_axis_tilt(&logbook->axis)) < 0.17;
+    if (logbook->drive.torque_limit_nm > 0.0) opts.torque_limit_nm = logbook->drive.torque_limit_nm;
+    if (status) return status;
+    status = tune_turn_estimate(&fit, work->turn, work->n, &opts, err);
+    if (status) return tune_error_place(err, logbook->ini_path, 0, 0);
+    return answer(out, work, &fit, err);
 }
 
 enum tune_status tune_chain_balance(struct tune_balance *out, const struct tune_job *job,

@@ -6,6 +6,9 @@
 #include "chain/job.h"
 #include "results/balance.h"
 
+/* How many logs of slow turns there are. */
+TUNE_API size_t tune_chain_balanceable(const struct tune_logbook *logbook);
+
 /* Logs of kind turn that the job chose, all together; where there are none, those of kind track. Writes
  * balance.csv and balance.json.
  *   TUNE_EDATA   no such log, one that is unfit, or the axis hardly moves in them

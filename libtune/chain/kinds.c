@@ -224,7 +224,8 @@ static struct tune_provenance *balance_provenance(void *result)
 
 static const struct tune_result_file *balance_part(const void *result, size_t i)
 {
-    return i == 0 ? &((const struct tune_balance *)result)->table : NULL;
+    const struct tune_balance *balance = result;
+    return i == 0 ? &balance->table : i == 1 ? &balance->turns : NULL;
 }
 
 const struct chain_kind chain_balance_kind = {"balance.json", balance_json,       balance_parse,

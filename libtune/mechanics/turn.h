@@ -69,6 +69,22 @@ TUNE_API enum tune_status tune_turn_estimate(struct tune_turn_fit *out,
                                              const struct tune_turn_opts *opts,
                                              struct tune_error *err);
 
+enum { TUNE_TURN_BINS = 360 };
+
+/* Mean drive torque by angle and direction, N m, what accelerates and viscous friction taken off. */
+struct tune_turn_curve {
+    double low_rad, step_rad; /* bin i: low + i step .. low + (i + 1) step */
+    size_t n;
+    double rising_nm[TUNE_TURN_BINS], falling_nm[TUNE_TURN_BINS]; /* NAN: not passed that way */
+};
+
+/* Bins of a degree, wider where the arc asks for it; the windows of the estimate, which is fit. Angles more than a
+ * turn apart fall together. Errors as above. */
+TUNE_API enum tune_status tune_turn_measure(struct tune_turn_curve *out,
+                                            const struct tune_turn_fit *fit,
+                                            const struct tune_turn_log *log, size_t n_logs,
+                                            struct tune_error *err);
+
 /* Torque of gravity, and of gravity less offset, at an angle, with std: well known over the arc travelled even
  * where its parts are not told apart. */
 TUNE_API struct tune_estimate tune_turn_gravity(const struct tune_turn_fit *fit, double angle_rad);

@@ -82,6 +82,7 @@ static void fields(struct json_io *io, void *result)
     rest(io, r);
     remedy(io, r);
     json_io_file(io, "table_file", &r->table);
+    json_io_file(io, "turns_file", &r->turns);
     json_io_notes(io, "notes", &r->notes);
     json_io_notes(io, "cautions", &r->cautions);
 }

@@ -1,5 +1,6 @@
 /* balance.h - what `balance` tells: friction, out-of-balance, whether the axis rests by itself, and the remedy.
- * balance.json; the torque that holds the axis at every angle lies beside it in balance.csv.
+ * balance.json; the torque that holds the axis at every angle lies beside it in balance.csv, what was measured
+ * both ways in turns.csv.
  * SPDX-License-Identifier: GPL-3.0-or-later */
 #ifndef TUNE_BALANCE_H
 #define TUNE_BALANCE_H
@@ -52,7 +53,7 @@ struct tune_balance {
     size_t n_steps;
     struct tune_remedy_step *step; /* [n_steps] every slide and place of the logbook */
     double before_95_nm[2], after_nm, after_95_nm[2];
-    struct tune_result_file table; /* balance.csv */
+    struct tune_result_file table, turns; /* balance.csv, turns.csv */
     struct tune_notes notes, cautions;
 };
 

@@ -25,18 +25,33 @@ enum tune_status tune_frf_csv(char **text, const struct tune_frf *frf, struct tu
 }
 
 enum tune_status tune_balance_csv(char **text, const struct tune_turn_fit *fit,
-                                  const double over_deg[2], struct tune_error *err)
+                                  const double mended_nm[2], const double over_deg[2],
+                                  struct tune_error *err)
 {
-    const double width = over_deg[1] - over_deg[0];
+    const double width = over_deg[1] - over_deg[0], offset = fit->value[TUNE_TURN_OFFSET].value;
     const size_t n = (size_t)fmax(ceil(width), 1.0);
     struct text table = {0};
-    text_add(&table, "angle_deg,holding_nm,holding_std_nm,rest_margin_nm\n");
+    text_add(&table, "angle_deg,holding_nm,holding_std_nm,rest_margin_nm,mended_nm\n");
     for (size_t i = 0; i <= n; i++) {
         const double deg = over_deg[0] + width * (double)i / (double)n;
-        const struct tune_estimate pull = tune_turn_standing(fit, tune_rad_from_deg(deg));
-        const double row[] = {deg, -pull.value, pull.std,
-                              tune_turn_rest(fit, tune_rad_from_deg(deg)).value};
-        if (isfinite(pull.std)) text_add_row(&table, row, 4);
+        const double angle = tune_rad_from_deg(deg);
+        const struct tune_estimate pull = tune_turn_standing(fit, angle);
+        const double row[] = {deg, -pull.value, pull.std, tune_turn_rest(fit, angle).value,
+                              offset - mended_nm[0] * cos(angle) - mended_nm[1] * sin(angle)};
+        if (isfinite(pull.std)) text_add_row(&table, row, 5);
+    }
+    return text_finish(text, &table, err);
+}
+
+enum tune_status tune_turns_csv(char **text, const struct tune_turn_curve *curve,
+                                struct tune_error *err)
+{
+    struct text table = {0};
+    text_add(&table, "angle_deg,rising_nm,falling_nm\n");
+    for (size_t i = 0; i < curve->n; i++) {
+        const double angle = curve->low_rad + ((double)i + 0.5) * curve->step_rad;
+        const double row[] = {tune_deg_from_rad(angle), curve->rising_nm[i], curve->falling_nm[i]};
+        if (isfinite(row[1]) && isfinite(row[2])) text_add_row(&table, row, 3);
     }
     return text_finish(text, &table, err);
 }

@@ -34,10 +34,16 @@ TUNE_API enum tune_status tune_loop_csv(char **text, const struct tune_plant *pl
 TUNE_API enum tune_status tune_jitter_csv(char **text, const struct tune_jitter *jitter,
                                           struct tune_error *err);
 
-/* Every degree of the travel, degrees low .. high: angle_deg,holding_nm,holding_std_nm,rest_margin_nm: the torque a
- * drive holds the axis with, and Coulomb friction less what pulls. */
+/* Every degree of the travel, degrees low .. high: angle_deg,holding_nm,holding_std_nm,rest_margin_nm,mended_nm:
+ * the torque a drive holds the axis with, Coulomb friction less what pulls, and the holding torque once mended (cosine
+ * and sine of gravity, N m) . */
 TUNE_API enum tune_status tune_balance_csv(char **text, const struct tune_turn_fit *fit,
-                                           const double over_deg[2], struct tune_error *err);
+                                           const double mended_nm[2], const double over_deg[2],
+                                           struct tune_error *err);
+
+/* Where the axis passed both ways: angle_deg,rising_nm,falling_nm */
+TUNE_API enum tune_status tune_turns_csv(char **text, const struct tune_turn_curve *curve,
+                                         struct tune_error *err);
 
 /* A logarithmic grid from..to with `per_decade` points, refined at each mode of the plant and each of
  * its antiresonances. The caller frees *f_hz. */

@@ -32,6 +32,19 @@ static void plant_fields(struct json_io *io, struct tune_plant *plant)
     json_io_leave(io);
 }
 
+/* Not in files of version 0.1.0 before slow turns. */
+static void balance_fields(struct json_io *io, struct tune_axis *axis)
+{
+    if (!io->writing && !json_io_has(io, "imbalance_nm")) return;
+    json_io_number(io, "imbalance_nm", &axis->imbalance.nm);
+    json_io_number(io, "imbalance_angle_rad", &axis->imbalance.angle_rad);
+    json_io_number(io, "offset_nm", &axis->offset_nm);
+    json_io_number(io, "cable_nm_per_rad", &axis->cable_nm_per_rad);
+    json_io_number(io, "cable_rest_rad", &axis->cable_rest_rad);
+    json_io_number(io, "drag_nm", &axis->drag_nm);
+    json_io_number(io, "drag_angle_rad", &axis->drag_angle_rad);
+}
+
 static void axis_fields(struct json_io *io, struct tune_axis *axis)
 {
     size_t substeps = axis->substeps;
@@ -46,13 +59,7 @@ static void axis_fields(struct json_io *io, struct tune_axis *axis)
     json_io_number(io, "ripple_nm", &axis->ripple_nm);
     json_io_number(io, "ripple_per_turn", &axis->ripple_per_turn);
     json_io_number(io, "ripple_phase_rad", &axis->ripple_phase_rad);
-    json_io_number(io, "imbalance_nm", &axis->imbalance.nm);
-    json_io_number(io, "imbalance_angle_rad", &axis->imbalance.angle_rad);
-    json_io_number(io, "offset_nm", &axis->offset_nm);
-    json_io_number(io, "cable_nm_per_rad", &axis->cable_nm_per_rad);
-    json_io_number(io, "cable_rest_rad", &axis->cable_rest_rad);
-    json_io_number(io, "drag_nm", &axis->drag_nm);
-    json_io_number(io, "drag_angle_rad", &axis->drag_angle_rad);
+    balance_fields(io, axis);
     json_io_number(io, "torque_limit_nm", &axis->torque_limit_nm);
     json_io_number(io, "encoder_step_rad", &axis->encoder_step_rad);
     json_io_number(io, "encoder_noise_rad", &axis->encoder_noise_rad);

@@ -123,6 +123,31 @@ static void one_direction_tells_sums_only(void **state)
     free(m);
 }
 
+static void the_curve_is_the_torque_by_angle_and_direction(void **state)
+{
+    const struct tune_turn_opts opts = tune_turn_defaults();
+    struct made *m = made(0.3, 1.5, 20.0);
+    struct tune_turn_curve curve;
+    struct tune_turn_fit fit;
+    size_t both = 0;
+    (void)state;
+    assert_int_equal(tune_turn_estimate(&fit, &m->log, 1, &opts, NULL), TUNE_OK);
+    assert_int_equal(tune_turn_measure(&curve, &fit, &m->log, 1, NULL), TUNE_OK);
+    assert_int_equal(curve.n, 172); /* 3 rad in degrees */
+    for (size_t i = 0; i < curve.n; i++) {
+        const double at = curve.low_rad + ((double)i + 0.5) * curve.step_rad;
+        const double hold = 1.0 - 4.0 * cos(at) + 3.0 * sin(at);
+        if (!isfinite(curve.rising_nm[i]) || !isfinite(curve.falling_nm[i])) continue;
+        both++;
+        /* a bin's windows lie within half a degree of its middle: 5 N m of slope; and fit */
+        check_close(curve.rising_nm[i], hold + 20.0, 0.12);
+        check_close(curve.falling_nm[i], hold - 20.0, 0.12);
+    }
+    assert_true(both >
+                100); /* windows are 10 degrees long in the middle, and start where they start */
+    free(m);
+}
+
 /* ---- outside values ------------------------------------------------------------------------------*/
 
 /* A. Janot, M. Gautier, M. Brunot, Data Set and Reference Models of EMPS, Workshop on Nonlinear System
@@ -292,6 +317,7 @@ int main(void)
         cmocka_unit_test(gravity_and_offset_have_the_signs_they_are_said_to_have),
         cmocka_unit_test(a_level_axis_has_no_gravity_in_it),
         cmocka_unit_test(one_direction_tells_sums_only),
+        cmocka_unit_test(the_curve_is_the_torque_by_angle_and_direction),
         cmocka_unit_test(a_positioning_axis_has_the_published_friction),
         cmocka_unit_test(a_simulated_axis_that_sticks_gives_its_numbers_back),
         cmocka_unit_test(a_short_arc_is_known_where_it_was_travelled),

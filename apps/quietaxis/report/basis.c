@@ -190,12 +190,13 @@ void section_assumptions(struct buffer *html, const struct report *report)
 
 /* ---- provenance ------------------------------------------------------------------------------*/
 
-enum { STEPS = 6, FILES_MOST = 3 };
+enum { STEPS = 7, FILES_MOST = 3 };
 
 static size_t provenances(const struct tune_provenance *list[STEPS], const struct report *report)
 {
     size_t n = 0;
     if (report->precheck) list[n++] = &report->precheck->provenance;
+    if (report->balance) list[n++] = &report->balance->provenance;
     if (report->inspection) list[n++] = &report->inspection->provenance;
     if (report->identification) list[n++] = &report->identification->provenance;
     if (report->proposal) list[n++] = &report->proposal->provenance;
@@ -238,6 +239,10 @@ static void result_rows(struct buffer *html, const struct report *report)
         if (*file->name) input_row(html, file->name, 0, file->sha256);
         file = &found->pointing[i].assisted_file;
         if (*file->name) input_row(html, file->name, 0, file->sha256);
+    }
+    if (report->balance && *report->balance->table.name) {
+        input_row(html, report->balance->table.name, 0, report->balance->table.sha256);
+        input_row(html, report->balance->turns.name, 0, report->balance->turns.sha256);
     }
     if (report->forecast && *report->forecast->spectrum.name)
         input_row(html, report->forecast->spectrum.name, 0, report->forecast->spectrum.sha256);

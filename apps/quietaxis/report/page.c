@@ -30,6 +30,7 @@ static void contents(struct buffer *html, const struct report *report)
         buffer_add(html, "<li><a href=\"#drive\">For the drive</a></li>\n");
     if (report->forecast || report->verification)
         buffer_add(html, "<li><a href=\"#jitter\">How still it holds</a></li>\n");
+    if (report->balance) buffer_add(html, "<li><a href=\"#balance\">Balance</a></li>\n");
     if (report->precheck)
         buffer_add(html, "<li><a href=\"#first-motions\">First motions</a></li>\n");
     if (report->inspection) buffer_add(html, "<li><a href=\"#logs\">The logs</a></li>\n");
@@ -53,6 +54,7 @@ enum tune_status report_build(struct buffer *html, const struct report *report,
     section_trial(html, report);
     section_drive(html, report);
     if (!status) status = section_stillness(html, report, watch, err);
+    if (!status) status = section_balance(html, report, err);
     section_precheck(html, report);
     section_logs(html, report);
     section_assumptions(html, report);

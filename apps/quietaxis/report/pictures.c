@@ -19,6 +19,10 @@ const char picture_jitter_header[] =
     "frequency_hz,measured_psd_arcsec2_per_hz,true_psd_arcsec2_per_hz,"
     "measured_cumulative_arcsec,true_cumulative_arcsec";
 
+const char picture_balance_header[] =
+    "angle_deg,holding_nm,holding_std_nm,rest_margin_nm,mended_nm";
+const char picture_turns_header[] = "angle_deg,rising_nm,falling_nm";
+
 /* Steps of the logarithmic axis: about one a pixel; marks a line of text apart. */
 enum { FRF_BINS = 700, PANEL_PIXELS = 792, LABEL_PIXELS = 17, MARKS_MOST = 4 * TUNE_MODES_MAX };
 static const double patience_s = 60.0;
@@ -230,5 +234,23 @@ enum tune_status picture_jitter(struct buffer *svg, const struct table *jitter,
     write_limits(&files[1].text, (double)NAN, required_arcsec);
     status = plot_draw(svg, "jitter.gp", files, 2, patience_s, err);
     free_files(files, 2);
+    return status;
+}
+
+/* ---- balance ---------------------------------------------------------------------------------*/
+
+enum tune_status picture_balance(struct buffer *svg, const struct table *holding,
+                                 const struct table *turns, double coulomb_nm, bool mends,
+                                 struct tune_error *err)
+{
+    struct plot_file files[] = {named("balance.csv"), named("turns.csv"), named("friction.csv")};
+    enum tune_status status;
+    if (!holding->rows || !turns->rows)
+        return tune_error_set(err, TUNE_EINVAL, "no slow turn to draw");
+    table_write(&files[0].text, holding, picture_balance_header);
+    table_write(&files[1].text, turns, picture_turns_header);
+    buffer_format(&files[2].text, "coulomb_nm,mends\n%.6g,%d\n", coulomb_nm, mends ? 1 : 0);
+    status = plot_draw(svg, "balance.gp", files, 3, patience_s, err);
+    free_files(files, 3);
     return status;
 }

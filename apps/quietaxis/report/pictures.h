@@ -12,7 +12,7 @@
 
 /* Headers of the result files read here. */
 extern const char picture_frf_header[], picture_model_header[], picture_loop_header[],
-    picture_jitter_header[];
+    picture_jitter_header[], picture_balance_header[], picture_turns_header[];
 
 /* A resonance or antiresonance named over the response. */
 struct picture_mark {
@@ -35,6 +35,11 @@ enum tune_status picture_sensitivity(struct buffer *svg, const struct table *loo
 
 enum tune_status picture_jitter(struct buffer *svg, const struct table *jitter,
                                 double required_arcsec, struct tune_error *err);
+
+/* Torque against angle: what was measured both ways, the fit, and once mended where there is a remedy. */
+enum tune_status picture_balance(struct buffer *svg, const struct table *holding,
+                                 const struct table *turns, double coulomb_nm, bool mends,
+                                 struct tune_error *err);
 
 /* Frequencies of all tracks and the inertia against the angle of this axis or, where that stands still,
  * of the other one. TUNE_EINVAL: nothing to draw, as picture_tracks_worth() says. */

@@ -11,6 +11,7 @@
 struct report {
     const struct tune_logbook *logbook;
     const struct tune_precheck *precheck;
+    const struct tune_balance *balance;
     const struct tune_inspection *inspection;
     const struct tune_identification *identification;
     const struct tune_proposal *proposal;

@@ -62,6 +62,9 @@ enum tune_status section_loops(struct buffer *html, const struct report *report,
 enum tune_status section_stillness(struct buffer *html, const struct report *report,
                                    const struct tune_watch *watch, struct tune_error *err);
 
+/* Friction, out-of-balance, rest and remedy, drawn. */
+enum tune_status section_balance(struct buffer *html, const struct report *report,
+                                 struct tune_error *err);
 /* What the first motions said of signs, scales and limits. */
 void section_precheck(struct buffer *html, const struct report *report);
 void section_logs(struct buffer *html, const struct report *report);

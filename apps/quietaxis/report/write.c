@@ -8,6 +8,7 @@
 struct parts {
     struct tune_logbook logbook;
     struct tune_precheck precheck;
+    struct tune_balance balance;
     struct tune_inspection inspection;
     struct tune_identification identification;
     struct tune_proposal proposal;
@@ -38,6 +39,13 @@ static enum tune_status gather(struct parts *parts, struct report *report,
             report->precheck = &parts->precheck;
         else
             status = optional(status, "precheck", report, err);
+    }
+    if (!status && tune_chain_balanceable(&parts->logbook)) {
+        status = tune_chain_balance(&parts->balance, job, err);
+        if (!status)
+            report->balance = &parts->balance;
+        else
+            status = optional(status, "balance", report, err);
     }
     if (!status) status = tune_chain_inspect(&parts->inspection, job, err);
     if (!status) {
@@ -92,6 +100,7 @@ enum tune_status report_write(char *path, struct tune_notes *left_out, const str
     tune_proposal_free(&parts.proposal);
     tune_identification_free(&parts.identification);
     tune_inspection_free(&parts.inspection);
+    tune_balance_free(&parts.balance);
     tune_precheck_free(&parts.precheck);
     tune_logbook_free(&parts.logbook);
     return status;
