@@ -78,7 +78,7 @@ struct tune_turn_curve {
     double rising_nm[TUNE_TURN_BINS], falling_nm[TUNE_TURN_BINS]; /* NAN: not passed that way */
 };
 
-/* Bins of a degree, wider where the arc asks for it; the windows of the estimate, which is fit. Angles more than a
+/* Bins of a degree, wider where arc or speed ask for it; the windows of the estimate, which is fit. Angles more than a
  * turn apart fall together. Errors as above. */
 TUNE_API enum tune_status tune_turn_measure(struct tune_turn_curve *out,
                                             const struct tune_turn_fit *fit,

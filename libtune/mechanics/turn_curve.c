@@ -46,7 +46,9 @@ enum tune_status tune_turn_measure(struct tune_turn_curve *out, const struct tun
     enum tune_status status = bins ? TUNE_OK : tune_error_memory(err, "drawing a turn");
     memset(out, 0, sizeof *out);
     out->low_rad = fit->low_rad;
-    out->step_rad = fmax(tune_rad_from_deg(1.0), arc / TUNE_TURN_BINS);
+    /* no narrower than the way from window to window, else most stay empty */
+    out->step_rad = fmax(fmax(tune_rad_from_deg(1.0), arc / TUNE_TURN_BINS),
+                         0.5 * fit->window_s * fit->fastest_rad_per_s);
     out->n = (size_t)fmin(ceil(arc / out->step_rad), TUNE_TURN_BINS);
     for (size_t i = 0; i < n_logs && !status; i++) {
         double window_s;
