@@ -137,6 +137,7 @@ static enum tune_status provenance(struct tune_provenance *out, const struct des
     if (!status) status = chain_typed_provenance(out, &work->basis.chain, err);
     if (!status) status = chain_signs_provenance(out, &work->signs, err);
     if (!status) status = chain_cross_provenance(out, &work->cross, err);
+    if (!status) status = chain_friction_provenance(out, &work->friction, err);
     if (!status && work->basis.chain.job->evaluate)
         status = chain_add_gains(out, "gains to evaluate", &work->given, err);
     if (!status)
@@ -190,6 +191,7 @@ static enum tune_status design_as_asked(struct tune_proposal *out, const struct 
     status = chain_basis_open(&work->basis, job, err);
     if (!status) status = chain_signs_read(&work->signs, &work->basis.chain, err);
     if (!status) status = chain_cross_open(&work->cross, &work->basis.chain, &work->basis.id, err);
+    if (!status) status = chain_friction_read(&work->friction, &work->basis.chain, err);
     if (!status && job->evaluate)
         status = chain_gains_of_file(&work->given, &work->basis.chain, job->evaluate, err);
     if (!status) status = provenance(&now, work, err);

@@ -68,18 +68,60 @@ static enum tune_status limit_moves(struct tune_slew *slew, bool *found, struct 
     return status;
 }
 
+/* Over the travel, a whole turn where it is not stated: what pulls there, offset and all. */
+enum { PLACES = 37 };
+
+static void take_turns(struct tune_feedforward *out, struct tune_imbalance place[PLACES],
+                       const struct chain_friction *f, const double travel_deg[2])
+{
+    const double low = isfinite(travel_deg[0]) ? travel_deg[0] : -180.0;
+    const double high = isfinite(travel_deg[1]) ? travel_deg[1] : 180.0;
+    const double pull = isfinite(f->imbalance_nm.std) ? f->imbalance_nm.value : 0.0;
+    out->coulomb_nm = f->coulomb_nm;
+    if (isfinite(f->viscous_nm_s_per_rad.std) &&
+        f->viscous_nm_s_per_rad.std < out->viscous_nm_s_per_rad.std &&
+        f->viscous_nm_s_per_rad.value >= 0.0)
+        out->viscous_nm_s_per_rad = f->viscous_nm_s_per_rad;
+    for (size_t i = 0; i < PLACES; i++) {
+        const double deg = low + (high - low) * (double)i / (PLACES - 1);
+        place[i].angle_rad = tune_rad_from_deg(deg);
+        place[i].torque_nm =
+            (pull > 0.0 ? pull * cos(tune_rad_from_deg(deg - f->imbalance_angle_deg.value)) : 0.0) -
+            f->offset_nm;
+    }
+    out->imbalance = place;
+    out->n_imbalance = PLACES;
+}
+
+static void say_source(struct tune_notes *advice, const struct chain_friction *f, double coulomb_nm)
+{
+    if (f->measured)
+        tune_notes_add(advice, "Coulomb friction and out-of-balance are those that slow turns told "
+                               "(balance); balance.csv has the holding torque by angle.");
+    else if (coulomb_nm > 0.0)
+        tune_notes_add(advice, "Coulomb friction is coulomb_nm of [expected], not measured here: "
+                               "precheck or balance tells what it is.");
+    if (f->why[0]) tune_notes_add(advice, "The slow turns told nothing: %s.", f->why);
+}
+
 enum tune_status chain_design_feedforward(struct tune_proposal *out, const struct design_work *work,
                                           struct tune_error *err)
 {
-    const double coulomb_nm = work->basis.chain.logbook.expected.coulomb_nm;
+    const double expected_nm = work->basis.chain.logbook.expected.coulomb_nm;
     struct tune_feedforward_numbers *numbers = &out->feedforward;
     struct tune_feedforward feedforward = tune_feedforward_from(&work->basis.plants.plant[0]);
     char text[TUNE_FEEDFORWARD_ADVICE][TUNE_FEEDFORWARD_TEXT];
+    struct tune_imbalance place[PLACES];
     struct tune_slew slew;
     bool moves;
     feedforward.inertia_kg_m2 = over_sky(&work->basis.id, false);
     feedforward.viscous_nm_s_per_rad = over_sky(&work->basis.id, true);
-    if (coulomb_nm > 0.0) feedforward.coulomb_nm.value = coulomb_nm;
+    if (work->friction.measured)
+        take_turns(&feedforward, place, &work->friction,
+                   work->basis.chain.logbook.drive.travel_limit_deg);
+    else if (expected_nm > 0.0)
+        feedforward.coulomb_nm.value = expected_nm;
+    const double coulomb_nm = feedforward.coulomb_nm.value;
     const enum tune_status status =
         limit_moves(&slew, &moves, &numbers->advice, &feedforward, work, err);
     if (status) return status;
@@ -89,9 +131,7 @@ enum tune_status chain_design_feedforward(struct tune_proposal *out, const struc
     numbers->smooth_arcsec_per_s =
         coulomb_nm > 0.0 ? tune_arcsec_from_rad(feedforward.smooth_rad_per_s) : (double)NAN;
     if (moves) take_slew(numbers, &slew, work->basis.plants.name);
-    if (coulomb_nm > 0.0)
-        tune_notes_add(&numbers->advice, "Coulomb friction is coulomb_nm of [expected], not "
-                                         "measured here: precheck tells what it is.");
+    say_source(&numbers->advice, &work->friction, coulomb_nm);
     const size_t n = tune_feedforward_advice(text, &feedforward, moves ? &slew : NULL);
     for (size_t i = 0; i < n; i++)
         tune_notes_add(&numbers->advice, "%s", text[i]);

@@ -29,6 +29,14 @@ struct chain_cross {
     char unread[CHAIN_CROSS_WHY], passed[CHAIN_CROSS_WHY];
 };
 
+/* What slow turns told of the axis; NAN: not known. */
+struct chain_friction {
+    bool measured;
+    struct tune_estimate coulomb_nm, viscous_nm_s_per_rad, imbalance_nm, imbalance_angle_deg;
+    double offset_nm;
+    char why[TUNE_NOTE_LENGTH]; /* there are turns, but they told nothing */
+};
+
 struct design_work {
     struct chain_basis basis;
     struct tune_design_opts opts;
@@ -36,6 +44,7 @@ struct design_work {
     struct tune_tradeoff_demand tradeoff;
     struct chain_signs signs;
     struct chain_cross cross;
+    struct chain_friction friction;
     struct chain_gains given; /* of the job's file to evaluate */
     size_t bound_of;   /* the candidate whose jitter is set beside the least: bold, or given */
     double bound_peak; /* its limit on |S| */
@@ -68,6 +77,14 @@ enum tune_status chain_design_enable(struct tune_proposal *out, const struct des
 /* design_trial.c: the recommended gains on the simulated axis, pointing by pointing. */
 enum tune_status chain_design_trial(struct tune_proposal *out, const struct design_work *work,
                                     const struct tune_watch *watch, struct tune_error *err);
+/* design_friction.c: friction and out-of-balance from the logbook's slow turns, where there are some; what of it
+ * enters. */
+enum tune_status chain_friction_read(struct chain_friction *out, const struct chain *chain,
+                                     struct tune_error *err);
+enum tune_status chain_friction_provenance(struct tune_provenance *out,
+                                           const struct chain_friction *friction,
+                                           struct tune_error *err);
+
 /* design_feedforward.c: numbers to type in, and limits of a move. */
 enum tune_status chain_design_feedforward(struct tune_proposal *out, const struct design_work *work,
                                           struct tune_error *err);

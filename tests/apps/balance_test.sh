@@ -105,6 +105,7 @@ check 'verdict' grep -q 'Is the axis in balance?' "$scratch/page/results/report.
 check 'plot' grep -q 'Torque of the drive against angle' "$scratch/page/results/report.html"
 check 'and remedy' grep -q 'along its slide' "$scratch/page/results/report.html"
 check 'analyse has the step' run 1 analyse --json --quiet "$scratch/page"
+check 'the feedforward takes friction from it' json 'abs(d["feedforward"]["coulomb_nm"] / 4 - 1) < 0.05 and any("slow turns told" in a for a in d["feedforward"]["advice"]) and any("Out-of-balance: at" in a for a in d["feedforward"]["advice"])' "$scratch/page/results/design.json"
 check 'in its list' json '"balance.json" in d["files"]'
 
 # ---- mended as said: what the shift and the weight do, by m g x cos(angle - direction)
