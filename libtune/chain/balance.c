@@ -233,7 +233,8 @@ static enum tune_status answer(struct tune_balance *out, struct balance_work *wo
                              : (double)NAN;
     out->after_95_nm[0] = out->after_95_nm[1] = out->after_nm = (double)NAN;
     out->before_95_nm[0] = out->before_95_nm[1] = (double)NAN;
-    if (fit->known[TUNE_TURN_COSINE] && fit->known[TUNE_TURN_SINE])
+    if (fit->known[TUNE_TURN_COSINE] && fit->known[TUNE_TURN_SINE] &&
+        isfinite(tune_axis_tilt(&work->chain.logbook.axis)))
         status = find_remedy(out, mended_nm, fit, &work->chain.logbook, err);
     if (!status) status = make_tables(out, file, work, fit, mended_nm, err);
     if (!status) {

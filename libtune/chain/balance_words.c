@@ -48,15 +48,22 @@ static void say_assumed(struct tune_balance *out, const struct balance_work *wor
                                     "said of out-of-balance. Is it plumb?");
         return;
     }
-    tune_notes_add(&out->notes,
-                   "Sign: the weight pulls by imbalance cos(angle - %.1f deg) towards rising "
-                   "angles, angles as the encoder counts them, positive torque raising them.",
-                   out->imbalance_angle_deg.value);
-    tune_notes_add(&out->notes,
-                   "The axis is taken as inclined by %.1f deg against the horizontal (its name and "
-                   "latitude), gravity as %.4f m/s^2: a shift or weight counts by the cosine.",
-                   tune_deg_from_rad(tune_axis_tilt(&logbook->axis)),
-                   tune_axis_gravity(&logbook->axis));
+    if (isfinite(out->imbalance_angle_deg.value))
+        tune_notes_add(&out->notes,
+                       "Sign: the weight pulls by imbalance cos(angle - %.1f deg) towards rising "
+                       "angles, angles as the encoder counts them, positive torque raising them.",
+                       out->imbalance_angle_deg.value);
+    if (isfinite(tune_axis_tilt(&logbook->axis)))
+        tune_notes_add(&out->notes,
+                       "The axis is taken as inclined by %.1f deg against the horizontal (its name "
+                       "and latitude), gravity as %.4f m/s^2: a shift or weight counts by the "
+                       "cosine.",
+                       tune_deg_from_rad(tune_axis_tilt(&logbook->axis)),
+                       tune_axis_gravity(&logbook->axis));
+    else
+        tune_notes_add(&out->notes,
+                       "No remedy: how far an hour-angle axis is inclined follows from "
+                       "the latitude; state latitude_deg in [axis].");
     tune_notes_add(&out->notes,
                    "Offset is a constant torque of the log: cables, or an error of the "
                    "drive's torque that goes away when it is disabled. It is counted "

@@ -127,6 +127,11 @@ check 'and says so' out_has 'yes, from'
 check 'without masses it says how to list them' out_has '[slide NAME]'
 
 # ---- what tells less
+sed 's/^name = declination/name = hour-angle/; /^latitude_deg/d' "$book/axis.ini" >"$scratch/nolat.ini"
+cp -r "$book" "$scratch/nolat" && cp "$scratch/nolat.ini" "$scratch/nolat/axis.ini"
+check 'an hour angle without latitude: numbers, no remedy' run 1 balance "$scratch/nolat"
+check 'and why' out_has 'state latitude_deg in [axis]'
+check 'none is told' json 'not d["worth_moving"] and not d["remedies"]' "$scratch/nolat/results/balance.json"
 describe 5 70 40 >"$scratch/short.ini"
 run 0 simulate --quiet "$scratch/short.ini" "$scratch/short"
 "$quietaxis" balance "$scratch/short" >"$scratch/out" 2>/dev/null
