@@ -161,6 +161,7 @@ static void a_remedy_makes_nothing_worse(void **state)
         worse += hypot(truth[0] + r.after_cosine_nm - pull.cosine_nm,
                        truth[1] + r.after_sine_nm - pull.sine_nm) > size;
     }
+    print_message("# %zu worse of %zu\n", worse, proposed);
     assert_true(proposed > 5000);
     /* worst where it is just proposed, 4.9 std: the error then points the wrong way by half of it in
      * Phi(-2.45) = 0.7 % of cases; of all that are proposed far fewer */
