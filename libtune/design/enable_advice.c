@@ -71,7 +71,7 @@ size_t tune_enable_advice(char text[TUNE_ENABLE_ADVICE][TUNE_ENABLE_TEXT],
     say(&page,
         "The tones are not optional: the rms of a quiet log hardly feels a wrong gain of the plant "
         "(four times the inertia passes the lower rungs), |S| at a tone does on the first. "
-        "`quietaxis verify` measures it from the log.");
+        "verify measures it from the log.");
     say(&page, "Go back a rung, or disable, when the rms of encoder or torque about its straight "
                "line is over "
                "twice the expected, or |S| at a tone lies outside its bounds (20 %%): the plant is "

@@ -42,10 +42,12 @@ static void against_present(struct buffer *html, const struct tune_proposal *pro
                 of, best->jitter_rms_arcsec, present->jitter_rms_arcsec, best->noise_torque_rms_nm,
                 present->noise_torque_rms_nm);
         else
-            buffer_format(html,
-                          " Jitter %s, worst pointing: %.3g arcsec rms; by this model the "
-                          "present gains do not hold the axis.",
-                          of, best->jitter_rms_arcsec);
+            buffer_format(
+                html,
+                " Jitter %s, worst pointing: %.3g arcsec rms; by this model the "
+                "present gains do not hold the axis; if they do, a sign, a scale or a log "
+                "is wrong, or friction held it while it was swept.",
+                of, best->jitter_rms_arcsec);
     }
     buffer_add(html, "</p>\n");
 }
